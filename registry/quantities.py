@@ -17,20 +17,17 @@ One strict grammar decides what is read; pint only says how large a unit is. A t
 Exactness: the number and the size of every unit are exact decimals, multiplied with 60 digits of precision. Only a
 value per foot, inch, yard or mile, and one in degrees Fahrenheit, may not terminate; it is rounded at the 60th digit.
 
-Sources: SI prefixes and units, BIPM SI brochure, 9th edition; 1 ft = 0.3048 m exactly, international yard and pound
-agreement of 1959. The sizes themselves come from pint's definitions.
+The kinds, the list of units and where their sizes come from: :mod:`registry.units`.
 """
 
 from __future__ import annotations
 
 import re
 import unicodedata
-from dataclasses import dataclass
 from decimal import ROUND_HALF_EVEN, Context, Decimal
-from enum import Enum
-from functools import cache, lru_cache
+from functools import lru_cache
 
-import pint
+from registry.units import UNITS, WORK, Kind, sizes
 
 __all__ = ["MAX_LENGTH", "NOT_STATED", "Kind", "QuantityError", "read", "write"]
 
@@ -45,37 +42,7 @@ _MAX_EXPONENT = 30
 _SMALLEST, _LARGEST = Decimal("1e-24"), Decimal("1e15")
 _EXACT_DIGITS = 24
 _ROUNDED_DIGITS = 12
-_WORK = Context(prec=60, rounding=ROUND_HALF_EVEN, Emin=-999, Emax=999)
 _ROUND = Context(prec=_ROUNDED_DIGITS, rounding=ROUND_HALF_EVEN, Emin=-999999, Emax=999999)
-
-
-class Kind(Enum):
-    """What a quantity is; the value is the text of its SI unit, in which :func:`read` answers."""
-
-    VOLTAGE = "V"
-    CURRENT = "A"
-    POWER = "W"
-    CAPACITANCE = "F"
-    INDUCTANCE = "H"
-    RESISTANCE = "ohm"
-    INDUCTANCE_PER_RESISTANCE = "H/ohm"
-    LENGTH = "m"
-    CAPACITANCE_PER_LENGTH = "F/m"
-    INDUCTANCE_PER_LENGTH = "H/m"
-    RESISTANCE_PER_LENGTH = "ohm/m"
-    TEMPERATURE = "degC"
-    AREA = "m2"
-    THERMAL_RESISTANCE = "K/W"
-
-    @property
-    def noun(self) -> str:
-        """The kind in words: ``"capacitance per length"``."""
-        return self.name.lower().replace("_", " ")
-
-    @property
-    def example(self) -> str:
-        """A right example of this kind, as messages and forms show it: ``"25.2 V"``."""
-        return _EXAMPLES[self]
 
 
 class QuantityError(ValueError):
@@ -88,106 +55,6 @@ class QuantityError(ValueError):
     def __init__(self, problem: str, example: str) -> None:
         super().__init__(f"{problem}, for example {example}.")
         self.example = example
-
-
-_EXAMPLES = {
-    Kind.VOLTAGE: "25.2 V",
-    Kind.CURRENT: "95 mA",
-    Kind.POWER: "0.6 W",
-    Kind.CAPACITANCE: "110 nF",
-    Kind.INDUCTANCE: "3.9 mH",
-    Kind.RESISTANCE: "265 ohm",
-    Kind.INDUCTANCE_PER_RESISTANCE: "55 uH/ohm",
-    Kind.LENGTH: "300 m",
-    Kind.CAPACITANCE_PER_LENGTH: "110 nF/km",
-    Kind.INDUCTANCE_PER_LENGTH: "0.65 mH/km",
-    Kind.RESISTANCE_PER_LENGTH: "12.1 ohm/km",
-    Kind.TEMPERATURE: "40 degC",
-    Kind.AREA: "2.5 mm2",
-    Kind.THERMAL_RESISTANCE: "37 K/W",
-}
-
-
-# --- the closed list of units --------------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True, slots=True)
-class _Unit:
-    """A unit of the list: what pint is asked for, above and below the stroke."""
-
-    above: str
-    below: str = ""
-    below_count: int = 1
-
-
-_LENGTHS = ("um", "mm", "cm", "m", "km", "in", "ft", "kft", "yd", "mi")
-_PER_LENGTHS = {
-    **{name: (name, 1) for name in ("mm", "cm", "m", "km", "in", "ft", "kft", "yd", "mi")},
-    "100m": ("m", 100),
-    "100ft": ("ft", 100),
-    "1000m": ("m", 1000),
-    "1000ft": ("ft", 1000),
-}
-
-
-def _plain(prefixes: str, symbol: str) -> dict[str, _Unit]:
-    """The symbol with each of the prefixes, and bare where a dot stands among them."""
-    names = [prefix.strip(".") + symbol for prefix in prefixes]
-    return {name: _Unit(name) for name in names}
-
-
-def _per_length(units: dict[str, _Unit]) -> dict[str, _Unit]:
-    return {
-        f"{name}/{length}": _Unit(unit.above, below, count)
-        for name, unit in units.items()
-        for length, (below, count) in _PER_LENGTHS.items()
-    }
-
-
-_UNITS: dict[Kind, dict[str, _Unit]] = {
-    Kind.VOLTAGE: _plain("um.k", "V"),
-    Kind.CURRENT: _plain("num.k", "A"),
-    Kind.POWER: _plain("num.k", "W"),
-    Kind.CAPACITANCE: _plain("fpnum.", "F"),
-    Kind.INDUCTANCE: _plain("pnum.", "H"),
-    Kind.RESISTANCE: _plain("um.kMG", "ohm"),
-    Kind.INDUCTANCE_PER_RESISTANCE: {
-        f"{above}/{below}": _Unit(above, below) for above in _plain("pnum.", "H") for below in _plain("m.k", "ohm")
-    },
-    Kind.LENGTH: {name: _Unit(name) for name in _LENGTHS},
-    Kind.CAPACITANCE_PER_LENGTH: _per_length(_plain("fpnum.", "F")),
-    Kind.INDUCTANCE_PER_LENGTH: _per_length(_plain("pnum.", "H")),
-    Kind.RESISTANCE_PER_LENGTH: _per_length(_plain("um.k", "ohm")),
-    Kind.TEMPERATURE: {name: _Unit(name) for name in ("degC", "degF", "K")},
-    Kind.AREA: {f"{name}2": _Unit(f"{name}**2") for name in ("um", "mm", "cm", "m", "in", "ft")},
-    Kind.THERMAL_RESISTANCE: {
-        f"{above}/{below}": _Unit("delta_degC", below) for above in ("K", "degC") for below in _plain("m.k", "W")
-    },
-}
-
-_SI = {kind: kind.value.replace("m2", "m**2").replace("K/", "delta_degC/").partition("/") for kind in Kind}
-
-
-@cache
-def _registry() -> pint.UnitRegistry[Decimal]:
-    """Made on first use: reading pint's definitions takes a good part of a second."""
-    return pint.UnitRegistry(non_int_type=Decimal)
-
-
-@cache
-def _size(unit: str, si: str) -> Decimal:
-    """How many ``si`` one ``unit`` is: an exact decimal for every unit of the list."""
-    size = _registry().Quantity(Decimal(1), unit).to(si).magnitude
-    return Decimal(size)
-
-
-@cache
-def _sizes(name: str, kind: Kind) -> tuple[Decimal, Decimal]:
-    """Size of a listed unit above and below its stroke, in SI."""
-    unit = _UNITS[kind][name]
-    si_above, _, si_below = _SI[kind]
-    below = _size(unit.below, si_below) * unit.below_count if unit.below else Decimal(1)
-    return _size(unit.above, si_above), below
 
 
 # --- reading -------------------------------------------------------------------------------------------------------
@@ -252,7 +119,7 @@ def _attempt(plain: str, kind: Kind) -> Decimal | None:
         return None
     number = _number(match)
     name = _spelled(match["unit"])
-    if number is None or name not in _UNITS[kind]:
+    if number is None or name not in UNITS[kind]:
         return None
     if match["sign"] in tuple(_MINUS):
         if kind is not Kind.TEMPERATURE:
@@ -283,20 +150,22 @@ def _in_si(number: Decimal, name: str, kind: Kind) -> Decimal | None:
     """The number of listed units in SI; None outside the range of possible values."""
     if kind is Kind.TEMPERATURE:
         if name == "degF":
-            value = _WORK.divide(_WORK.multiply(_WORK.subtract(number, Decimal(32)), Decimal(5)), Decimal(9))
+            value = WORK.divide(WORK.multiply(WORK.subtract(number, Decimal(32)), Decimal(5)), Decimal(9))
         elif name == "K":
-            value = _WORK.subtract(number, Decimal("273.15"))
+            value = WORK.subtract(number, Decimal("273.15"))
         else:
             value = number
         possible = Decimal("-273.15") <= value <= _LARGEST
     else:
-        above, below = _sizes(name, kind)
-        value = _WORK.divide(_WORK.multiply(number, above), below)
+        above, below = sizes(name, kind)
+        value = WORK.divide(WORK.multiply(number, above), below)
         possible = not value or _SMALLEST <= value <= _LARGEST
     if not possible:
         return None
-    value = value.normalize(_WORK)
-    return value.quantize(Decimal(1), context=_WORK) if value == value.to_integral_value() else value
+    if not value:
+        return Decimal(0)
+    value = value.normalize(WORK)
+    return value.quantize(Decimal(1), context=WORK) if value == value.to_integral_value() else value
 
 
 # --- saying what is wrong ------------------------------------------------------------------------------------------
@@ -326,7 +195,7 @@ def _explain(plain: str, kind: Kind) -> QuantityError:
             f"The {kind.noun} cannot be negative; write it without the minus sign", _first_that_reads(kind, plain[1:])
         )
     name = _spelled(match["unit"])
-    if name not in _UNITS[kind]:
+    if name not in UNITS[kind]:
         return _explain_unit(number, match["unit"], name, kind)
     if kind is Kind.TEMPERATURE:
         return QuantityError(f"\u201c{plain}\u201d is not a possible temperature; check number and unit", kind.example)
@@ -378,7 +247,7 @@ def _explain_unit(number: str, typed: str, name: str, kind: Kind) -> QuantityErr
     if kind is Kind.TEMPERATURE and name in ("C", "F"):
         other = "coulomb" if name == "C" else "farad"
         return QuantityError(f"{name} is the {other}; write degrees as deg{name}", f"{number} deg{name}")
-    same_letters = [known for known in _UNITS[kind] if known.casefold() == name.casefold()]
+    same_letters = [known for known in UNITS[kind] if known.casefold() == name.casefold()]
     same_letters.sort(key=lambda known: sum(a != b for a, b in zip(known, name, strict=False)))
     if same_letters:
         choice = " or ".join(same_letters)
@@ -386,19 +255,21 @@ def _explain_unit(number: str, typed: str, name: str, kind: Kind) -> QuantityErr
             f"\u201c{typed}\u201d is not a unit of {kind.noun}; mind capital and small letters and write {choice}",
             _first_that_reads(kind, f"{number} {same_letters[0]}"),
         )
-    for other_kind, units in _UNITS.items():
+    for other_kind, units in UNITS.items():
         if name in units:
             return QuantityError(
                 f"\u201c{number} {typed}\u201d is a value of {other_kind.noun}; give the {kind.noun}", kind.example
             )
     first_word = name.split(" ")[0].rstrip(".,;")
     for shorter in (first_word, re.sub(r"(?i)[ .]*(dc|ac|d\.c\.|a\.c\.|rms|max|min)\.?$", "", name)):
-        if shorter != name and shorter in _UNITS[kind]:
+        if shorter != name and shorter in UNITS[kind]:
             return QuantityError(
                 f"\u201c{typed}\u201d is not read as a unit; write {shorter} and nothing after it",
                 _first_that_reads(kind, f"{number} {shorter}"),
             )
-    return QuantityError(f"\u201c{typed}\u201d is not read as a unit of {kind.noun}; write it", kind.example)
+    return QuantityError(
+        f"\u201c{typed}\u201d is not read as a unit of {kind.noun}; write a number and its unit", kind.example
+    )
 
 
 def _unit_of_example(kind: Kind) -> str:
@@ -451,8 +322,8 @@ _STEPS: dict[Kind, tuple[tuple[Decimal, str], ...]] = {
     Kind.AREA: ((Decimal("1e-6"), "mm2"),),
     Kind.THERMAL_RESISTANCE: ((Decimal(1), "K/W"),),
 }
-_ZERO_UNITS = {Kind.CAPACITANCE: "F", Kind.INDUCTANCE: "H", Kind.RESISTANCE: "ohm"}
-_ZERO_UNITS |= {Kind.VOLTAGE: "V", Kind.CURRENT: "A", Kind.POWER: "W", Kind.LENGTH: "m"}
+_ZEROUNITS = {Kind.CAPACITANCE: "F", Kind.INDUCTANCE: "H", Kind.RESISTANCE: "ohm"}
+_ZEROUNITS |= {Kind.VOLTAGE: "V", Kind.CURRENT: "A", Kind.POWER: "W", Kind.LENGTH: "m"}
 
 
 def write(value: Decimal, kind: Kind) -> str:
@@ -474,14 +345,16 @@ def write(value: Decimal, kind: Kind) -> str:
         raise ValueError(f"A quantity is finite, not {value}.")
     steps = _STEPS[kind]
     if not value:
-        return f"0 {_ZERO_UNITS.get(kind, steps[-1][1])}"
-    short = value.normalize(_ROUND) if len(value.as_tuple().digits) > _EXACT_DIGITS else value
+        return f"0 {_ZEROUNITS.get(kind, steps[-1][1])}"
+    short = value.normalize(WORK)
+    if len(short.as_tuple().digits) > _EXACT_DIGITS:
+        short = value.normalize(_ROUND)
     unit = next((unit for start, unit in steps if abs(short) >= start), steps[-1][1])
     if kind is Kind.TEMPERATURE:
         number = short
     else:
-        above, below = _sizes(unit, kind)
-        number = _WORK.divide(_WORK.multiply(short, below), above)
-    number = number.normalize(_WORK)
+        above, below = sizes(unit, kind)
+        number = WORK.divide(WORK.multiply(short, below), above)
+    number = number.normalize(WORK)
     form = "f" if -_MAX_EXPONENT < number.adjusted() < _MAX_EXPONENT else "E"
     return f"{number:{form}} {unit}"

@@ -1,0 +1,151 @@
+"""Django settings of an Unlit site, all of them decided by the environment (deploy/env.py)."""
+
+import os
+from pathlib import Path
+
+from csp.constants import NONE, SELF
+
+from deploy.env import load
+
+BASE_DIR = Path(__file__).resolve().parents[2]
+ENVIRONMENT = load(os.environ, BASE_DIR)
+PRODUCTION = ENVIRONMENT.mode == "production"
+
+SECRET_KEY = ENVIRONMENT.secret_key
+DEBUG = False
+ALLOWED_HOSTS = list(ENVIRONMENT.allowed_hosts)
+CSRF_TRUSTED_ORIGINS = list(ENVIRONMENT.csrf_trusted_origins)
+VERSION = "0.1.0"
+SITE_URL = ENVIRONMENT.site_url
+LOCAL_DIR = ENVIRONMENT.local_dir
+
+INSTALLED_APPS = [
+    "django.contrib.auth",
+    "django.contrib.contenttypes",
+    "django.contrib.sessions",
+    "django.contrib.messages",
+    "django.contrib.staticfiles",
+    "csp",
+    "django_htmx",
+    "rest_framework",
+    "drf_spectacular",
+    "drf_spectacular_sidecar",
+    "registry.apps.RegistryConfig",
+    "loops.apps.LoopsConfig",
+    "reports.apps.ReportsConfig",
+]
+
+MIDDLEWARE = [
+    "django.middleware.security.SecurityMiddleware",
+    "whitenoise.middleware.WhiteNoiseMiddleware",
+    "django.contrib.sessions.middleware.SessionMiddleware",
+    "django.middleware.common.CommonMiddleware",
+    "django.middleware.csrf.CsrfViewMiddleware",
+    "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "django.contrib.auth.middleware.LoginRequiredMiddleware",
+    "django.contrib.messages.middleware.MessageMiddleware",
+    "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "csp.middleware.CSPMiddleware",
+    "django_htmx.middleware.HtmxMiddleware",
+]
+
+ROOT_URLCONF = "deploy.urls"
+WSGI_APPLICATION = "deploy.wsgi.application"
+
+TEMPLATES = [
+    {
+        "BACKEND": "django.template.backends.django.DjangoTemplates",
+        "DIRS": [BASE_DIR / "templates"],
+        "OPTIONS": {
+            "context_processors": [
+                "django.template.context_processors.request",
+                "django.contrib.auth.context_processors.auth",
+                "django.contrib.messages.context_processors.messages",
+                "registry.context.site_context",
+            ],
+        },
+    }
+]
+
+DATABASES = {"default": ENVIRONMENT.database}
+DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
+
+AUTH_USER_MODEL = "registry.User"
+PASSWORD_HASHERS = [
+    "django.contrib.auth.hashers.Argon2PasswordHasher",
+    "django.contrib.auth.hashers.PBKDF2PasswordHasher",
+]
+AUTH_PASSWORD_VALIDATORS = [
+    {"NAME": f"django.contrib.auth.password_validation.{name}"}
+    for name in ("UserAttributeSimilarityValidator", "MinimumLengthValidator", "CommonPasswordValidator")
+]
+LOGIN_URL = "login"
+LOGIN_REDIRECT_URL = "home"
+LOGOUT_REDIRECT_URL = "login"
+
+LANGUAGE_CODE = ENVIRONMENT.language_code
+TIME_ZONE = ENVIRONMENT.time_zone
+USE_I18N = True
+USE_TZ = True
+
+STATIC_URL = "/static/"
+STATICFILES_DIRS = [BASE_DIR / "templates" / "static"]
+STATIC_ROOT = ENVIRONMENT.local_dir / "static"
+STORAGES = {
+    "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
+    "staticfiles": {"BACKEND": "whitenoise.storage.CompressedManifestStaticFilesStorage"},
+}
+
+EMAIL_BACKEND = ENVIRONMENT.email.get("EMAIL_BACKEND", "django.core.mail.backends.console.EmailBackend")
+for _name, _value in ENVIRONMENT.email.items():
+    globals()[_name] = _value
+DEFAULT_FROM_EMAIL = ENVIRONMENT.default_from_email
+
+SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = ENVIRONMENT.https
+SESSION_COOKIE_HTTPONLY = True
+SESSION_COOKIE_SAMESITE = "Lax"
+SECURE_SSL_REDIRECT = ENVIRONMENT.https
+SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if ENVIRONMENT.https else None
+SECURE_HSTS_SECONDS = 31_536_000 if ENVIRONMENT.https else 0
+SECURE_HSTS_INCLUDE_SUBDOMAINS = SECURE_HSTS_PRELOAD = ENVIRONMENT.https
+SECURE_REFERRER_POLICY = "same-origin"
+X_FRAME_OPTIONS = "DENY"
+CONTENT_SECURITY_POLICY = {
+    "DIRECTIVES": {
+        "default-src": [SELF],
+        "img-src": [SELF, "data:"],
+        "object-src": [NONE],
+        "base-uri": [NONE],
+        "form-action": [SELF],
+        "frame-ancestors": [NONE],
+    }
+}
+DATA_UPLOAD_MAX_MEMORY_SIZE = 2_500_000
+DATA_UPLOAD_MAX_NUMBER_FIELDS = 5_000
+
+REST_FRAMEWORK = {
+    "DEFAULT_AUTHENTICATION_CLASSES": [
+        "rest_framework.authentication.SessionAuthentication",
+        "rest_framework.authentication.BasicAuthentication",
+    ],
+    "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.IsAuthenticated"],
+    "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
+    "DEFAULT_PARSER_CLASSES": ["registry.api.parsers.StrictJSONParser"],
+    "EXCEPTION_HANDLER": "registry.api.errors.problem_response",
+    "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
+}
+SPECTACULAR_SETTINGS = {
+    "TITLE": "Unlit",
+    "VERSION": "1",
+    "OAS_VERSION": "3.1.1",
+    "SWAGGER_UI_DIST": "SIDECAR",
+    "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
+    "SERVE_INCLUDE_SCHEMA": False,
+}
+
+LOGGING = {
+    "version": 1,
+    "disable_existing_loggers": False,
+    "handlers": {"console": {"class": "logging.StreamHandler"}},
+    "root": {"handlers": ["console"], "level": ENVIRONMENT.log_level},
+}

@@ -1,0 +1,4 @@
+"""Every address of a site."""
+
+
+urlpatterns: list = []

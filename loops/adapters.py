@@ -1,0 +1,213 @@
+"""A loop as stored, with the revisions it is pinned to, becomes case documents: one for each circuit."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable, Mapping
+from decimal import Decimal
+from typing import Any
+
+from registry.models import HazardousArea, Site
+from registry.quantities import Kind, write
+
+Snapshot = Mapping[str, Any]
+ZONE_RANK = {"0": 0, "20": 0, "1": 1, "21": 1, "2": 2, "22": 2}
+GROUP_RANK = {
+    name: rank
+    for rank, names in enumerate(
+        (("IIC", "IIIC", "A", "B", "E"), ("IIB", "IIIB", "C", "F", "G"), ("IIA", "IIIA", "D"), ("I",))
+    )
+    for name in names
+}
+
+SOURCE_KEYS = {"Uo": "uo_v", "Io": "io_a", "Po": "po_w", "Uq": "uq_v", "Ro": "ro_ohm", "um": "um_v"}
+DEVICE_KEYS = {"Ui": "ui_v", "Ii": "ii_a", "Pi": "pi_w", "Ci": "ci_f", "Li": "li_h"}
+SUPPLY_KEYS = {"voltage": "supply_v", "voltage_at_20mA": "supply_at_20ma_v", "resistance": "supply_ohm"}
+NEEDS_KEYS = {"voltage_min": "needs_v", "current_max": "needs_max_a", "voltage_min_at_4mA": "needs_at_4ma_v"}
+SIMPLE_KEYS = {
+    "voltage": "simple_v",
+    "current": "simple_a",
+    "power": "simple_w",
+    "surface_area": "surface_m2",
+    "thermal_resistance": "thermal_k_per_w",
+}
+PERMITTED_KEYS = {"Co": "co_f", "Lo": "lo_h", "Lo_Ro": "lo_ro_h_per_ohm"}
+CABLE_KEYS = {
+    "C": "capacitance_f_per_m",
+    "L": "inductance_h_per_m",
+    "L_R": "inductance_per_resistance_h_per_ohm",
+    "R": "resistance_ohm_per_m",
+    "C_core_core": "core_core_f_per_m",
+    "C_core_screen": "core_screen_f_per_m",
+    "strand_diameter": "strand_m",
+    "insulation_thickness": "insulation_m",
+    "test_voltage": "test_v",
+}
+
+
+def texts(row: Snapshot, keys: Mapping[str, str]) -> dict[str, str]:
+    """The typed texts of the quantities that are known or not stated, under the keys of the case format."""
+    return {key: row[column]["text"] for key, column in keys.items() if row.get(column)}
+
+
+def certificate_document(certificate: Snapshot, made_on: str | None) -> dict[str, str]:
+    """What the case format holds of a certificate."""
+    document = {key: certificate[key] for key in ("number", "scheme", "status", "valid_to") if certificate.get(key)}
+    return document | ({"made_on": made_on} if made_on else {})
+
+
+def source_document(tag: str, terminals: Snapshot, certificate: Snapshot | None, made_on: str | None) -> dict[str, Any]:
+    """A set of terminals that gives energy, as the case format has it."""
+    document: dict[str, Any] = {"name": tag, "terminals": terminals["name"]} | texts(terminals, SOURCE_KEYS)
+    document |= {key: terminals[key] for key in ("level", "output") if terminals[key]}
+    if terminals["isolation"]:
+        document["isolated"] = terminals["isolation"] == "isolated"
+    document["permitted"] = [
+        {"group": row["group"], "together": row["together"]} | texts(row, PERMITTED_KEYS)
+        for row in terminals["permitted"]
+    ]
+    if certificate:
+        document["certificate"] = certificate_document(certificate, made_on)
+    if supply := texts(terminals, SUPPLY_KEYS):
+        document["supply"] = supply
+    return document
+
+
+def device_document(
+    tag: str, terminals: Snapshot, certificate: Snapshot | None, made_on: str | None, dust: bool
+) -> dict[str, Any]:
+    """A set of terminals that takes energy, as the case format has it."""
+    document: dict[str, Any] = {"name": tag, "kind": device_kind(terminals, certificate)} | texts(
+        terminals, DEVICE_KEYS
+    )
+    if terminals["level"]:
+        document["level"] = terminals["level"]
+    group = (
+        (terminals["dust_group"] or terminals["gas_group"])
+        if dust
+        else (terminals["gas_group"] or terminals["dust_group"])
+    )
+    if group:
+        document["group"] = group
+    rows = [
+        {"class": row["temperature_class"], **texts(row, {"ambient_max": "ambient_max_degc"})}
+        for row in terminals["temperature_classes"]
+        if ("degC" in row["temperature_class"]) == dust
+    ]
+    if rows:
+        document["temperature_classes"] = [{**row, "class": f"T{row['class']}"} if dust else row for row in rows]
+    document |= texts(terminals, {"ambient_min": "ambient_min_degc"})
+    if terminals["isolation"]:
+        document["isolated_from_earth"] = terminals["isolation"] == "isolated"
+    if terminals["simple_kind"]:
+        document["simple"] = {"kind": terminals["simple_kind"]} | texts(terminals, SIMPLE_KEYS)
+    if certificate:
+        document["certificate"] = certificate_document(certificate, made_on)
+    if needs := texts(terminals, NEEDS_KEYS):
+        document["needs"] = needs
+    return document
+
+
+def load_text(loop: Snapshot, terminals: Iterable[Snapshot]) -> str | None:
+    """The load and all series resistances of inline items as one resistance; None where neither is known."""
+    parts = [row for row in (loop["load_ohm"], *(item["series_ohm"] for item in terminals)) if row and "si" in row]
+    if not parts:
+        return None
+    return write(sum((Decimal(row["si"]) for row in parts), Decimal(0)), Kind.RESISTANCE)
+
+
+def device_kind(terminals: Snapshot, certificate: Snapshot | None) -> str:
+    """simple, certified, component (a U certificate) or uncertified."""
+    if terminals["simple_kind"]:
+        return "simple"
+    if certificate is None:
+        return "uncertified"
+    return "component" if certificate["number"].strip().upper().endswith("U") else "certified"
+
+
+def cable_document(run: Snapshot, cable_type: Snapshot | None) -> dict[str, Any]:
+    """A run of cable, as the case format has it; without a type the defaults of the basis apply."""
+    document: dict[str, Any] = {"name": run["tag"], "type": run["separation"], "role": run["role"]}
+    document |= texts(run, {"length": "length_m"})
+    if cable_type:
+        document |= texts(cable_type, CABLE_KEYS)
+        document |= {"L_is": cable_type["inductance_is"], "R_is": cable_type["resistance_is"]}
+        if cable_type["screen"]:
+            document["screen"] = cable_type["screen"]
+    return document
+
+
+def area_document(areas: Iterable[HazardousArea]) -> dict[str, str]:
+    """The area a circuit is judged for: of several areas the strictest zone, group, class and the widest ambient."""
+    chosen = list(areas)
+    if not chosen:
+        return {}
+    strictest = min(chosen, key=lambda area: ZONE_RANK.get(area.zone, int(area.division or 3) - 1))
+    document: dict[str, str] = (
+        {"zone": strictest.zone} if strictest.zone else {"class": strictest.nec_class, "division": strictest.division}
+    )
+    document["group"] = min((area.group for area in chosen), key=lambda group: GROUP_RANK[group])
+    document["temperature_class"] = min((area.temperature_class for area in chosen), key=surface_limit_degc)
+    coldest = [area for area in chosen if area.ambient_min_degc is not None]
+    if coldest and len(coldest) == len(chosen):
+        document["ambient_min"] = min(coldest, key=lambda area: area.ambient_min_degc).ambient_min_degc_text
+    warmest = [area for area in chosen if area.ambient_max_degc is not None]
+    if warmest and len(warmest) == len(chosen):
+        document["ambient_max"] = max(warmest, key=lambda area: area.ambient_max_degc).ambient_max_degc_text
+    return document
+
+
+def surface_limit_degc(temperature_class: str) -> float:
+    """Order of temperature classes by the surface they permit (IEC 60079-0:2017, Table 2); for choosing only."""
+    gas = {"T1": 450, "T2": 300, "T2A": 280, "T2B": 260, "T2C": 230, "T2D": 215, "T3": 200, "T3A": 180, "T3B": 165}
+    gas |= {"T3C": 160, "T4": 135, "T4A": 120, "T5": 100, "T6": 85}
+    return gas.get(temperature_class) or float(temperature_class.split()[0].lstrip("T").replace(",", "."))
+
+
+def circuit_document(
+    loop: Snapshot,
+    circuit: Snapshot,
+    site: Site,
+    areas: Mapping[int, HazardousArea],
+    pinned: Mapping[int, Snapshot],
+    judge_on: dt.date,
+) -> dict[str, Any]:
+    """The case document of one circuit.
+
+    `loop` and `circuit` are snapshots; `pinned` maps revision keys to the snapshots of equipment, certificates and
+    cable types that the members and runs are pinned to.
+    """
+    places = [areas[row["area"]["id"]] for row in circuit["members"] if row["area"]]
+    dust = bool(places) and all(place.is_dust for place in places)
+    document: dict[str, Any] = {
+        "case": f"{loop['tag']} / {circuit['name']}",
+        "basis": site.basis,
+        "area": area_document(places),
+        "sources": [],
+        "devices": [],
+        "cables": [
+            cable_document(row, pinned.get((row["cable_type_revision"] or {}).get("id"))) for row in circuit["cables"]
+        ],
+        "interconnection": circuit["interconnection"],
+        "judge_on": judge_on.isoformat(),
+    }
+    document |= texts(loop, {"safe_area_voltage_max": "safe_voltage_max_v"})
+    if "safe_area_voltage_max" not in document and site.safe_voltage_max_v_text:
+        document["safe_area_voltage_max"] = site.safe_voltage_max_v_text
+    if site.safe_ambient_max_degc_text:
+        document["safe_area_ambient_max"] = site.safe_ambient_max_degc_text
+    if circuit["fisco"]:
+        document["fisco"] = True
+    passed: list[Snapshot] = []
+    for row in circuit["members"]:
+        equipment = pinned[row["equipment_revision"]["id"]]
+        terminals = next(item for item in equipment["terminals"] if item["id"] == row["terminals"]["id"])
+        certificate = pinned[row["certificate_revision"]["id"]] if row["certificate_revision"] else None
+        if row["role"] == "source":
+            document["sources"].append(source_document(row["tag"], terminals, certificate, row["made_on"]))
+        else:
+            document["devices"].append(device_document(row["tag"], terminals, certificate, row["made_on"], dust))
+            passed.append(terminals)
+    if (load := load_text(loop, passed)) is not None:
+        document["load_resistance"] = load
+    return document

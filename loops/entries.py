@@ -1,0 +1,104 @@
+"""The reader of a loop, from a page, the API or an import row."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+from loops.models import CableRun, Circuit, Loop, Member
+from registry.models import CableType, HazardousArea, Site, Terminals
+from registry.quantities import Kind
+from registry.reading import EntryForm, ReadingField, RecordField, fields_of
+
+Faults = Iterator[tuple[str, str]]
+
+
+class MemberEntry(EntryForm):
+    """Terminals of a register item at a tag in an area."""
+
+    model = Member
+    terminals = RecordField(
+        lambda: Terminals.objects.filter(equipment__archived_at=None).select_related("equipment"), label="terminals"
+    )
+    area = RecordField(lambda: HazardousArea.objects.filter(archived_at=None), required=False, label="area")
+    locals().update(fields_of(Member))
+
+    def cross_check(self, cleaned: dict[str, Any], children: dict[str, list[dict[str, Any]]]) -> Faults:
+        terminals = cleaned["terminals"]
+        if cleaned["role"] == Member.Role.SOURCE and terminals.side != Terminals.Side.SOURCE:
+            yield "terminals", "A source needs terminals that give energy: choose other terminals or another role."
+        if cleaned["role"] != Member.Role.SOURCE and terminals.side != Terminals.Side.DEVICE:
+            yield (
+                "terminals",
+                "A field device needs terminals that take energy: choose other terminals or the role source.",
+            )
+
+
+class CableEntry(EntryForm):
+    """One run of cable."""
+
+    model = CableRun
+    cable_type = RecordField(
+        lambda: CableType.objects.filter(archived_at=None), ("name",), required=False, label="cable type"
+    )
+    locals().update(fields_of(CableRun))
+    length_m = ReadingField(Kind.LENGTH, "300 m", allow_not_stated=False, label="length", required=False)
+
+
+class CircuitEntry(EntryForm):
+    """One circuit of a loop."""
+
+    model = Circuit
+    children = {"members": MemberEntry, "cables": CableEntry}
+    locals().update(fields_of(Circuit))
+
+    def cross_check(self, cleaned: dict[str, Any], children: dict[str, list[dict[str, Any]]]) -> Faults:
+        members = children.get("members", [])
+        roles = [row.get("role") for row in members]
+        if Member.Role.SOURCE not in roles:
+            yield "members", "A circuit has at least one source: add it."
+        if not {Member.Role.DEVICE, Member.Role.INLINE} & set(roles):
+            yield "members", "A circuit has at least one field device: add it."
+        places = [row["area"] for row in members if row.get("area")]
+        if len({place.is_dust for place in places}) == 2:
+            yield (
+                "members",
+                "One circuit is judged for gas or for dust: give devices in a dust area a circuit of their own.",
+            )
+        if len({bool(place.zone) for place in places}) == 2:
+            yield "members", "One circuit is judged by zones or by divisions: choose areas that are classified alike."
+        yield from twice(members, "members")
+        yield from twice(children.get("cables", []), "cables")
+
+
+class LoopEntry(EntryForm):
+    """A loop with its circuits."""
+
+    model = Loop
+    children = {"circuits": CircuitEntry}
+    site = RecordField(lambda: Site.objects.filter(archived_at=None), ("code",), label="site")
+    locals().update(fields_of(Loop))
+
+    def cross_check(self, cleaned: dict[str, Any], children: dict[str, list[dict[str, Any]]]) -> Faults:
+        circuits = children.get("circuits", [])
+        if not circuits:
+            yield "circuits", "A loop has at least one circuit."
+        for index, circuit in enumerate(circuits):
+            for position, member in enumerate(circuit.get("members", [])):
+                area = member.get("area")
+                if area is not None and area.site_id != cleaned["site"].pk:
+                    yield (
+                        f"circuits.{index}.members.{position}.area",
+                        "This area is at another site: choose one of this site.",
+                    )
+        yield from twice(circuits, "circuits", "name")
+
+
+def twice(rows: list[dict[str, Any]], path: str, key: str = "tag") -> Faults:
+    """A name that stands twice among rows that are told apart by it."""
+    seen: set[str] = set()
+    for index, row in enumerate(rows):
+        name = str(row.get(key, "")).casefold()
+        if name and name in seen:
+            yield f"{path}.{index}.{key}", "This name stands twice here: give each its own."
+        seen.add(name)

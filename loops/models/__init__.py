@@ -1,0 +1,18 @@
+"""What is connected, and whether it holds."""
+
+from loops.models.approvals import Approval, Verb, WorkflowEvent
+from loops.models.loops import CableRun, Circuit, Loop, LoopState, Member
+from loops.models.verifications import LoopVerdict, Verification
+
+__all__ = [
+    "Approval",
+    "CableRun",
+    "Circuit",
+    "Loop",
+    "LoopState",
+    "LoopVerdict",
+    "Member",
+    "Verb",
+    "Verification",
+    "WorkflowEvent",
+]

@@ -1,0 +1,39 @@
+"""What the engine said of one revision of a loop."""
+
+from django.db import models
+
+from registry.models import Revision
+
+
+class LoopVerdict(models.TextChoices):
+    COMPLIES = "complies", "Complies"
+    FAILS = "does_not_comply", "Does not comply"
+    INCOMPLETE = "incomplete", "Incomplete"
+    BEYOND = "beyond_simple_rules", "Beyond simple rules"
+
+
+class Verification(models.Model):
+    """The verdict on one loop revision with its inputs: one case document and one result for each circuit.
+
+    Append-only; database triggers refuse UPDATE and DELETE. `inputs` and `results` are lists in circuit order;
+    `limiting` is the sentence that decides; `least_margin` the smallest margin of all judged quantities.
+    """
+
+    loop = models.ForeignKey("loops.Loop", on_delete=models.PROTECT, related_name="verifications")
+    revision = models.ForeignKey(Revision, on_delete=models.PROTECT, related_name="verifications")
+    engine = models.CharField(max_length=40)
+    inputs = models.JSONField()
+    results = models.JSONField()
+    verdict = models.CharField(max_length=20, choices=LoopVerdict.choices)
+    function_verdict = models.CharField(max_length=20, blank=True)
+    limiting = models.TextField(blank=True)
+    least_margin = models.DecimalField(max_digits=12, decimal_places=4, null=True)
+    judged_on = models.DateField()
+    digest = models.CharField(max_length=64)
+    created_at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        ordering = ["-pk"]
+
+    def __str__(self) -> str:
+        return f"{self.revision}: {self.get_verdict_display()}"

@@ -1,0 +1,209 @@
+"""The way of a loop from draft to issued. Every step has one gait: may – time – change – record – announce."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from django.core.exceptions import PermissionDenied
+from django.db import transaction
+from django.utils import timezone
+
+from loops.models import Approval, Loop, LoopState, LoopVerdict, Verb, WorkflowEvent
+from loops.services.loops import changed_pins
+from registry import access
+from registry.models import Revision, User
+from registry.services.records import digest, latest_revision, lock, snapshot
+
+MEANING = "I have checked this revision and its verification and approve it for issue."
+
+
+class WorkflowRefused(Exception):
+    """The step cannot be taken now; the text says why and what to do."""
+
+
+@dataclass(frozen=True)
+class Step:
+    """One step of the workflow: from which states, by whom, to which state."""
+
+    verb: Verb
+    action: str
+    sources: frozenset[LoopState]
+    target: LoopState
+    refusal: str
+
+
+STEPS = {
+    step.verb: step
+    for step in (
+        Step(
+            Verb.SUBMIT,
+            "loop.submit",
+            frozenset({LoopState.DRAFT, LoopState.RETURNED}),
+            LoopState.IN_REVIEW,
+            "Only a draft can be submitted.",
+        ),
+        Step(
+            Verb.TAKE_BACK,
+            "loop.take_back",
+            frozenset({LoopState.IN_REVIEW}),
+            LoopState.DRAFT,
+            "Only a loop in review can be taken back.",
+        ),
+        Step(
+            Verb.RETURN,
+            "loop.return",
+            frozenset({LoopState.IN_REVIEW}),
+            LoopState.RETURNED,
+            "Only a loop in review can be returned.",
+        ),
+        Step(
+            Verb.APPROVE,
+            "loop.approve",
+            frozenset({LoopState.IN_REVIEW}),
+            LoopState.ISSUED,
+            "Only a loop in review can be approved.",
+        ),
+    )
+}
+
+
+def begin(verb: Verb, loop_id: int, user: User, opened_version: int | None) -> tuple[Step, Loop]:
+    """Take the loop for writing and refuse what the person or the state does not allow."""
+    step = STEPS[verb]
+    loop = lock(Loop, loop_id, opened_version)
+    access.require(user, step.action, loop.site)
+    if loop.is_archived:
+        raise WorkflowRefused("This loop is archived: bring it back first.")
+    if loop.state not in step.sources:
+        raise WorkflowRefused(f"{step.refusal} This one is {loop.get_state_display().lower()}.")
+    return step, loop
+
+
+def finish(step: Step, loop: Loop, user: User, text: str) -> Loop:
+    """Change the state and record the step."""
+    revision = latest_revision(loop)
+    assert revision is not None
+    loop.state = step.target
+    loop.version += 1
+    loop.save()
+    WorkflowEvent.objects.create(
+        loop=loop, letter=loop.letter, verb=step.verb, actor=user, text=text.strip(), revision=revision
+    )
+    return loop
+
+
+def obstacles(loop: Loop) -> list[str]:
+    """Why this loop cannot go to approval or be approved, each with what to do; empty when nothing stands in the way."""
+    verification = loop.verification
+    if verification is None:
+        return ["The loop has no verdict yet: save it once."]
+    found = []
+    if verification.verdict == LoopVerdict.FAILS:
+        found.append(f"The loop does not comply: {verification.limiting}")
+    elif verification.verdict == LoopVerdict.INCOMPLETE:
+        found.append(f"The verdict is incomplete: {verification.limiting}")
+    elif verification.verdict == LoopVerdict.BEYOND:
+        found.append(
+            f"The loop is beyond simple rules; a specialist must assess it outside of this record: {verification.limiting}"
+        )
+    if changed := changed_pins(loop):
+        found.append(
+            f"Changed in the register since the loop was judged: {', '.join(changed)}. "
+            "Judge the loop again with the new values."
+        )
+    revision = latest_revision(loop)
+    if revision is None or verification.revision_id != revision.pk:
+        found.append("The verdict belongs to an older revision: save the loop once.")
+    elif digest(snapshot(loop) | {"archived": loop.is_archived}) != revision.digest:
+        found.append("The stored rows differ from their revision: save the loop once.")
+    return found
+
+
+def submit(loop_id: int, user: User, *, text: str = "", opened_version: int | None = None) -> Loop:
+    """Ask for approval. Raises WorkflowRefused for a loop that does not comply in every check."""
+    with transaction.atomic():
+        step, loop = begin(Verb.SUBMIT, loop_id, user, opened_version)
+        if reasons := obstacles(loop):
+            raise WorkflowRefused(" ".join(reasons))
+        loop.submitted_by = user
+        loop.submitted_at = timezone.now()
+        return finish(step, loop, user, text)
+
+
+def take_back(loop_id: int, user: User, *, text: str = "", opened_version: int | None = None) -> Loop:
+    """Take a loop in review back to draft."""
+    with transaction.atomic():
+        step, loop = begin(Verb.TAKE_BACK, loop_id, user, opened_version)
+        return finish(step, loop, user, text)
+
+
+def return_loop(loop_id: int, user: User, *, text: str, opened_version: int | None = None) -> Loop:
+    """Return a loop in review to its designer; the reasons are required."""
+    if not text.strip():
+        raise WorkflowRefused("Say why you return the loop: the designer must know what to mend.")
+    with transaction.atomic():
+        step, loop = begin(Verb.RETURN, loop_id, user, opened_version)
+        return finish(step, loop, user, text)
+
+
+def contributors(loop: Loop) -> dict[int, str]:
+    """Everybody who saved or submitted the loop since its last approval, and how: {user key: what they did}."""
+    approved = loop.approvals.order_by("-pk").select_related("revision").first()
+    since = approved.revision.number if approved else 0
+    people: dict[int, str] = {}
+    for author_id in Revision.objects.filter(kind="loop", record_id=loop.pk, number__gt=since).values_list(
+        "author_id", flat=True
+    ):
+        people[author_id] = "changed it"
+    events = WorkflowEvent.objects.filter(loop=loop, verb=Verb.SUBMIT)
+    if approved:
+        events = events.filter(created_at__gt=approved.approved_at)
+    for actor_id in events.values_list("actor_id", flat=True):
+        people.setdefault(actor_id, "submitted it")
+    return people
+
+
+def refusal_to_sign(loop: Loop, user: User) -> str:
+    """Why this person may not sign this loop, or an empty text."""
+    if not access.may(user, "loop.approve", loop.site):
+        return access.SIDES["loop.approve"]
+    deed = contributors(loop).get(user.pk)
+    return f"You {deed} since its last approval: somebody else must approve it." if deed else ""
+
+
+def approve(loop_id: int, user: User, *, password: str, opened_version: int | None = None, text: str = "") -> Approval:
+    """Sign the revision in review and its verification.
+
+    Refused for everybody who changed or submitted the loop since its last approval, superusers included (the database
+    refuses it as well), for a wrong password, and while anything stands in the way. The caller renders and stores the
+    sheet in the same transaction.
+    """
+    with transaction.atomic():
+        step, loop = begin(Verb.APPROVE, loop_id, user, opened_version)
+        if reason := refusal_to_sign(loop, user):
+            raise PermissionDenied(reason)
+        if not user.check_password(password):
+            raise WorkflowRefused("The password is not right: nothing was signed. Type it again.")
+        if reasons := obstacles(loop):
+            raise WorkflowRefused(" ".join(reasons))
+        verification = loop.verification
+        revision = latest_revision(loop)
+        assert verification is not None and revision is not None and loop.submitted_by is not None
+        if digest({"inputs": verification.inputs, "results": verification.results}) != verification.digest:
+            raise WorkflowRefused("The stored verification does not match its digest: tell the administrator.")
+        approval = Approval.objects.create(
+            loop=loop,
+            letter=loop.letter,
+            revision=revision,
+            verification=verification,
+            revision_digest=revision.digest,
+            verification_digest=verification.digest,
+            submitted_by=loop.submitted_by,
+            approved_by=user,
+            approved_at=timezone.now(),
+            prepared_name=loop.submitted_by.printed_name,
+            printed_name=user.printed_name,
+            meaning=MEANING,
+        )
+        finish(step, loop, user, text)
+        return approval

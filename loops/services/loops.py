@@ -1,0 +1,153 @@
+"""Saving a loop: text → entry → rows → revision → verification, in one transaction."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from django.db import models, transaction
+from django.utils import timezone
+
+from loops.entries import LoopEntry
+from loops.models import CableRun, Loop, LoopState, Member, Verb, WorkflowEvent
+from loops.services.letters import letter_after
+from loops.services.verification import verify
+from registry import access
+from registry.models import Revision
+from registry.reading import read_entry
+from registry.selectors import record_text
+from registry.services.records import (
+    Author,
+    EntryRefused,
+    latest_revision_ids,
+    lock,
+    record_revision,
+    write,
+)
+
+
+def save_loop(
+    data: Mapping[str, Any],
+    author: Author,
+    *,
+    loop_id: int | None = None,
+    opened_version: int | None = None,
+) -> Loop:
+    """Read nested text and save it as a loop, with its revision and its verdict.
+
+    An issued loop begins its next revision letter as a draft; what was issued stays as it is. Raises EntryRefused,
+    StaleRecord, PermissionDenied; then nothing is saved.
+    """
+    cleaned, errors = read_entry(LoopEntry, data)
+    if errors:
+        raise EntryRefused(errors)
+    access.require(author.user, "loop.edit", cleaned["site"])
+    with transaction.atomic():
+        loop = Loop(owner=author.user) if loop_id is None else lock(Loop, loop_id, opened_version)
+        if loop.pk:
+            access.require(author.user, "loop.edit", loop.site)
+            refuse_locked(loop, cleaned)
+        write(loop, cleaned, Pins(cleaned))
+        loop = Loop.objects.get(pk=loop.pk)
+        revision = record_revision(loop, author)
+        if revision is not None:
+            verify(loop, revision)
+            if loop.state in {LoopState.ISSUED, LoopState.RETURNED}:
+                reopen(loop, revision, author)
+            loop.save()
+    return loop
+
+
+def refuse_locked(loop: Loop, cleaned: Mapping[str, Any]) -> None:
+    """What may not change: a loop in review, an archived loop, the site of an issued one."""
+    if loop.state == LoopState.IN_REVIEW:
+        raise EntryRefused({"tag": ["This loop is in review: take it back to draft first, then change it."]})
+    if loop.is_archived:
+        raise EntryRefused({"tag": ["This loop is archived: bring it back first, then change it."]})
+    issued = loop.approvals.exists()
+    for name in ("site", "tag"):
+        if issued and cleaned[name] != getattr(loop, name):
+            raise EntryRefused({name: [f"The {name} of an issued loop stays: make a new loop and archive this one."]})
+
+
+def reopen(loop: Loop, revision: Revision, author: Author) -> None:
+    """A change after issue or return starts a draft again; after an issue under the next letter."""
+    if loop.state == LoopState.ISSUED:
+        loop.letter = letter_after(loop.letter)
+        WorkflowEvent.objects.create(
+            loop=loop, letter=loop.letter, verb=Verb.REOPEN, actor=author.user, revision=revision, text=author.reason
+        )
+    loop.state = LoopState.DRAFT
+    loop.submitted_by = None
+    loop.submitted_at = None
+
+
+class Pins:
+    """Pins each member and run to the newest revision of what it uses, at the moment of saving."""
+
+    def __init__(self, cleaned: Mapping[str, Any]) -> None:
+        members = [row for circuit in cleaned["circuits"] for row in circuit["members"]]
+        runs = [row for circuit in cleaned["circuits"] for row in circuit["cables"]]
+        self.equipment = latest_revision_ids("equipment", [row["terminals"].equipment_id for row in members])
+        self.certificates = latest_revision_ids(
+            "certificate", [row["terminals"].certificate_id for row in members if row["terminals"].certificate_id]
+        )
+        self.cable_types = latest_revision_ids(
+            "cable_type", [row["cable_type"].pk for row in runs if row["cable_type"]]
+        )
+
+    def __call__(self, record: models.Model) -> None:
+        if isinstance(record, Member):
+            terminals = record.terminals
+            record.equipment_revision_id = self.equipment[terminals.equipment_id]
+            record.certificate_revision_id = self.certificates.get(terminals.certificate_id or 0)
+        elif isinstance(record, CableRun):
+            record.cable_type_revision_id = self.cable_types.get(record.cable_type_id or 0)
+
+
+def changed_pins(loop: Loop) -> list[str]:
+    """Names of what was changed in the register since the loop was saved: its verdict rests on older values."""
+    members = list(
+        Member.objects.filter(circuit__loop=loop).select_related("terminals__equipment", "terminals__certificate")
+    )
+    runs = list(CableRun.objects.filter(circuit__loop=loop, cable_type__isnull=False).select_related("cable_type"))
+    equipment = latest_revision_ids("equipment", [row.terminals.equipment_id for row in members])
+    certificates = latest_revision_ids(
+        "certificate", [row.terminals.certificate_id for row in members if row.terminals.certificate_id]
+    )
+    cables = latest_revision_ids("cable_type", [row.cable_type_id for row in runs if row.cable_type_id])
+    changed = [
+        str(row.terminals.equipment)
+        for row in members
+        if equipment[row.terminals.equipment_id] != row.equipment_revision_id
+    ]
+    changed += [
+        str(row.terminals.certificate)
+        for row in members
+        if certificates.get(row.terminals.certificate_id or 0) != row.certificate_revision_id
+    ]
+    changed += [str(row.cable_type) for row in runs if cables[row.cable_type_id or 0] != row.cable_type_revision_id]
+    return list(dict.fromkeys(changed))
+
+
+def refresh(loop_id: int, author: Author, *, opened_version: int | None = None) -> Loop:
+    """Pin a loop to the newest revisions of all that it uses and judge it again, all else as it stands."""
+    with transaction.atomic():
+        loop = lock(Loop, loop_id, opened_version)
+        return save_loop(record_text(loop), author, loop_id=loop_id, opened_version=opened_version)
+
+
+def archive_loop(loop: Loop, archived: bool, author: Author, *, opened_version: int | None = None) -> Loop:
+    """Archive a loop or bring it back; the record and all that was issued stay readable."""
+    access.require(author.user, "loop.edit", loop.site)
+    with transaction.atomic():
+        loop = lock(Loop, loop.pk, opened_version)
+        if loop.state == LoopState.IN_REVIEW:
+            raise EntryRefused({"tag": ["This loop is in review: take it back to draft first."]})
+        loop.archived_at = timezone.now() if archived else None
+        loop.version += 1
+        revision = record_revision(loop, author)
+        if revision is not None:
+            verify(loop, revision)
+        loop.save()
+    return loop

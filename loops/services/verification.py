@@ -1,0 +1,143 @@
+"""Judging a loop revision and storing what was found."""
+
+from __future__ import annotations
+
+import datetime as dt
+import zoneinfo
+from collections.abc import Mapping
+from decimal import Decimal, InvalidOperation
+from typing import Any
+
+from django.utils import timezone
+
+from loops.adapters import circuit_document
+from loops.casefile import CaseError, judge_document
+from loops.models import Loop, LoopVerdict, Verification
+from registry.models import HazardousArea, Revision, Site
+from registry.services.records import digest
+
+PRECEDENCE = (LoopVerdict.FAILS, LoopVerdict.BEYOND, LoopVerdict.INCOMPLETE, LoopVerdict.COMPLIES)
+MARGIN_CHECKS = frozenset({"voltage", "current", "power", "capacitance", "inductance"})
+DECIDING = {
+    LoopVerdict.FAILS: ("fail",),
+    LoopVerdict.BEYOND: ("beyond_simple_rules",),
+    LoopVerdict.INCOMPLETE: ("incomplete",),
+}
+
+
+def pinned_snapshots(loop_snapshot: Mapping[str, Any]) -> dict[int, dict[str, Any]]:
+    """Snapshots of every revision that a loop snapshot is pinned to, by revision key."""
+    keys = {
+        row[name]["id"]
+        for circuit in loop_snapshot["circuits"]
+        for rows, names in (
+            (circuit["members"], ("equipment_revision", "certificate_revision")),
+            (circuit["cables"], ("cable_type_revision",)),
+        )
+        for row in rows
+        for name in names
+        if row[name]
+    }
+    return dict(Revision.objects.filter(pk__in=keys).values_list("pk", "snapshot"))
+
+
+def documents(loop_snapshot: Mapping[str, Any], site: Site, judge_on: dt.date) -> list[dict[str, Any]]:
+    """The case documents of all circuits of a loop snapshot, in circuit order."""
+    pinned = pinned_snapshots(loop_snapshot)
+    areas = HazardousArea.objects.in_bulk(
+        [row["area"]["id"] for circuit in loop_snapshot["circuits"] for row in circuit["members"] if row["area"]]
+    )
+    return [
+        circuit_document(loop_snapshot, circuit, site, areas, pinned, judge_on) for circuit in loop_snapshot["circuits"]
+    ]
+
+
+def today_at(site: Site) -> dt.date:
+    """The calendar day at the site now."""
+    return timezone.localdate(timezone=zoneinfo.ZoneInfo(site.time_zone))
+
+
+def judge(inputs: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """One result for each case document. What cannot be read as a case is incomplete, and says why."""
+    results = []
+    for document in inputs:
+        try:
+            results.append(judge_document(document, detail=True))
+        except CaseError as error:
+            results.append(unreadable(document, error))
+    return results
+
+
+def unreadable(document: Mapping[str, Any], error: CaseError) -> dict[str, Any]:
+    """A circuit that lacks what every judgement needs (its area, say) stays a draft with an incomplete verdict."""
+    return {
+        "case": document["case"],
+        "verdict": LoopVerdict.INCOMPLETE.value,
+        "checks": [
+            {
+                "id": path.split(".")[0],
+                "verdict": "incomplete",
+                "subject": path,
+                "value": "",
+                "limit": "",
+                "relation": "",
+                "margin": "",
+                "reference": "",
+                "why": " ".join(messages),
+            }
+            for path, messages in error.errors.items()
+        ],
+        "confirmations": [],
+        "engine": "",
+    }
+
+
+def worst(verdicts: list[str]) -> LoopVerdict:
+    """The verdict of a loop from those of its circuits; a loop without circuits is incomplete."""
+    found = set(verdicts)
+    return next((verdict for verdict in PRECEDENCE if verdict.value in found), LoopVerdict.INCOMPLETE)
+
+
+def limiting_sentence(results: list[dict[str, Any]], verdict: LoopVerdict) -> str:
+    """The sentence that decides: the first failing, doubtful or missing item, else the tightest margin."""
+    wanted = DECIDING.get(verdict)
+    checks = [check for result in results for check in result["checks"]]
+    if wanted:
+        return next((check["why"] for check in checks if check["verdict"] in wanted), "")
+    judged = [(margin, check) for check in checks if (margin := margin_of(check)) is not None]
+    return min(judged, key=lambda pair: pair[0])[1]["why"] if judged else ""
+
+
+def margin_of(check: Mapping[str, Any]) -> Decimal | None:
+    """The margin of a check of a quantity; None where it has none."""
+    if check["id"] not in MARGIN_CHECKS or check["verdict"] not in {"pass", "fail"}:
+        return None
+    try:
+        return Decimal(check["margin"])
+    except (InvalidOperation, TypeError):
+        return None
+
+
+def verify(loop: Loop, revision: Revision) -> Verification:
+    """Judge a revision and store the verdict beside it; the loop then points at it."""
+    judge_on = today_at(loop.site)
+    inputs = documents(revision.snapshot, loop.site, judge_on)
+    results = judge(inputs)
+    verdict = worst([result["verdict"] for result in results])
+    margins = [margin for result in results for check in result["checks"] if (margin := margin_of(check)) is not None]
+    functions = [result["function"]["verdict"] for result in results if result.get("function")]
+    verification = Verification.objects.create(
+        loop=loop,
+        revision=revision,
+        engine=next((result["engine"] for result in results if result["engine"]), ""),
+        inputs=inputs,
+        results=results,
+        verdict=verdict,
+        function_verdict=next((word for word in ("fail", "incomplete", "pass") if word in functions), ""),
+        limiting=limiting_sentence(results, verdict),
+        least_margin=max(min(margins), Decimal("-99999999")).quantize(Decimal("0.0001")) if margins else None,
+        judged_on=judge_on,
+        digest=digest({"inputs": inputs, "results": results}),
+    )
+    loop.verification = verification
+    return verification

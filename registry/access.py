@@ -1,0 +1,79 @@
+"""Who may do what: one table.
+
+The register (certificates, equipment, cable types) is shared by the whole installation: a role at any site counts.
+Areas, loops and sheets belong to a site: a role at that site counts. A superuser may keep sites and people, but
+signs nothing by virtue of that.
+"""
+
+from __future__ import annotations
+
+from django.core.exceptions import PermissionDenied
+
+from registry.models import Membership, Role, Site, User
+
+EVERYBODY = frozenset(Role)
+
+TABLE: dict[str, frozenset[Role]] = {
+    "register.view": EVERYBODY,
+    "register.edit": frozenset({Role.KEEPER, Role.DESIGNER, Role.ADMINISTRATOR}),
+    "site.view": EVERYBODY,
+    "site.add": frozenset(),
+    "site.edit": frozenset({Role.ADMINISTRATOR}),
+    "area.edit": frozenset({Role.DESIGNER, Role.ADMINISTRATOR}),
+    "loop.view": EVERYBODY,
+    "loop.edit": frozenset({Role.DESIGNER}),
+    "loop.submit": frozenset({Role.DESIGNER}),
+    "loop.take_back": frozenset({Role.DESIGNER}),
+    "loop.return": frozenset({Role.APPROVER}),
+    "loop.approve": frozenset({Role.APPROVER}),
+    "sheet.view": EVERYBODY,
+}
+
+SUPERUSER_MAY = frozenset({"register.view", "site.view", "site.add", "site.edit", "loop.view", "sheet.view"})
+SIDES = {
+    "register.edit": "A register keeper, designer or site administrator may do this.",
+    "site.add": "The administrator of the installation may do this.",
+    "site.edit": "A site administrator may do this.",
+    "area.edit": "A designer or site administrator of this site may do this.",
+    "loop.edit": "A designer of this site may do this.",
+    "loop.submit": "A designer of this site may do this.",
+    "loop.take_back": "A designer of this site may do this.",
+    "loop.return": "An approver of this site may do this.",
+    "loop.approve": "An approver of this site may do this.",
+}
+
+
+def roles_of(user: User, site: Site | None = None) -> frozenset[Role]:
+    """The roles of a person at one site, or at any site when `site` is None. Read once per request and person."""
+    cached: dict[int, set[Role]] | None = getattr(user, "_roles_by_site", None)
+    if cached is None:
+        cached = {}
+        for site_id, role in Membership.objects.filter(user=user).values_list("site_id", "role"):
+            cached.setdefault(site_id, set()).add(Role(role))
+        user._roles_by_site = cached  # type: ignore[attr-defined]
+    if site is not None:
+        return frozenset(cached.get(site.pk, set()))
+    return frozenset(role for roles in cached.values() for role in roles)
+
+
+def may(user: User, action: str, site: Site | None = None) -> bool:
+    """Whether `user` may do `action` (at `site`, where the action belongs to one)."""
+    if not user.is_active:
+        return False
+    if user.is_superuser and action in SUPERUSER_MAY:
+        return True
+    return bool(TABLE[action] & roles_of(user, site))
+
+
+def require(user: User, action: str, site: Site | None = None) -> None:
+    """Raise PermissionDenied with a sentence that says who may."""
+    if not may(user, action, site):
+        raise PermissionDenied(SIDES.get(action, "You are not a member of this site."))
+
+
+def sites_of(user: User) -> list[int]:
+    """Keys of the sites whose loops a person may see."""
+    if user.is_superuser:
+        return list(Site.objects.values_list("pk", flat=True))
+    roles_of(user)
+    return list(user._roles_by_site)  # type: ignore[attr-defined]

@@ -1,0 +1,24 @@
+"""What every page knows besides its own matter."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.conf import settings
+from django.http import HttpRequest
+
+from registry import access
+
+CAUTION = "This result is an aid to a competent person. Local codes, the certificates themselves and licensed practice decide."
+
+
+def site_context(request: HttpRequest) -> dict[str, Any]:
+    """The caution, the version and what the person may do in the register."""
+    user = getattr(request, "user", None)
+    signed_in = user is not None and user.is_authenticated
+    return {
+        "caution": CAUTION,
+        "version": settings.VERSION,
+        "may_edit_register": signed_in and access.may(user, "register.edit"),
+        "may_edit_loops": signed_in and access.may(user, "loop.edit"),
+    }

@@ -1,0 +1,256 @@
+"""The readers of everything that the register takes in, from a page, the API or an import row."""
+
+from __future__ import annotations
+
+import re
+import zoneinfo
+from collections.abc import Iterator
+from typing import Any
+
+from django import forms
+from django.core.exceptions import ValidationError
+
+from registry.models import (
+    CableType,
+    Certificate,
+    Equipment,
+    EquipmentKind,
+    HazardousArea,
+    PermittedRow,
+    Site,
+    TemperatureRow,
+    Terminals,
+)
+from registry.quantities import Kind, QuantityError, read
+from registry.reading import EntryForm, ReadingField, RecordField, fields_of
+
+GAS_CLASSES = frozenset(
+    {"T1", "T2", "T3", "T4", "T5", "T6"} | {f"T2{x}" for x in "ABCD"} | {f"T3{x}" for x in "ABC"} | {"T4A"}
+)
+Faults = Iterator[tuple[str, str]]
+
+
+def read_temperature_class(text: str) -> str:
+    """`T4`, `T2A`, or for dust `T135 degC` and `135 degC`; raises ValidationError."""
+    compact = " ".join(text.split())
+    if compact.upper() in GAS_CLASSES:
+        return compact.upper()
+    match = re.fullmatch(r"[Tt]?\s*([0-9]{1,3}(?:[.,][0-9]+)?)\s*(°\s?C|degC)", compact)
+    if match:
+        try:
+            read(f"{match[1]} degC", Kind.TEMPERATURE)
+        except QuantityError as error:
+            raise ValidationError(str(error)) from error
+        return f"{match[1]} degC"
+    raise ValidationError(
+        "Give a temperature class, for example T4, or for dust the surface temperature, for example 135 degC."
+    )
+
+
+def positive(cleaned: dict[str, Any], *names: str) -> Faults:
+    """A value that cannot be zero in practice: a zero here would open every limit or close it without sense."""
+    for name in names:
+        reading = cleaned.get(name)
+        if reading is not None and reading.value_si is not None and reading.value_si <= 0:
+            yield name, "This cannot be zero: give the value of the certificate, or leave it empty while unknown."
+
+
+def ordered(cleaned: dict[str, Any], low: str, high: str) -> Faults:
+    """The lower end of a range may not lie above its upper end."""
+    lower, upper = cleaned.get(low), cleaned.get(high)
+    if (
+        lower
+        and upper
+        and lower.value_si is not None
+        and upper.value_si is not None
+        and lower.value_si > upper.value_si
+    ):
+        yield low, f"The lowest ambient {lower.text} is above the highest, {upper.text}: exchange or correct them."
+
+
+class SiteEntry(EntryForm):
+    """A site."""
+
+    model = Site
+    locals().update(fields_of(Site))
+
+    def clean_time_zone(self) -> str:
+        name: str = self.cleaned_data["time_zone"]
+        if name not in zoneinfo.available_timezones():
+            raise ValidationError("Give a time zone by its name, for example Europe/Berlin or UTC.")
+        return name
+
+
+class AreaEntry(EntryForm):
+    """A hazardous area."""
+
+    model = HazardousArea
+    site = RecordField(Site.objects.all, ("code",))
+    locals().update(fields_of(HazardousArea))
+
+    def clean_temperature_class(self) -> str:
+        return read_temperature_class(self.cleaned_data["temperature_class"])
+
+    def cross_check(self, cleaned: dict[str, Any], children: dict[str, list[dict[str, Any]]]) -> Faults:
+        zone, division = cleaned["zone"], cleaned["division"]
+        if bool(zone) == bool(division):
+            yield "zone", "Give either a zone or a class with its division: exactly one of the two."
+        if bool(division) != bool(cleaned["nec_class"]):
+            yield "nec_class", "A division belongs to a class: give both, for example class I, division 1."
+        dust_place = zone in {"20", "21", "22"} or cleaned["nec_class"] in {"II", "III"}
+        dust_group = cleaned["group"] in {"IIIA", "IIIB", "IIIC", "E", "F", "G"}
+        if (zone or division) and dust_place != dust_group:
+            fitting = "IIIA, IIIB, IIIC or E, F, G" if dust_place else "I, IIA, IIB, IIC or A, B, C, D"
+            yield "group", f"This place takes a group of {fitting}."
+        if dust_place == (cleaned["temperature_class"] in GAS_CLASSES) and (zone or division):
+            yield (
+                "temperature_class",
+                (
+                    "A dust area has a highest surface temperature, for example 135 degC."
+                    if dust_place
+                    else "A gas area has a temperature class, for example T4."
+                ),
+            )
+        yield from ordered(cleaned, "ambient_min_degc", "ambient_max_degc")
+
+
+class CertificateEntry(EntryForm):
+    """One issue of a certificate."""
+
+    model = Certificate
+    locals().update(fields_of(Certificate))
+
+    def clean_number(self) -> str:
+        number = " ".join(self.cleaned_data["number"].split())
+        if not any(character.isdigit() for character in number):
+            raise ValidationError("A certificate number has digits, for example EXA 21 ATEX 0101 X.")
+        return number
+
+    def cross_check(self, cleaned: dict[str, Any], children: dict[str, list[dict[str, Any]]]) -> Faults:
+        if cleaned["issued_on"] and cleaned["valid_to"] and cleaned["valid_to"] < cleaned["issued_on"]:
+            yield "valid_to", "The certificate would end before it was issued: correct one of the two dates."
+
+
+class PermittedEntry(EntryForm):
+    """Co, Lo, Lo/Ro permitted for one group."""
+
+    model = PermittedRow
+    locals().update(fields_of(PermittedRow))
+
+    def cross_check(self, cleaned: dict[str, Any], children: dict[str, list[dict[str, Any]]]) -> Faults:
+        yield from positive(cleaned, "co_f", "lo_h", "lo_ro_h_per_ohm")
+
+
+class TemperatureEntry(EntryForm):
+    """One row of a device's temperature-class table."""
+
+    model = TemperatureRow
+    locals().update(fields_of(TemperatureRow))
+
+    def clean_temperature_class(self) -> str:
+        return read_temperature_class(self.cleaned_data["temperature_class"])
+
+
+class TerminalsEntry(EntryForm):
+    """The parameters of one set of terminals."""
+
+    model = Terminals
+    children = {"permitted": PermittedEntry, "temperature_classes": TemperatureEntry}
+    certificate = RecordField(
+        lambda: Certificate.objects.filter(archived_at=None), ("number",), required=False, label="certificate"
+    )
+    locals().update(fields_of(Terminals))
+
+    def cross_check(self, cleaned: dict[str, Any], children: dict[str, list[dict[str, Any]]]) -> Faults:
+        yield from positive(cleaned, "uo_v", "io_a", "po_w", "uq_v", "ui_v", "ii_a", "pi_w", "um_v")
+        yield from ordered(cleaned, "ambient_min_degc", "ambient_max_degc")
+        if cleaned["side"] == Terminals.Side.SOURCE:
+            if not cleaned["output"]:
+                yield (
+                    "output",
+                    "A source has an output characteristic: choose linear where the certificate says resistive.",
+                )
+            for name in ("ui_v", "ii_a", "pi_w"):
+                if cleaned[name].text:
+                    yield name, "These terminals give energy: input values belong to a second set of terminals."
+        else:
+            for name in ("uo_v", "io_a", "po_w"):
+                if cleaned[name].text:
+                    yield name, "These terminals take energy: output values belong to a second set of terminals."
+            if children.get("permitted"):
+                yield "permitted", "Permitted values belong to terminals that give energy: remove these rows."
+        uo, uq = cleaned["uo_v"].value_si, cleaned["uq_v"].value_si
+        if uo is not None and uq is not None and uq < uo:
+            yield "uq_v", "Uq of a trapezoidal output is at least Uo: correct one of the two."
+
+
+class EquipmentEntry(EntryForm):
+    """An item of the register with all its sets of terminals."""
+
+    model = Equipment
+    children = {"terminals": TerminalsEntry}
+    locals().update(fields_of(Equipment))
+
+    def cross_check(self, cleaned: dict[str, Any], children: dict[str, list[dict[str, Any]]]) -> Faults:
+        rows = children.get("terminals", [])
+        if not rows:
+            yield "terminals", "Give at least one set of terminals."
+        names = [row.get("name", "").casefold() for row in rows]
+        for index, name in enumerate(names):
+            if name and name in names[:index]:
+                yield f"terminals.{index}.name", "Two sets of terminals have this name: name each as it is marked."
+        simple = cleaned["kind"] == EquipmentKind.SIMPLE_APPARATUS
+        for index, row in enumerate(rows):
+            if simple and not row.get("simple_kind"):
+                yield (
+                    f"terminals.{index}.simple_kind",
+                    "Simple apparatus is passive, stores energy or generates it: choose one.",
+                )
+            if simple and not row.get("justification"):
+                yield (
+                    f"terminals.{index}.justification",
+                    "Simple apparatus needs a written justification: say in a sentence why it is simple.",
+                )
+            if not simple and row.get("simple_kind"):
+                yield (
+                    f"terminals.{index}.simple_kind",
+                    "Only simple apparatus has this: leave it empty or change the kind of the item.",
+                )
+        if cleaned["kind"] == EquipmentKind.SOURCE and rows and not any(row.get("side") == "source" for row in rows):
+            yield "terminals", "A source has at least one set of terminals that gives energy."
+
+
+class CableTypeEntry(EntryForm):
+    """A type of cable."""
+
+    model = CableType
+    locals().update(fields_of(CableType))
+
+    def cross_check(self, cleaned: dict[str, Any], children: dict[str, list[dict[str, Any]]]) -> Faults:
+        yield from positive(
+            cleaned, "capacitance_f_per_m", "inductance_h_per_m", "resistance_ohm_per_m", "strand_m", "insulation_m"
+        )
+        pair = [bool(cleaned[name].text) for name in ("core_core_f_per_m", "core_screen_f_per_m")]
+        if any(pair) and not all(pair):
+            yield (
+                "core_core_f_per_m",
+                "Core-to-core and core-to-screen capacitance belong together: give both or neither.",
+            )
+        if all(pair) and not cleaned["screen"]:
+            yield "screen", "Say how the screen is connected: the capacitance that counts depends on it."
+
+
+ENTRIES: dict[str, type[EntryForm]] = {
+    entry.model.record_kind: entry  # type: ignore[attr-defined]
+    for entry in (SiteEntry, AreaEntry, CertificateEntry, EquipmentEntry, CableTypeEntry)
+}
+__all__ = [
+    "ENTRIES",
+    "AreaEntry",
+    "CableTypeEntry",
+    "CertificateEntry",
+    "EquipmentEntry",
+    "ReadingField",
+    "SiteEntry",
+    "forms",
+]

@@ -1,0 +1,28 @@
+"""What is certified, who may touch it, what it used to say."""
+
+from registry.models.cables import CableType
+from registry.models.certificates import Certificate, CertificateStatus
+from registry.models.equipment import Equipment, EquipmentKind, Level, PermittedRow, TemperatureRow, Terminals
+from registry.models.people import Membership, Role, User
+from registry.models.revisions import Origin, Revision
+from registry.models.sites import Basis, HazardousArea, Site
+
+__all__ = [
+    "Basis",
+    "CableType",
+    "Certificate",
+    "CertificateStatus",
+    "Equipment",
+    "EquipmentKind",
+    "HazardousArea",
+    "Level",
+    "Membership",
+    "Origin",
+    "PermittedRow",
+    "Revision",
+    "Role",
+    "Site",
+    "TemperatureRow",
+    "Terminals",
+    "User",
+]

@@ -1,0 +1,56 @@
+"""Certificates: the papers that a register item rests on."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+from django.db import models
+
+from registry.models.base import Record
+
+
+class CertificateStatus(models.TextChoices):
+    CURRENT = "current", "Current"
+    SUPERSEDED = "superseded", "Superseded"
+    SUSPENDED = "suspended", "Suspended"
+    WITHDRAWN = "withdrawn", "Withdrawn"
+
+
+class Certificate(Record):
+    """One issue of one certificate."""
+
+    record_kind = "certificate"
+
+    scheme = models.CharField(max_length=20, help_text="For example ATEX, IECEx or UKEX.")
+    number = models.CharField(max_length=60, help_text="As printed, with its X or U.")
+    issue = models.CharField(max_length=12, default="0", help_text="Issue or supplement; the first is 0.")
+    holder = models.CharField(max_length=120, blank=True)
+    standards = models.CharField(max_length=200, blank=True, help_text="Standards and editions named on it.")
+    issued_on = models.DateField(null=True, blank=True)
+    valid_to = models.DateField(
+        "valid for new supply until",
+        null=True,
+        blank=True,
+        help_text="Leave empty where the certificate carries no end date.",
+    )
+    status = models.CharField(max_length=12, choices=CertificateStatus.choices, default=CertificateStatus.CURRENT)
+    specific_conditions = models.TextField(
+        blank=True, help_text="Specific conditions of use (X), one a line; each must be met by the installation."
+    )
+
+    class Meta:
+        ordering = ["number", "issue"]
+        constraints = [models.UniqueConstraint(fields=["number", "issue"], name="certificate_issue_once")]
+
+    def __str__(self) -> str:
+        return f"{self.number} issue {self.issue}"
+
+    @property
+    def suffix(self) -> str:
+        """ "X", "U" or nothing."""
+        last = self.number.strip()[-1:].upper()
+        return last if last in {"X", "U"} else ""
+
+    def has_run_out(self, today: dt.date) -> bool:
+        """Whether the end date lies before `today`; the last day itself is still valid."""
+        return self.valid_to is not None and self.valid_to < today

@@ -1,0 +1,46 @@
+"""People and what they are at each site."""
+
+from django.contrib.auth.models import AbstractUser
+from django.db import models
+
+
+class User(AbstractUser):
+    """A person who logs in. Deactivated when they leave, never deleted: what they signed keeps their name."""
+
+    full_name = models.CharField("printed name", max_length=120, blank=True)
+
+    class Meta:
+        ordering = ["username"]
+
+    def __str__(self) -> str:
+        return self.printed_name
+
+    @property
+    def printed_name(self) -> str:
+        """The name printed beside a signature."""
+        return self.full_name or self.get_full_name() or self.username
+
+
+class Role(models.TextChoices):
+    """What a person may be at a site; registry/access.py says what each may do."""
+
+    READER = "reader", "Reader"
+    DESIGNER = "designer", "Designer"
+    APPROVER = "approver", "Approver"
+    PLANNER = "planner", "Maintenance planner"
+    KEEPER = "keeper", "Register keeper"
+    ADMINISTRATOR = "administrator", "Site administrator"
+
+
+class Membership(models.Model):
+    """One role of one person at one site; a person may hold several."""
+
+    user = models.ForeignKey(User, on_delete=models.PROTECT, related_name="memberships")
+    site = models.ForeignKey("registry.Site", on_delete=models.PROTECT, related_name="memberships")
+    role = models.CharField(max_length=20, choices=Role.choices)
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["user", "site", "role"], name="membership_once")]
+
+    def __str__(self) -> str:
+        return f"{self.user} – {self.get_role_display()} at {self.site}"

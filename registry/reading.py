@@ -1,0 +1,218 @@
+"""How incoming text is read: the base of every entry.
+
+An entry reads `{"maker": "…", "terminals": [{"name": "1-2", "uo_v": "25.2 V", "permitted": [{…}]}]}` and gives either
+cleaned values in the same shape or errors by dotted path (`terminals.0.uo_v`). A page, the API and an import row each
+hand over the same nested mapping of text. Nothing is saved here.
+"""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Callable, Iterator, Mapping
+from typing import Any, ClassVar
+
+from django import forms
+from django.core.exceptions import ValidationError
+from django.db import models
+
+from registry.fields import QuantityField, Reading, TypedTextField
+from registry.quantities import Kind, QuantityError
+
+MAX_ROWS = 200
+HIDDEN = frozenset(
+    chr(code)
+    for start, end in ((0, 8), (11, 12), (14, 31), (127, 159), (0x200B, 0x200F), (0x202A, 0x202E), (0x2060, 0x2069))
+    for code in range(start, end + 1)
+) | {"\ufeff"}
+
+
+def plain_text(value: str) -> str:
+    """Refuse control and direction characters, which make a text read otherwise than it is stored."""
+    hidden = sorted({f"U+{ord(character):04X}" for character in value if character in HIDDEN})
+    if hidden:
+        raise ValidationError(f"Remove the hidden character {', '.join(hidden)}: type the text again by hand.")
+    if any(0xD800 <= ord(character) <= 0xDFFF for character in value):
+        raise ValidationError("Remove the broken character: type the text again by hand.")
+    return value
+
+
+class TextField(forms.CharField):
+    """A text as typed, without hidden characters."""
+
+    def to_python(self, value: Any) -> str:
+        if value is not None and not isinstance(value, str | int | float):
+            raise ValidationError("Give a text here.")
+        return super().to_python(value) or ""
+
+    def run_validators(self, value: str) -> None:
+        plain_text(value)
+        super().run_validators(value)
+
+
+class ReadingField(forms.Field):
+    """A quantity in one of three states: a value with its unit, "not stated", or empty for unknown."""
+
+    def __init__(self, kind: Kind, example: str = "", **options: Any) -> None:
+        self.kind = kind
+        self.example = example
+        self.allow_not_stated = options.pop("allow_not_stated", True)
+        super().__init__(**options)
+
+    def to_python(self, value: Any) -> Reading:
+        if value in self.empty_values:
+            return Reading()
+        if not isinstance(value, str):
+            raise ValidationError(f"Give a text with its unit, for example {self.example or 'text'}.")
+        try:
+            found = Reading.of(value, self.kind)
+        except QuantityError as error:
+            raise ValidationError(str(error)) from error
+        if found.state == "not stated" and not self.allow_not_stated:
+            raise ValidationError(f"Give a value here, for example {self.example}.")
+        return found
+
+    def validate(self, value: Reading) -> None:
+        if self.required and value.state == "unknown":
+            raise ValidationError(f"Give a value with its unit, for example {self.example}.")
+
+
+class RecordField(forms.Field):
+    """Another record, by its key or by a natural key such as a certificate number."""
+
+    def __init__(self, queryset: Callable[[], models.QuerySet[Any]], lookups: tuple[str, ...] = (), **options: Any):
+        self.queryset = queryset
+        self.lookups = lookups
+        super().__init__(**options)
+
+    def to_python(self, value: Any) -> models.Model | None:
+        if value in self.empty_values:
+            return None
+        if isinstance(value, bool) or not isinstance(value, str | int):
+            raise ValidationError("Name a record here.")
+        text = str(value).strip()
+        for lookup in self.lookups:
+            found = list(self.queryset().filter(**{lookup: text})[:2])
+            if len(found) == 1:
+                return found[0]
+        if text.isascii() and text.isdigit() and len(text) < 19:
+            found = list(self.queryset().filter(pk=int(text)))
+            if found:
+                return found[0]
+        raise ValidationError("There is no such record that you may use: choose one from the list.")
+
+
+class EntryForm(forms.Form):
+    """One level of an entry. `children` names the entry class of each nested list; `model` the record it fills."""
+
+    model: ClassVar[type[models.Model]]
+    children: ClassVar[dict[str, type[EntryForm]]] = {}
+    use_required_attribute = False
+
+    def __init__(self, *arguments: Any, context: Mapping[str, Any] | None = None, **options: Any) -> None:
+        self.context = dict(context or {})
+        super().__init__(*arguments, **options)
+
+    def cross_check(
+        self, cleaned: dict[str, Any], children: dict[str, list[dict[str, Any]]]
+    ) -> Iterator[tuple[str, str]]:
+        """Faults that only show when all fields of this level and the rows below it are read: (path, message)."""
+        return iter(())
+
+
+def read_entry(
+    form_class: type[EntryForm], data: Any, context: Mapping[str, Any] | None = None, path: str = ""
+) -> tuple[dict[str, Any], dict[str, list[str]]]:
+    """Read nested text with an entry class.
+
+    Returns (cleaned, errors): cleaned values in the shape of the data, and messages by dotted path. Cleaned values may
+    only be used when there are no errors. Unknown keys are an error that names the key.
+    """
+    errors: dict[str, list[str]] = {}
+    if not isinstance(data, Mapping):
+        return {}, {path or "record": ["Give an object with named values here."]}
+    known = set(form_class.base_fields) | set(form_class.children) | {"id"}
+    for key in data:
+        if key not in known:
+            near = difflib.get_close_matches(str(key), known, n=1)
+            hint = f" Did you mean {near[0]}?" if near else ""
+            errors[join(path, str(key))] = [f"There is no value named {key!s:.60} here.{hint}"]
+    form = form_class({key: data.get(key) for key in form_class.base_fields}, context=context)
+    form.is_valid()
+    for name, messages in form.errors.items():
+        errors[join(path, "" if name == "__all__" else name)] = [str(message) for message in messages]
+    cleaned: dict[str, Any] = dict(form.cleaned_data)
+    identity = data.get("id")
+    cleaned["id"] = int(identity) if isinstance(identity, str | int) and str(identity).isdecimal() else None
+    rows_by_name: dict[str, list[dict[str, Any]]] = {}
+    for name, child_class in form_class.children.items():
+        rows = data.get(name) or []
+        if not isinstance(rows, list | tuple):
+            errors[join(path, name)] = ["Give a list here."]
+            continue
+        if len(rows) > MAX_ROWS:
+            errors[join(path, name)] = [f"At most {MAX_ROWS} rows are read here: divide the record."]
+            continue
+        rows_by_name[name] = []
+        for index, row in enumerate(rows):
+            child, child_errors = read_entry(child_class, row, context, join(path, f"{name}.{index}"))
+            errors |= child_errors
+            rows_by_name[name].append(child)
+    if not any(join(path, name) in errors for name in form_class.base_fields):
+        for field, message in form.cross_check(cleaned, rows_by_name):
+            errors.setdefault(join(path, field), []).append(message)
+    cleaned |= rows_by_name
+    return cleaned, errors
+
+
+def join(path: str, name: str) -> str:
+    """`terminals.0` and `uo_v` make `terminals.0.uo_v`."""
+    return f"{path}.{name}" if path and name else path or name
+
+
+EXAMPLES: dict[Kind, str] = {
+    Kind.VOLTAGE: "28 V",
+    Kind.CURRENT: "93 mA",
+    Kind.POWER: "650 mW",
+    Kind.CAPACITANCE: "83 nF",
+    Kind.INDUCTANCE: "4.2 mH",
+    Kind.RESISTANCE: "300 ohm",
+    Kind.INDUCTANCE_PER_RESISTANCE: "55 uH/ohm",
+    Kind.LENGTH: "300 m",
+    Kind.CAPACITANCE_PER_LENGTH: "110 nF/km",
+    Kind.INDUCTANCE_PER_LENGTH: "0.65 mH/km",
+    Kind.RESISTANCE_PER_LENGTH: "12.1 ohm/km",
+    Kind.TEMPERATURE: "40 degC",
+    Kind.AREA: "250 mm2",
+    Kind.THERMAL_RESISTANCE: "37 K/W",
+}
+
+
+def form_field(field: models.Field[Any, Any]) -> forms.Field:
+    """The reader of one column: quantities as readings, texts without hidden characters, the rest as Django does."""
+    if isinstance(field, QuantityField):
+        return ReadingField(field.kind, EXAMPLES[field.kind], required=False, label=field.verbose_name)
+    if isinstance(field, models.CharField | models.TextField) and not field.choices:
+        return TextField(
+            required=not field.blank, max_length=field.max_length, label=field.verbose_name, help_text=field.help_text
+        )
+    built = field.formfield()
+    assert built is not None, field
+    if isinstance(built, forms.TypedChoiceField) and not field.blank:
+        built.required = not field.has_default()
+        built.empty_value = field.get_default() if field.has_default() else ""
+    return built
+
+
+def fields_of(model: type[models.Model], *names: str) -> dict[str, forms.Field]:
+    """Readers for the named columns of a model; without names for all of its editable plain columns."""
+    chosen = [
+        field
+        for field in model._meta.concrete_fields
+        if field.editable
+        and not field.primary_key
+        and not field.is_relation
+        and not isinstance(field, TypedTextField)
+        and field.name not in {"position", "version", "archived_at"}
+        and (not names or field.name in names)
+    ]
+    return {field.name: form_field(field) for field in chosen}

@@ -1,0 +1,284 @@
+"""Saving, archiving and restoring a record of the register: one gait, one transaction, one revision each."""
+
+from __future__ import annotations
+
+import datetime as dt
+import hashlib
+import json
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Any, TypeVar
+
+from django.core.exceptions import ValidationError
+from django.db import IntegrityError, models, transaction
+from django.db.models import Max, ProtectedError
+from django.utils import timezone
+
+from registry import access
+from registry.entries import ENTRIES
+from registry.fields import QuantityField, Reading, TypedTextField, reading, set_reading
+from registry.models import Origin, Revision, User
+from registry.models.base import Child, Record
+from registry.reading import read_entry
+
+R = TypeVar("R", bound=Record)
+SKIPPED = frozenset({"version", "archived_at", "created_at", "changed_at", "position"})
+ACTIONS = {"site": "site.edit", "area": "area.edit"}
+
+
+class EntryRefused(Exception):
+    """The text cannot be true or cannot be read; `errors` holds messages by dotted path."""
+
+    def __init__(self, errors: Mapping[str, list[str]]) -> None:
+        self.errors = dict(errors)
+        super().__init__("; ".join(f"{path}: {' '.join(messages)}" for path, messages in self.errors.items()))
+
+
+class StaleRecord(Exception):
+    """Somebody else saved the record since it was opened; `record` is how it stands now."""
+
+    def __init__(self, record: Record, opened_version: int) -> None:
+        self.record = record
+        self.opened_version = opened_version
+        super().__init__(f"{record.label()} was changed by somebody else since you opened it.")
+
+
+@dataclass(frozen=True)
+class Author:
+    """Who changes something, through which door, and why."""
+
+    user: User
+    origin: Origin = Origin.PAGE
+    reason: str = ""
+
+
+# ---------------------------------------------------------------------------------------------------------- snapshots
+
+
+def snapshot(record: models.Model) -> dict[str, Any]:
+    """The whole content of a record as plain data: quantities as {"text", "si"}, relations by key and name.
+
+    The exact Decimal is written as text; a judgement made from a snapshot loses nothing.
+    """
+    content: dict[str, Any] = {"id": record.pk}
+    for field in record._meta.concrete_fields:
+        if field.primary_key or field.name in SKIPPED or isinstance(field, TypedTextField):
+            continue
+        if isinstance(field, QuantityField):
+            content[field.name] = plain_reading(reading(record, field.name))
+        elif field.is_relation:
+            if isinstance(record, Child) and field.name == record.parent_field:
+                continue
+            if field.editable or field.name.endswith("_revision"):
+                content[field.name] = relation(record, field)
+        elif field.editable:
+            value = getattr(record, field.name)
+            content[field.name] = value.isoformat() if isinstance(value, dt.date) else value
+    for name in getattr(record, "revision_children", ()):
+        content[name] = [snapshot(child) for child in getattr(record, name).all()]
+    return content
+
+
+def plain_reading(value: Reading) -> dict[str, str] | None:
+    """A reading as plain data; None where it is unknown."""
+    if value.state == "unknown":
+        return None
+    return {"text": value.text} | ({"si": plain_decimal(value.value_si)} if value.value_si is not None else {})
+
+
+def plain_decimal(value: Decimal) -> str:
+    """A Decimal as normalised text without an exponent that hides equal values: 0.10 and 0.1 write the same."""
+    return format(value.normalize() if value else Decimal(0), "f")
+
+
+def relation(record: models.Model, field: models.Field[Any, Any]) -> dict[str, Any] | None:
+    related = getattr(record, field.name)
+    return None if related is None else {"id": related.pk, "name": str(related)}
+
+
+def digest(content: Any) -> str:
+    """SHA-256 over canonical JSON (sorted keys, no spaces, UTF-8)."""
+    text = json.dumps(content, sort_keys=True, separators=(",", ":"), ensure_ascii=False, default=str)
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+def record_revision(record: Record, author: Author) -> Revision | None:
+    """Write the next revision of a record; None where nothing differs from the last one."""
+    content = snapshot(record) | {"archived": record.is_archived}
+    mark = digest(content)
+    last = latest_revision(record)
+    if last is not None and last.digest == mark:
+        return None
+    return Revision.objects.create(
+        kind=record.record_kind,
+        record_id=record.pk,
+        number=(last.number if last else 0) + 1,
+        label=record.label()[:240],
+        snapshot=content,
+        digest=mark,
+        author=author.user,
+        origin=author.origin,
+        reason=author.reason[:400],
+    )
+
+
+def latest_revision(record: Record) -> Revision | None:
+    """The newest revision of a record."""
+    return Revision.objects.filter(kind=record.record_kind, record_id=record.pk).order_by("-number").first()
+
+
+def latest_revision_ids(kind: str, record_ids: list[int]) -> dict[int, int]:
+    """Newest revision key for each of several records of one kind."""
+    rows = Revision.objects.filter(kind=kind, record_id__in=record_ids).values("record_id").annotate(newest=Max("pk"))
+    return {row["record_id"]: row["newest"] for row in rows}
+
+
+# ------------------------------------------------------------------------------------------------------------- saving
+
+
+def save_text(
+    kind: str,
+    data: Mapping[str, Any],
+    author: Author,
+    *,
+    record_id: int | None = None,
+    opened_version: int | None = None,
+) -> Record:
+    """Read nested text and save it as a record of the register.
+
+    Raises EntryRefused, StaleRecord, PermissionDenied; then nothing is saved.
+    """
+    cleaned, errors = read_entry(ENTRIES[kind], data)
+    if errors:
+        raise EntryRefused(errors)
+    model: type[Record] = ENTRIES[kind].model  # type: ignore[assignment]
+    with transaction.atomic():
+        if record_id is None:
+            record = model()
+        else:
+            record = lock(model, record_id, opened_version)
+        site = cleaned.get("site") if kind == "area" else record if kind == "site" and record.pk else None
+        action = "site.add" if kind == "site" and record_id is None else ACTIONS.get(kind, "register.edit")
+        access.require(author.user, action, site)  # type: ignore[arg-type]
+        if record_id is not None and kind == "area":
+            access.require(author.user, action, record.site)  # type: ignore[attr-defined]
+        write(record, cleaned)
+        record_revision(record, author)
+    return record
+
+
+def lock(model: type[R], record_id: int, opened_version: int | None) -> R:
+    """Take a record for writing; raises StaleRecord when it was saved since `opened_version`."""
+    record = model._default_manager.select_for_update().get(pk=record_id)
+    if opened_version is not None and record.version != opened_version:
+        raise StaleRecord(record, opened_version)
+    return record
+
+
+def write(record: Record, cleaned: Mapping[str, Any], prepare: Callable[[models.Model], None] | None = None) -> None:
+    """Write cleaned values into a record and the rows that belong to it; `prepare` may set what no text gives."""
+    assign(record, cleaned)
+    record.version += 1
+    if prepare:
+        prepare(record)
+    save_checked(record, "")
+    write_children(record, cleaned, prepare, "")
+
+
+def assign(record: models.Model, cleaned: Mapping[str, Any]) -> None:
+    for name, value in cleaned.items():
+        if name == "id" or isinstance(value, list):
+            continue
+        if isinstance(value, Reading):
+            set_reading(record, name, value)
+        else:
+            setattr(record, name, value)
+
+
+def write_children(
+    parent: models.Model, cleaned: Mapping[str, Any], prepare: Callable[[models.Model], None] | None, path: str
+) -> None:
+    for name in getattr(parent, "revision_children", ()):
+        manager = getattr(parent, name)
+        rows: list[dict[str, Any]] = cleaned.get(name, [])
+        standing = {child.pk: child for child in manager.all()}
+        kept = match_rows(rows, standing)
+        try:
+            for key in set(standing) - set(kept.values()):
+                standing[key].delete()
+        except ProtectedError as error:
+            users = ", ".join(sorted({str(item) for item in list(error.protected_objects)[:3]}))
+            raise EntryRefused({path + name: [f"A row that you removed is in use by {users}: keep it."]}) from error
+        park_names(standing, kept)
+        for index, row in enumerate(rows):
+            child = standing[kept[index]] if index in kept else manager.model(**{manager.field.name: parent})
+            assign(child, row)
+            child.position = index
+            if prepare:
+                prepare(child)
+            row_path = f"{path}{name}.{index}"
+            save_checked(child, row_path)
+            write_children(child, row, prepare, f"{row_path}.")
+        getattr(parent, "_prefetched_objects_cache", {}).pop(name, None)
+
+
+def match_rows(rows: list[dict[str, Any]], standing: Mapping[int, models.Model]) -> dict[int, int]:
+    """Which standing row each incoming row continues: by key where it was sent, else by its name or tag."""
+    kept: dict[int, int] = {}
+    for index, row in enumerate(rows):
+        if row.get("id") in standing and row["id"] not in kept.values():
+            kept[index] = row["id"]
+    for index, row in enumerate(rows):
+        name = row.get("name") or row.get("tag")
+        if index in kept or not name:
+            continue
+        for key, child in standing.items():
+            if key not in kept.values() and name in (getattr(child, "name", None), getattr(child, "tag", None)):
+                kept[index] = key
+                break
+    return kept
+
+
+def park_names(standing: Mapping[int, models.Model], kept: Mapping[int, int]) -> None:
+    """Two rows may exchange their names in one save: give each a passing name first, so that none collides."""
+    for key in kept.values():
+        child = standing[key]
+        for column in ("name", "tag"):
+            if hasattr(child, column):
+                type(child)._default_manager.filter(pk=key).update(**{column: f"\u2026{key}"})
+
+
+def save_checked(record: models.Model, path: str) -> None:
+    """Save, and say in words at which field a rule of the database would be broken."""
+    try:
+        record.validate_constraints()
+    except ValidationError as error:
+        raise EntryRefused({unique_path(record, path): [unique_message(record)]}) from error
+    try:
+        with transaction.atomic():
+            record.save()
+    except IntegrityError as error:
+        raise EntryRefused({unique_path(record, path): [unique_message(record)]}) from error
+
+
+def unique_path(record: models.Model, path: str) -> str:
+    name = next((n for n in ("number", "tag", "type_name", "code", "name") if hasattr(record, n)), "")
+    return f"{path}.{name}" if path and name else path or name
+
+
+def unique_message(record: models.Model) -> str:
+    return f"There is already a {record._meta.verbose_name} with this name here: choose another, or edit that one."
+
+
+def set_archived(record: Record, archived: bool, author: Author, *, opened_version: int | None = None) -> Record:
+    """Archive a record (it stays readable, but is offered no more) or bring it back."""
+    site = getattr(record, "site", None) or (record if record.record_kind == "site" else None)
+    access.require(author.user, ACTIONS.get(record.record_kind, "register.edit"), site)  # type: ignore[arg-type]
+    with transaction.atomic():
+        record = lock(type(record), record.pk, opened_version)
+        record.archived_at = timezone.now() if archived else None
+        record.version += 1
+        record.save()
+        record_revision(record, author)
+    return record
