@@ -124,7 +124,7 @@ def _attempt(plain: str, kind: Kind) -> Decimal | None:
     if match["sign"] in tuple(_MINUS):
         if kind is not Kind.TEMPERATURE:
             return None
-        number = -number
+        number = number.copy_negate()
     return _in_si(number, name, kind)
 
 
@@ -349,7 +349,7 @@ def write(value: Decimal, kind: Kind) -> str:
     short = value.normalize(WORK)
     if len(short.as_tuple().digits) > _EXACT_DIGITS:
         short = value.normalize(_ROUND)
-    unit = next((unit for start, unit in steps if abs(short) >= start), steps[-1][1])
+    unit = next((unit for start, unit in steps if short.copy_abs() >= start), steps[-1][1])
     if kind is Kind.TEMPERATURE:
         number = short
     else:

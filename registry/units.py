@@ -1,13 +1,14 @@
 """The kinds of quantity that the site knows, and the closed list of units in which each may be written.
 
 A unit that is not in the list is not read at all; how large a listed one is, pint says, once per unit. Sources: SI
-prefixes and units, BIPM SI brochure, 9th edition; 1 ft = 0.3048 m exactly, international yard and pound agreement, 1959.
+prefixes and units, BIPM SI brochure, 9th edition; 1 ft = 0.3048 m exactly, international yard and pound agreement
+of 1959.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from decimal import Context, Decimal
+from decimal import Context, Decimal, localcontext
 from enum import Enum
 from functools import cache
 
@@ -16,9 +17,11 @@ import pint
 WORK = Context(prec=60, Emin=-999, Emax=999)
 """Precision in which quantities are converted."""
 
+_CRUMBLESS = Context(prec=40, Emin=-999, Emax=999)
+
 
 class Kind(Enum):
-    """What a quantity is; the value is the text of its SI unit, in which :func:`read` answers."""
+    """What a quantity is; the value is the text of its SI unit, in which it is stored and judged."""
 
     VOLTAGE = "V"
     CURRENT = "A"
@@ -130,14 +133,16 @@ def _registry() -> pint.UnitRegistry[Decimal]:
 @cache
 def _size(unit: str, si: str) -> Decimal:
     """How many ``si`` one ``unit`` is: an exact decimal for every unit of the list."""
-    size = _registry().Quantity(Decimal(1), unit).to(si).magnitude
-    return Decimal(size)
+    with localcontext(WORK):
+        size = Decimal(_registry().Quantity(Decimal(1), unit).to(si).magnitude)
+    # pint goes by yards (an inch is a 36th) and leaves a crumb at the 60th digit; no size has more than 12 digits.
+    return size.normalize(_CRUMBLESS)
 
 
 @cache
 def sizes(name: str, kind: Kind) -> tuple[Decimal, Decimal]:
-    """Size of a listed unit above and below its stroke, in SI."""
+    """Sizes in SI above and below the stroke of a listed unit, both exact: 1E-12 and 0.3048 for pF/ft."""
     unit = UNITS[kind][name]
     si_above, _, si_below = _SI[kind]
-    below = _size(unit.below, si_below) * unit.below_count if unit.below else Decimal(1)
+    below = WORK.multiply(_size(unit.below, si_below), Decimal(unit.below_count)) if unit.below else Decimal(1)
     return _size(unit.above, si_above), below
