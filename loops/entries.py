@@ -5,6 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
+from django.db.models import F, Value
+from django.db.models.functions import Concat
+
 from loops.models import CableRun, Circuit, Loop, Member
 from registry.models import CableType, HazardousArea, Site, Terminals
 from registry.quantities import Kind
@@ -18,9 +21,16 @@ class MemberEntry(EntryForm):
 
     model = Member
     terminals = RecordField(
-        lambda: Terminals.objects.filter(equipment__archived_at=None).select_related("equipment"), label="terminals"
+        lambda: Terminals.objects.filter(equipment__archived_at=None).select_related("equipment"),
+        Concat(F("equipment__maker"), Value(" "), F("equipment__type_name"), Value(", "), F("name")),
+        label="terminals",
     )
-    area = RecordField(lambda: HazardousArea.objects.filter(archived_at=None), required=False, label="area")
+    area = RecordField(
+        lambda: HazardousArea.objects.filter(archived_at=None),
+        Concat(F("site__code"), Value(": "), F("name")),
+        required=False,
+        label="area",
+    )
     locals().update(fields_of(Member))
 
     def cross_check(self, cleaned: dict[str, Any], children: dict[str, list[dict[str, Any]]]) -> Faults:
@@ -39,7 +49,7 @@ class CableEntry(EntryForm):
 
     model = CableRun
     cable_type = RecordField(
-        lambda: CableType.objects.filter(archived_at=None), ("name",), required=False, label="cable type"
+        lambda: CableType.objects.filter(archived_at=None), "name", required=False, label="cable type"
     )
     locals().update(fields_of(CableRun))
     length_m = ReadingField(Kind.LENGTH, "300 m", allow_not_stated=False, label="length", required=False)
@@ -76,7 +86,7 @@ class LoopEntry(EntryForm):
 
     model = Loop
     children = {"circuits": CircuitEntry}
-    site = RecordField(lambda: Site.objects.filter(archived_at=None), ("code",), label="site")
+    site = RecordField(lambda: Site.objects.filter(archived_at=None), "code", label="site")
     locals().update(fields_of(Loop))
 
     def cross_check(self, cleaned: dict[str, Any], children: dict[str, list[dict[str, Any]]]) -> Faults:

@@ -9,6 +9,8 @@ from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.db.models import F, Value
+from django.db.models.functions import Concat
 
 from registry.models import (
     CableType,
@@ -85,7 +87,7 @@ class AreaEntry(EntryForm):
     """A hazardous area."""
 
     model = HazardousArea
-    site = RecordField(Site.objects.all, ("code",))
+    site = RecordField(lambda: Site.objects.filter(archived_at=None), "code", label="site")
     locals().update(fields_of(HazardousArea))
 
     def clean_temperature_class(self) -> str:
@@ -157,7 +159,10 @@ class TerminalsEntry(EntryForm):
     model = Terminals
     children = {"permitted": PermittedEntry, "temperature_classes": TemperatureEntry}
     certificate = RecordField(
-        lambda: Certificate.objects.filter(archived_at=None), ("number",), required=False, label="certificate"
+        lambda: Certificate.objects.filter(archived_at=None),
+        Concat(F("number"), Value(" issue "), F("issue")),
+        required=False,
+        label="certificate",
     )
     locals().update(fields_of(Terminals))
 

@@ -14,6 +14,7 @@ from typing import Any, ClassVar
 from django import forms
 from django.core.exceptions import ValidationError
 from django.db import models
+from django.db.models import F
 
 from registry.fields import QuantityField, Reading, TypedTextField
 from registry.quantities import Kind, QuantityError
@@ -77,28 +78,45 @@ class ReadingField(forms.Field):
 
 
 class RecordField(forms.Field):
-    """Another record, by its key or by a natural key such as a certificate number."""
+    """Another record: by its name as people call it, or by its key.
 
-    def __init__(self, queryset: Callable[[], models.QuerySet[Any]], lookups: tuple[str, ...] = (), **options: Any):
+    `queryset` gives what may be chosen now; `name_of` is the expression of the name that people type and see (a column
+    or an annotation).
+    """
+
+    def __init__(
+        self, queryset: Callable[[], models.QuerySet[Any]], name_of: str | models.expressions.Combinable, **options: Any
+    ):
         self.queryset = queryset
-        self.lookups = lookups
+        self.name_of = F(name_of) if isinstance(name_of, str) else name_of
         super().__init__(**options)
+
+    def named(self) -> models.QuerySet[Any]:
+        """What may be chosen, each with its `picked_name`."""
+        return self.queryset().annotate(picked_name=self.name_of)
+
+    def name_for(self, key: str) -> str:
+        """The name of the record with this key, archived ones included; the text itself where it is no key."""
+        if not (key.isascii() and key.isdigit() and len(key) < 19):
+            return key
+        model = self.queryset().model
+        found = model._default_manager.annotate(picked_name=self.name_of).filter(pk=int(key)).first()
+        return found.picked_name if found else key
 
     def to_python(self, value: Any) -> models.Model | None:
         if value in self.empty_values:
             return None
         if isinstance(value, bool) or not isinstance(value, str | int):
             raise ValidationError("Name a record here.")
-        text = str(value).strip()
-        for lookup in self.lookups:
-            found = list(self.queryset().filter(**{lookup: text})[:2])
-            if len(found) == 1:
-                return found[0]
-        if text.isascii() and text.isdigit() and len(text) < 19:
-            found = list(self.queryset().filter(pk=int(text)))
-            if found:
-                return found[0]
-        raise ValidationError("There is no such record that you may use: choose one from the list.")
+        text = " ".join(plain_text(str(value)).split())
+        found = list(self.named().filter(picked_name=text)[:2])
+        if len(found) != 1 and text.isascii() and text.isdigit() and len(text) < 19:
+            found = list(self.named().filter(pk=int(text)))
+        if len(found) != 1:
+            raise ValidationError(
+                f"There is no {self.label or 'record'} “{text:.80}” to choose: pick one from the list."
+            )
+        return found[0]
 
 
 class EntryForm(forms.Form):
