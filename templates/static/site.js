@@ -1,0 +1,161 @@
+/* Unlit: small helps for pages that work without them. No inline code, no dependencies. */
+(() => {
+  "use strict";
+
+  const root = document.documentElement;
+  const KEY = "unlit-theme";
+  const recall = () => { try { return localStorage.getItem(KEY); } catch { return null; } };
+  const keep = (theme) => { try { localStorage.setItem(KEY, theme); } catch { /* storage may be refused; the page still changes */ } };
+
+  // Before the first paint, so that the page never flashes in the other theme.
+  const kept = recall();
+  if (kept === "light" || kept === "dark") root.dataset.theme = kept;
+
+  const isDark = () => root.dataset.theme ? root.dataset.theme === "dark" : matchMedia("(prefers-color-scheme: dark)").matches;
+
+  function themeToggle() {
+    for (const button of document.querySelectorAll("[data-theme-toggle]")) {
+      const show = () => button.setAttribute("aria-pressed", String(isDark()));
+      button.hidden = false;
+      show();
+      button.addEventListener("click", () => {
+        root.dataset.theme = isDark() ? "light" : "dark";
+        keep(root.dataset.theme);
+        show();
+      });
+    }
+  }
+
+  function searchKey() {
+    document.addEventListener("keydown", (event) => {
+      if (event.key !== "/" || event.ctrlKey || event.metaKey || event.altKey) return;
+      if (event.target.closest("input, textarea, select, [contenteditable]")) return;
+      const search = document.querySelector("[data-search]");
+      if (!search) return;
+      event.preventDefault();
+      search.focus();
+      search.select();
+    });
+  }
+
+  function menus() {
+    document.addEventListener("keydown", (event) => {
+      if (event.key !== "Escape") return;
+      const open = document.querySelector("details[data-menu][open]");
+      if (open) { open.open = false; open.querySelector("summary").focus(); }
+    });
+    document.addEventListener("click", (event) => {
+      for (const menu of document.querySelectorAll("details[data-menu][open]")) {
+        if (!menu.contains(event.target)) menu.open = false;
+      }
+    });
+  }
+
+  function guard() {
+    const dirty = new Set();
+    const touched = (event) => {
+      const form = event.target.closest?.("form[data-guard]");
+      if (form) dirty.add(form);
+    };
+    document.addEventListener("input", touched);
+    document.addEventListener("unlit:rows", touched);
+    document.addEventListener("submit", (event) => { if (!event.defaultPrevented) dirty.delete(event.target); });
+    // A form that comes back from the server with errors, or with a row added, holds text that is not saved.
+    for (const form of document.querySelectorAll("form[data-guard][data-unsaved]")) dirty.add(form);
+    addEventListener("beforeunload", (event) => {
+      if ([...dirty].some((form) => form.isConnected)) event.preventDefault();
+    });
+  }
+
+  function confirmations() {
+    document.addEventListener("submit", (event) => {
+      const question = event.submitter?.dataset.confirm || event.target.dataset.confirm;
+      if (question && !window.confirm(question)) event.preventDefault();
+    }, true);
+  }
+
+  /* Rows: <fieldset class="rows" data-rows="cables"> with a <template data-row-template> whose names and ids hold __n__,
+     a hidden count <input data-row-count>, a <div data-row-list> and the submit button data-add-row. */
+  function rows() {
+    document.addEventListener("click", (event) => {
+      const button = event.target.closest?.("[data-add-row]");
+      const block = button?.closest("[data-rows]");
+      if (!block || !addRow(block, true)) return;
+      event.preventDefault();
+    });
+  }
+
+  function addRow(block, focus) {
+    const template = block.querySelector("template[data-row-template]");
+    const list = block.querySelector("[data-row-list]");
+    const count = block.querySelector("[data-row-count]");
+    if (!template || !list || !count) return null;
+    const number = count.value;
+    const piece = template.content.cloneNode(true);
+    for (const element of piece.querySelectorAll("*")) {
+      for (const attribute of element.attributes) {
+        if (attribute.value.includes("__n__")) attribute.value = attribute.value.replaceAll("__n__", number);
+      }
+    }
+    const row = piece.firstElementChild;
+    list.append(piece);
+    count.value = Number(number) + 1;
+    if (focus) row.querySelector("input:not([type=hidden]), select, textarea")?.focus();
+    window.htmx?.process(row);
+    row.dispatchEvent(new CustomEvent("unlit:rows", { bubbles: true }));
+    return row;
+  }
+
+  /* A block copied from a spreadsheet fills the fields from the one it is pasted into, to the right and down. */
+  function pasteBlock() {
+    document.addEventListener("paste", (event) => {
+      const start = event.target.closest?.("[data-row-list] input, [data-row-list] select");
+      const text = event.clipboardData?.getData("text/plain") ?? "";
+      if (!start || !/[\t\n]/.test(text.trimEnd())) return;
+      event.preventDefault();
+      const block = start.closest("[data-rows]");
+      const list = start.closest("[data-row-list]");
+      const cells = (row) => [...row.querySelectorAll("input:not([type=hidden]):not([type=checkbox]), select")];
+      const lines = text.replace(/\r/g, "").trimEnd().split("\n").map((line) => line.split("\t"));
+      const top = [...list.children].findIndex((row) => row.contains(start));
+      const left = cells(list.children[top]).indexOf(start);
+      lines.forEach((line, down) => {
+        const row = list.children[top + down] ?? addRow(block, false);
+        if (!row) return;
+        const targets = cells(row);
+        line.forEach((cell, right) => { if (targets[left + right]) fill(targets[left + right], cell.trim()); });
+      });
+    });
+  }
+
+  function fill(target, text) {
+    if (target.tagName === "SELECT") {
+      const wanted = text.toLowerCase();
+      const option = [...target.options].find((one) => one.text.trim().toLowerCase() === wanted || one.value.toLowerCase() === wanted);
+      if (!option) return;
+      target.value = option.value;
+    } else {
+      target.value = text;
+    }
+    target.dispatchEvent(new Event("input", { bubbles: true }));
+    target.dispatchEvent(new Event("change", { bubbles: true }));
+  }
+
+  function errorSummary() {
+    document.querySelector("[data-error-summary]")?.focus();
+    document.addEventListener("click", (event) => {
+      const link = event.target.closest?.("[data-error-summary] a[href^='#']");
+      const field = link && document.getElementById(link.getAttribute("href").slice(1));
+      if (!field) return;
+      event.preventDefault();
+      const folded = field.closest("details:not([open])");
+      if (folded) folded.open = true;
+      field.focus();
+      field.scrollIntoView({ block: "center" });
+    });
+  }
+
+  document.addEventListener("DOMContentLoaded", () => {
+    for (const help of [themeToggle, searchKey, menus, confirmations, guard, rows, pasteBlock, errorSummary]) help();
+  });
+})();
