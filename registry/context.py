@@ -9,7 +9,10 @@ from django.http import HttpRequest
 
 from registry import access
 
-CAUTION = "This result is an aid to a competent person. Local codes, the certificates themselves and licensed practice decide."
+CAUTION = (
+    "This result is an aid to a competent person. "
+    "Local codes, the certificates themselves and licensed practice decide."
+)
 
 
 def site_context(request: HttpRequest) -> dict[str, Any]:

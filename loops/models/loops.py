@@ -82,6 +82,7 @@ class Member(Child):
     """A set of terminals of a register item at a tag in an area, pinned to the revision that was judged."""
 
     parent_field = "circuit"
+    snapshot_related = ("terminals__equipment", "area", "equipment_revision", "certificate_revision")
 
     class Role(models.TextChoices):
         SOURCE = "source", "Source"
@@ -117,6 +118,7 @@ class CableRun(Child):
     """One run of cable between two points of a circuit."""
 
     parent_field = "circuit"
+    snapshot_related = ("cable_type", "cable_type_revision")
 
     class Separation(models.TextChoices):
         SINGLE = "single_circuit", "One circuit in the cable"

@@ -10,6 +10,7 @@ from django.utils import timezone
 
 from loops.models import Approval, Loop, LoopState, LoopVerdict, Verb, WorkflowEvent
 from loops.services.loops import changed_pins
+from loops.services.verification import changed_since
 from registry import access
 from registry.models import Revision, User
 from registry.services.records import digest, latest_revision, lock, snapshot
@@ -93,7 +94,7 @@ def finish(step: Step, loop: Loop, user: User, text: str) -> Loop:
 
 
 def obstacles(loop: Loop) -> list[str]:
-    """Why this loop cannot go to approval or be approved, each with what to do; empty when nothing stands in the way."""
+    """Why this loop cannot go to approval or be approved, each with what to do; empty when nothing is in the way."""
     verification = loop.verification
     if verification is None:
         return ["The loop has no verdict yet: save it once."]
@@ -104,7 +105,8 @@ def obstacles(loop: Loop) -> list[str]:
         found.append(f"The verdict is incomplete: {verification.limiting}")
     elif verification.verdict == LoopVerdict.BEYOND:
         found.append(
-            f"The loop is beyond simple rules; a specialist must assess it outside of this record: {verification.limiting}"
+            "The loop is beyond simple rules; a specialist must assess it outside of this record: "
+            f"{verification.limiting}"
         )
     if changed := changed_pins(loop):
         found.append(
@@ -116,6 +118,8 @@ def obstacles(loop: Loop) -> list[str]:
         found.append("The verdict belongs to an older revision: save the loop once.")
     elif digest(snapshot(loop) | {"archived": loop.is_archived}) != revision.digest:
         found.append("The stored rows differ from their revision: save the loop once.")
+    elif reason := changed_since(verification):
+        found.append(f"{reason} Judge the loop again.")
     return found
 
 

@@ -19,6 +19,7 @@ from registry.selectors import record_text
 from registry.services.records import (
     Author,
     EntryRefused,
+    latest_revision,
     latest_revision_ids,
     lock,
     record_revision,
@@ -50,12 +51,19 @@ def save_loop(
         write(loop, cleaned, Pins(cleaned))
         loop = Loop.objects.get(pk=loop.pk)
         revision = record_revision(loop, author)
-        if revision is not None:
-            verify(loop, revision)
-            if loop.state in {LoopState.ISSUED, LoopState.RETURNED}:
-                reopen(loop, revision, author)
-            loop.save()
+        if revision is not None and loop.state in {LoopState.ISSUED, LoopState.RETURNED}:
+            reopen(loop, revision, author)
+        verify(loop, revision or newest(loop))
+        loop.save()
     return loop
+
+
+def newest(loop: Loop) -> Revision:
+    """The newest revision of a loop that has been saved."""
+    revision = latest_revision(loop)
+    if revision is None:
+        raise LookupError(f"{loop} has no revision.")
+    return revision
 
 
 def refuse_locked(loop: Loop, cleaned: Mapping[str, Any]) -> None:
@@ -146,8 +154,6 @@ def archive_loop(loop: Loop, archived: bool, author: Author, *, opened_version: 
             raise EntryRefused({"tag": ["This loop is in review: take it back to draft first."]})
         loop.archived_at = timezone.now() if archived else None
         loop.version += 1
-        revision = record_revision(loop, author)
-        if revision is not None:
-            verify(loop, revision)
+        verify(loop, record_revision(loop, author) or newest(loop))
         loop.save()
     return loop

@@ -118,6 +118,33 @@ def margin_of(check: Mapping[str, Any]) -> Decimal | None:
         return None
 
 
+def changed_since(verification: Verification) -> str:
+    """What makes a stored verdict out of date: other inputs (an area, a site), other rules, or a date that passed.
+
+    Judges the same revision anew and compares; an empty text when nothing differs but the day.
+    """
+    loop = verification.loop
+    inputs = documents(verification.revision.snapshot, loop.site, today_at(loop.site))
+    if [without_day(document) for document in inputs] != [without_day(document) for document in verification.inputs]:
+        return "The area or the site was changed since the loop was judged."
+    results = judge(inputs)
+    if [result["engine"] for result in results] != [result["engine"] for result in verification.results]:
+        return "The rules were changed since the loop was judged."
+    if [outcome(result) for result in results] != [outcome(result) for result in verification.results]:
+        return "A date has passed since the loop was judged."
+    return ""
+
+
+def without_day(document: Mapping[str, Any]) -> dict[str, Any]:
+    return {key: value for key, value in document.items() if key != "judge_on"}
+
+
+def outcome(result: Mapping[str, Any]) -> tuple[Any, ...]:
+    """What decides in a result: its verdict, that of every check, and what is to be confirmed."""
+    checks = sorted((check["id"], check["subject"], check["verdict"]) for check in result["checks"])
+    return result["verdict"], checks, result["confirmations"]
+
+
 def verify(loop: Loop, revision: Revision) -> Verification:
     """Judge a revision and store the verdict beside it; the loop then points at it."""
     judge_on = today_at(loop.site)

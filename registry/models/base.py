@@ -35,10 +35,14 @@ class Record(models.Model):
 
 
 class Child(models.Model):
-    """A row that belongs to a record, in a stated order, and is saved and versioned with it."""
+    """A row that belongs to a record, in a stated order, and is saved and versioned with it.
+
+    `snapshot_related` names the relations whose names a snapshot shows, so that they are read in the same query.
+    """
 
     revision_children: ClassVar[tuple[str, ...]] = ()
     parent_field: ClassVar[str] = ""
+    snapshot_related: ClassVar[tuple[str, ...]] = ()
 
     position = models.PositiveSmallIntegerField(default=0)
 

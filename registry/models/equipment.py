@@ -59,6 +59,7 @@ class Terminals(Child):
 
     parent_field = "equipment"
     revision_children = ("permitted", "temperature_classes")
+    snapshot_related = ("certificate",)
 
     class Side(models.TextChoices):
         SOURCE = "source", "Gives energy (source)"

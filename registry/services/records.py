@@ -76,7 +76,10 @@ def snapshot(record: models.Model) -> dict[str, Any]:
             value = getattr(record, field.name)
             content[field.name] = value.isoformat() if isinstance(value, dt.date) else value
     for name in getattr(record, "revision_children", ()):
-        content[name] = [snapshot(child) for child in getattr(record, name).all()]
+        manager = getattr(record, name)
+        related = manager.model.snapshot_related
+        rows = manager.select_related(*related) if related else manager.all()
+        content[name] = [snapshot(child) for child in rows]
     return content
 
 
