@@ -39,7 +39,7 @@ from typing import Any, TypeVar
 from urllib.parse import urlsplit
 
 from deploy.env_values import (
-    GOOD_SECRET_KEY,
+    GOOD_KEY,
     SHORTEST_SECRET_KEY,
     Fault,
     one_of,
@@ -169,7 +169,7 @@ def load(environ: Mapping[str, str], base_dir: Path) -> Environment:
     for name in sorted(environ):
         if name.startswith(OWN_PREFIX) and name not in OWN_VARIABLES:
             reader.fault(name, f"there is no such variable (there are: {', '.join(OWN_VARIABLES)})", "UNLIT_MODE=local")
-    mode = reader.value("UNLIT_MODE", one_of("local", "production"), "local")
+    mode = reader.value("UNLIT_MODE", one_of("local", "production", example="production"), "local")
     production = mode == "production"
 
     default_database = sqlite(base_dir / ".local" / "unlit.sqlite3")
@@ -185,7 +185,7 @@ def load(environ: Mapping[str, str], base_dir: Path) -> Environment:
         database["CONN_MAX_AGE"] = 0
 
     secret_key = reader.value(
-        "SECRET_KEY", read_secret_key if production else str, "", required=GOOD_SECRET_KEY if production else ""
+        "SECRET_KEY", read_secret_key if production else str, "", required=GOOD_KEY if production else ""
     )
     local_hosts: tuple[str, ...] = ("127.0.0.1", "localhost", "[::1]")
     hosts = reader.value(
@@ -208,7 +208,7 @@ def load(environ: Mapping[str, str], base_dir: Path) -> Environment:
     )
     time_zone = reader.value("TIME_ZONE", read_time_zone, "UTC")
     language_code = reader.value("LANGUAGE_CODE", read_language, "en")
-    log_level = reader.value("LOG_LEVEL", lambda text: one_of(*LOG_LEVELS)(text.upper()), "INFO")
+    log_level = reader.value("LOG_LEVEL", lambda text: one_of(*LOG_LEVELS, example="INFO")(text.upper()), "INFO")
     email = reader.value("EMAIL_URL", read_email, read_email("console:"))
     sender = reader.value("DEFAULT_FROM_EMAIL", read_address, _own_address(site_url))
     https = reader.value("HTTPS", read_boolean, production)
@@ -258,7 +258,7 @@ def _kept_secret_key(folder: Path) -> str:
         raise EnvironmentProblem(
             [
                 f"SECRET_KEY: not given, and {path} cannot be kept or read ({reason}); give, for example, "
-                f"{_assignment('SECRET_KEY', GOOD_SECRET_KEY)}"
+                f"{_assignment('SECRET_KEY', GOOD_KEY)}"
             ]
         ) from None
     if len(key) < SHORTEST_SECRET_KEY:
