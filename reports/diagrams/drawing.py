@@ -1,0 +1,302 @@
+"""A circuit as SVG: safe area left, the boundary of the hazardous area, what stands in it right.
+
+The drawing has no style of its own but presentation attributes, so it obeys a policy without inline style; a page may
+dress it by its classes: diagram, diagram-box, diagram-source, diagram-device, diagram-inline, diagram-simple,
+diagram-wire, diagram-loose, diagram-boundary, diagram-hatch, diagram-area, diagram-tag, diagram-small, diagram-cable,
+diagram-cut (what hides the line under a text). It says everything in one colour.
+"""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from xml.etree import ElementTree as ET  # noqa: S405  only writes
+
+from reports.diagrams.layout import SPACE, TOP, Box, Layout, Wire, lay_out
+from reports.diagrams.parts import Item, Plan
+from reports.diagrams.routes import Node, Routes, item_key, routes_of
+
+TAG_SIZE, TEXT_SIZE, CABLE_SIZE = 12.0, 9.5, 9.5
+LINE = 12.5
+NARROW, WIDE = frozenset("iljtfrI.,:;|!'()[]{} /\\-·"), frozenset("mwMWQGO@%—–≤≥ΩÄÖÜ…")
+CROWDED = 8
+NOT_XML = re.compile("[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
+
+
+def text_width(text: str, size: float) -> float:
+    """About how wide a text is in a plain sans-serif type; rather too wide than too narrow."""
+    units = 0.0
+    for character in text:
+        if unicodedata.east_asian_width(character) in "WF":
+            units += 1.05
+        elif character in NARROW:
+            units += 0.36
+        elif character in WIDE:
+            units += 0.88
+        elif character.isupper():
+            units += 0.72
+        else:
+            units += 0.58
+    return units * size
+
+
+def cut(text: str, size: float, room: float) -> str:
+    """The text, or as much of it as fits with an ellipsis.
+
+    >>> cut("PT-1101", 12, 200), cut("A very long name indeed", 12, 60)
+    ('PT-1101', 'A very…')
+    """
+    if text_width(text, size) <= room:
+        return text
+    while text and text_width(text + "…", size) > room:
+        text = text[:-1]
+    return f"{text.rstrip()}…"
+
+
+def clean(text: str) -> str:
+    """Characters that XML cannot hold are replaced, not dropped: that something stood there stays visible."""
+    return NOT_XML.sub("\ufffd", text)
+
+
+def add(parent: ET.Element, name: str, text: str = "", **attributes: object) -> ET.Element:
+    """A child element; `class_` is its class, underscores are hyphens, numbers are written shortly."""
+    written = {
+        key.rstrip("_").replace("_", "-"): f"{value:.1f}".removesuffix(".0") if isinstance(value, float) else str(value)
+        for key, value in attributes.items()
+    }
+    child = ET.SubElement(parent, name, written)
+    if text:
+        child.text = clean(text)
+    return child
+
+
+def item_lines(item: Item, crowded: bool) -> list[str]:
+    """What stands in a box under its tag."""
+    figures = [] if crowded and item.role != "source" else list(item.lines)
+    role = [] if item.role != "inline" else ["Inline item"]
+    place = item.area if item.hazardous else ""
+    return [line for line in (item.type_name, *role, *figures, place) if line]
+
+
+def draw(plan: Plan, ident: str = "circuit", font: str = "") -> str:
+    """The diagram of one circuit as an <svg> element.
+
+    `ident` begins the ids that name and describe it, and must differ between drawings of one page. `font` is written
+    into the drawing where it is not part of a page that sets it.
+    """
+    routes = routes_of(plan)
+    roots = [item_key(item.tag) for item in plan.sources] or list(routes.nodes)[:1]
+    svg = ET.Element("svg", {"xmlns": "http://www.w3.org/2000/svg", "class": "diagram", "role": "img"})
+    if not routes.nodes:
+        return finish(svg, plan, ident, 760, 40)
+    crowded = sum(item.role != "source" for item in plan.items) > CROWDED
+    heights = {
+        key: 14 + TAG_SIZE + LINE * len(item_lines(node.item, crowded)) + 3 if node.item else 30.0
+        for key, node in routes.nodes.items()
+    }
+    layout = lay_out(routes, roots, heights)
+    notes = notes_of(routes)
+    height = layout.height + (16 if notes else 0)
+    finish(svg, plan, ident, layout.width, height)
+    if font:
+        svg.set("font-family", font)
+    boundary(svg, plan, layout)
+    for wire in layout.wires:
+        draw_wire(svg, wire)
+    for key, box in layout.boxes.items():
+        node = routes.nodes[key]
+        if node.item:
+            draw_item(svg, node.item, box, crowded)
+        else:
+            draw_junction(svg, node, box, beside=layout.runs_down)
+    if notes:
+        small(svg, 0.0, layout.height + 8, " ".join(notes), layout.width)
+    return ET.tostring(svg, encoding="unicode")
+
+
+def finish(svg: ET.Element, plan: Plan, ident: str, width: float, height: float) -> str:
+    """Size, name and description of the drawing."""
+    svg.set("viewBox", f"-2 0 {width + 4:.0f} {height:.0f}")
+    svg.set("width", f"{width + 4:.0f}")
+    svg.set("height", f"{height:.0f}")
+    svg.set("aria-labelledby", f"{ident}-title {ident}-desc")
+    add(svg, "title", f"Block diagram of {plan.name}", id=f"{ident}-title")
+    add(svg, "desc", describe(plan), id=f"{ident}-desc")
+    return ET.tostring(svg, encoding="unicode")
+
+
+def describe(plan: Plan) -> str:
+    """The diagram in words."""
+    sentences = []
+    for item in plan.items:
+        role = {"source": "Source", "inline": "Inline item"}.get(item.role, "Field device")
+        place = f"in {item.area}" if item.hazardous else "in the safe area"
+        facts = ", ".join(part for part in (item.type_name, *item.lines, place) if part)
+        sentences.append(f"{role} {item.tag}: {facts}.")
+    for run in plan.runs:
+        ends = f" from {run.start or 'a point not named'} to {run.end or 'a point not named'}"
+        ends = ends if run.start or run.end else ""
+        facts = ", ".join(part for part in (run.length, run.type_name) if part)
+        sentences.append(f"Cable {run.tag}{ends}: {facts}.")
+    return " ".join(sentences)
+
+
+def notes_of(routes: Routes) -> list[str]:
+    notes = []
+    if any(node.item and node.item.simple for node in routes.nodes.values()):
+        notes.append("Dashed box: simple apparatus.")
+    if any(node.item and node.item.earthed for node in routes.nodes.values()):
+        notes.append("Earth sign: connected to earth.")
+    if any(not link.recorded for link in routes.links):
+        notes.append("Broken line: the route is not recorded.")
+    return notes
+
+
+def small(parent: ET.Element, x: float, y: float, text: str, room: float, **more: object) -> None:
+    shown = cut(text, TEXT_SIZE, room)
+    add(parent, "text", shown, class_="diagram-small", x=x, y=y, font_size=TEXT_SIZE, fill="currentColor", **more)
+
+
+def boundary(svg: ET.Element, plan: Plan, layout: Layout) -> None:
+    """The edge of the hazardous area: a broken line with strokes on the dangerous side, and both sides named."""
+    x = layout.boundary
+    if x is None:
+        area_name(svg, 0.0, "Safe area", "", layout.width)
+        return
+    bottom = layout.height - SPACE / 2
+    group = add(svg, "g", class_="diagram-boundary")
+    add(
+        group,
+        "path",
+        d=f"M{x:.1f} 4V{bottom:.1f}",
+        fill="none",
+        stroke="currentColor",
+        stroke_width=1.6,
+        stroke_dasharray="9 3 2 3",
+    )
+    strokes = "".join(f"M{x:.1f} {y + 7}l7 -7" for y in range(4, int(bottom) - 6, 11))
+    add(group, "path", class_="diagram-hatch", d=strokes, fill="none", stroke="currentColor", stroke_width=0.7)
+    if x > 60:
+        area_name(svg, 0.0, "Safe area", "", x - 8)
+    if layout.width - x > 60:
+        area_name(svg, x + 14, "Hazardous area", plan.area, layout.width - x - 14)
+
+
+def area_name(svg: ET.Element, x: float, name: str, area: str, room: float) -> None:
+    shown = add(
+        svg,
+        "text",
+        name,
+        class_="diagram-area",
+        x=x,
+        y=14.0,
+        font_size=10.0,
+        font_weight="bold",
+        letter_spacing=0.6,
+        fill="currentColor",
+    )
+    if area:
+        add(shown, "title", area)
+        small(svg, x, 27.0, cut(area, TEXT_SIZE, room), room)
+
+
+def draw_wire(svg: ET.Element, wire: Wire) -> None:
+    """A line with the names and lengths of its runs above it and their types below."""
+    link = wire.link
+    group = add(svg, "g", class_="diagram-wire" if link.recorded else "diagram-wire diagram-loose")
+    if link.runs:
+        add(group, "title", "; ".join(f"{run.text} · {run.type_name}".rstrip(" ·") for run in link.runs))
+    path = "M" + "L".join(f"{x:.1f} {y:.1f}" for x, y in wire.points)
+    line = {} if link.recorded else {"stroke_dasharray": "4 4"}
+    add(group, "path", d=path, fill="none", stroke="currentColor", stroke_width=1.3, **line)
+    if not link.runs:
+        return
+    shown = link.runs if len(link.runs) <= 3 else link.runs[:2]
+    words = [run.text for run in shown]
+    if len(link.runs) > 3:
+        words.append(f"and {len(link.runs) - 2} more runs")
+    for index, text in enumerate(reversed(words)):
+        add(
+            group,
+            "text",
+            cut(text, CABLE_SIZE, wire.room),
+            class_="diagram-cable",
+            x=wire.text_x,
+            y=wire.text_y - 4 - index * 11.5,
+            font_size=CABLE_SIZE,
+            font_weight="bold",
+            fill="currentColor",
+        )
+    if len(link.runs) == 1 and link.runs[0].type_name and wire.points[-1][1] == wire.points[-2][1]:
+        small(group, wire.text_x, wire.text_y + 11, link.runs[0].type_name, wire.room)
+
+
+def draw_item(svg: ET.Element, item: Item, box: Box, crowded: bool) -> None:
+    """A source has a heavy left side, a field device round corners, an inline item a bar at both ends."""
+    lines = item_lines(item, crowded)
+    kind = {"source": "diagram-source", "inline": "diagram-inline"}.get(item.role, "diagram-device")
+    group = add(svg, "g", class_=f"diagram-box {kind}" + (" diagram-simple" if item.simple else ""))
+    add(group, "title", "; ".join([item.tag, item.type_name, *item.lines, item.area or "safe area"]))
+    dashes = {"stroke_dasharray": "5 3"} if item.simple else {}
+    shape = {"x": box.x, "y": box.y, "width": box.width, "height": box.height}
+    radius = 9.0 if item.role == "device" else 1.0
+    add(group, "rect", **shape, rx=radius, fill="none", stroke="currentColor", stroke_width=1.3, **dashes)
+    bars = {"source": [box.x], "inline": [box.x, box.right - 4]}.get(item.role, [])
+    for x in bars:
+        add(group, "rect", x=x, y=box.y, width=4.0, height=box.height, fill="currentColor")
+    x, room = box.x + 11, box.width - 20
+    y = box.y + 6 + TAG_SIZE
+    add(
+        group,
+        "text",
+        cut(item.tag, TAG_SIZE * 1.06, room),
+        class_="diagram-tag",
+        x=x,
+        y=y,
+        font_size=TAG_SIZE,
+        font_weight="bold",
+        fill="currentColor",
+    )
+    for text in lines:
+        y += LINE
+        small(group, x, y, text, room)
+    if item.earthed:
+        earth(group, box.right - 16, box.y + box.height)
+
+
+def earth(group: ET.Element, x: float, y: float) -> None:
+    """The sign of a connection to earth."""
+    path = f"M{x:.1f} {y:.1f}v5m-6 0h12m-10 2.5h8m-6 2.5h4"
+    add(group, "path", d=path, fill="none", stroke="currentColor", stroke_width=1.1)
+
+
+def draw_junction(svg: ET.Element, node: Node, box: Box, beside: bool) -> None:
+    """A junction: a square with a cross; a nameless branching point: a dot."""
+    middle_x, middle_y = box.x + box.width / 2, box.middle
+    group = add(svg, "g", class_="diagram-junction")
+    if not node.name:
+        add(group, "path", d=f"M{box.x:.1f} {middle_y:.1f}H{box.right:.1f}", stroke="currentColor", stroke_width=1.3)
+        add(group, "circle", cx=middle_x, cy=middle_y, r=3.2, fill="currentColor")
+        return
+    add(group, "title", node.name)
+    add(
+        group,
+        "rect",
+        class_="diagram-cut",
+        x=box.x,
+        y=box.y,
+        width=box.width,
+        height=box.height,
+        fill="none",
+        stroke="currentColor",
+        stroke_width=1.3,
+    )
+    cross = f"M{box.x:.1f} {box.y:.1f}l{box.width:.1f} {box.height:.1f}m0 -{box.height:.1f}l-{box.width:.1f} {box.height:.1f}"
+    add(group, "path", d=cross, fill="none", stroke="currentColor", stroke_width=0.8)
+    if beside:
+        small(group, box.right + 5, middle_y + 3.5, node.name, 200)
+    else:
+        small(group, middle_x, box.y + box.height + 11, node.name, 78, text_anchor="middle")
+
+
+__all__ = ["TOP", "cut", "describe", "draw", "text_width"]
