@@ -145,26 +145,33 @@ def outcome(result: Mapping[str, Any]) -> tuple[Any, ...]:
     return result["verdict"], checks, result["confirmations"]
 
 
+def summary(results: list[dict[str, Any]]) -> dict[str, Any]:
+    """The head of a verdict from the results of all circuits: the fields of Verification that say it in short."""
+    verdict = worst([result["verdict"] for result in results])
+    margins = [margin for result in results for check in result["checks"] if (margin := margin_of(check)) is not None]
+    functions = [result["function"]["verdict"] for result in results if result.get("function")]
+    return {
+        "engine": next((result["engine"] for result in results if result["engine"]), ""),
+        "verdict": verdict,
+        "function_verdict": next((word for word in ("fail", "incomplete", "pass") if word in functions), ""),
+        "limiting": limiting_sentence(results, verdict),
+        "least_margin": max(min(margins), Decimal("-99999999")).quantize(Decimal("0.0001")) if margins else None,
+    }
+
+
 def verify(loop: Loop, revision: Revision) -> Verification:
     """Judge a revision and store the verdict beside it; the loop then points at it."""
     judge_on = today_at(loop.site)
     inputs = documents(revision.snapshot, loop.site, judge_on)
     results = judge(inputs)
-    verdict = worst([result["verdict"] for result in results])
-    margins = [margin for result in results for check in result["checks"] if (margin := margin_of(check)) is not None]
-    functions = [result["function"]["verdict"] for result in results if result.get("function")]
     verification = Verification.objects.create(
         loop=loop,
         revision=revision,
-        engine=next((result["engine"] for result in results if result["engine"]), ""),
         inputs=inputs,
         results=results,
-        verdict=verdict,
-        function_verdict=next((word for word in ("fail", "incomplete", "pass") if word in functions), ""),
-        limiting=limiting_sentence(results, verdict),
-        least_margin=max(min(margins), Decimal("-99999999")).quantize(Decimal("0.0001")) if margins else None,
         judged_on=judge_on,
         digest=digest({"inputs": inputs, "results": results}),
+        **summary(results),
     )
     loop.verification = verification
     return verification

@@ -1,0 +1,161 @@
+"""Reading loops: what the pages and the API show."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+from django.db.models import Case, Count, Exists, IntegerField, OuterRef, Prefetch, Q, QuerySet, Value, When
+
+from loops.models import CableRun, Circuit, Loop, LoopState, LoopVerdict, Member
+from loops.services.verification import PRECEDENCE
+from registry import access
+from registry.models import HazardousArea, Revision, User
+from registry.selectors import record_text
+
+HEAVY = ("verification__inputs", "verification__results")
+"""Columns that no list needs: the whole case documents and results."""
+
+FAILING = Q(verification__verdict=LoopVerdict.FAILS) | Q(verification__function_verdict="fail")
+"""Loops that fail in safety or in function."""
+
+SORTS: dict[str, tuple[str, ...]] = {
+    "tag": ("tag", "site__code"),
+    "service": ("service", "tag"),
+    "verdict": ("verdict_rank", "tag"),
+    "margin": ("verification__least_margin", "tag"),
+    "state": ("state", "tag"),
+    "letter": ("letter", "tag"),
+    "owner": ("owner__username", "tag"),
+    "changed": ("changed_at",),
+}
+DEFAULT_SORT = "tag"
+
+
+def visible_loops(user: User) -> QuerySet[Loop]:
+    """The loops of all sites that a person is a member of, archived ones included."""
+    return Loop.objects.filter(site_id__in=access.sites_of(user))
+
+
+def listed_loops(user: User) -> QuerySet[Loop]:
+    """Visible loops as lists show them: with site, owner and the head of the verdict, without its documents."""
+    rank = Case(
+        *(When(verification__verdict=verdict, then=Value(index)) for index, verdict in enumerate(PRECEDENCE)),
+        default=Value(len(PRECEDENCE)),
+        output_field=IntegerField(),
+    )
+    return (
+        visible_loops(user)
+        .select_related("site", "owner", "verification", "submitted_by")
+        .defer(*HEAVY)
+        .annotate(verdict_rank=rank)
+    )
+
+
+def filtered_loops(user: User, wanted: Mapping[str, str]) -> QuerySet[Loop]:
+    """Listed loops by the filters of a query string; what a filter does not know finds nothing.
+
+    `site` is a site's code, `area` the key of an area, `q` a part of the tag, the service or a member's tag,
+    `owner=me`, `failing=1`, `archived=1` (archived loops alone), `sort` a name of SORTS with a minus for descending.
+    """
+    loops = listed_loops(user).filter(archived_at__isnull=wanted.get("archived") != "1")
+    if site := wanted.get("site"):
+        loops = loops.filter(site__code=site)
+    if state := wanted.get("state"):
+        loops = loops.filter(state=state)
+    if verdict := wanted.get("verdict"):
+        loops = loops.filter(verification__verdict=verdict)
+    if area := wanted.get("area"):
+        key = int(area) if area.isascii() and area.isdecimal() and len(area) < 16 else 0
+        loops = loops.filter(Exists(Member.objects.filter(circuit__loop=OuterRef("pk"), area_id=key)))
+    if text := " ".join(wanted.get("q", "").replace("\0", "").split()):
+        member = Member.objects.filter(circuit__loop=OuterRef("pk"), tag__icontains=text)
+        loops = loops.filter(Q(tag__icontains=text) | Q(service__icontains=text) | Exists(member))
+    if wanted.get("owner") == "me":
+        loops = loops.filter(owner=user)
+    if wanted.get("failing") == "1":
+        loops = loops.filter(FAILING)
+    return loops.order_by(*order_of(wanted.get("sort", "")), "pk")
+
+
+def order_of(sort: str) -> list[str]:
+    """Columns to order by for a sort of the query string; an unknown one sorts by tag."""
+    name, descending = sort.removeprefix("-"), sort.startswith("-")
+    columns = SORTS.get(name, SORTS[DEFAULT_SORT])
+    return [f"-{column}" if descending and name in SORTS else column for column in columns]
+
+
+def areas_by_loop(loop_ids: Iterable[int]) -> dict[int, list[str]]:
+    """Names of the hazardous areas that each loop reaches into, in one query."""
+    rows = (
+        Member.objects.filter(circuit__loop__in=list(loop_ids), area__isnull=False)
+        .order_by("area__name")
+        .values_list("circuit__loop_id", "area__name")
+        .distinct()
+    )
+    found: dict[int, list[str]] = {}
+    for loop_id, name in rows:
+        found.setdefault(loop_id, []).append(name)
+    return found
+
+
+def whole_loops(user: User) -> QuerySet[Loop]:
+    """Visible loops with everything that the loop page and the editor show, in a constant number of queries."""
+    members = Member.objects.select_related(
+        "terminals__equipment",
+        "terminals__certificate",
+        "area__site",
+        "equipment_revision",
+        "certificate_revision",
+    ).defer("equipment_revision__snapshot", "certificate_revision__snapshot")
+    cables = CableRun.objects.select_related("cable_type", "cable_type_revision").defer("cable_type_revision__snapshot")
+    circuits = Circuit.objects.prefetch_related(Prefetch("members", members), Prefetch("cables", cables))
+    return (
+        visible_loops(user)
+        .select_related("site", "owner", "submitted_by", "verification__revision")
+        .defer("verification__revision__snapshot")
+        .prefetch_related(Prefetch("circuits", circuits))
+    )
+
+
+def revisions_of(loop: Loop) -> QuerySet[Revision]:
+    """All revisions of a loop, newest first, without their content."""
+    return (
+        Revision.objects.filter(kind="loop", record_id=loop.pk)
+        .select_related("author")
+        .defer("snapshot")
+        .order_by("-number")
+    )
+
+
+def areas_of(site_ids: Iterable[int]) -> QuerySet[HazardousArea]:
+    """Areas of some sites that may be chosen now."""
+    return HazardousArea.objects.filter(site_id__in=list(site_ids), archived_at=None).select_related("site")
+
+
+def counts_by(loops: QuerySet[Loop]) -> dict[str, int]:
+    """How many loops have each verdict; a loop without one counts as "none"."""
+    rows = loops.order_by().values_list("verification__verdict").annotate(number=Count("pk"))
+    return {verdict or "none": number for verdict, number in rows}
+
+
+def waiting_for_approval(user: User, site_ids: Iterable[int]) -> QuerySet[Loop]:
+    """Loops in review at some sites, the one that waits longest first."""
+    return (
+        listed_loops(user)
+        .filter(state=LoopState.IN_REVIEW, archived_at=None, site_id__in=list(site_ids))
+        .order_by("submitted_at", "pk")
+    )
+
+
+def record_names(loop: Loop) -> dict[str, Any]:
+    """The nested text of a loop with the names that people type in place of keys (registry.reading.RecordField)."""
+    data = record_text(loop)
+    data["site"] = loop.site.code
+    for circuit, row in zip(loop.circuits.all(), data["circuits"], strict=True):
+        for member, text in zip(circuit.members.all(), row["members"], strict=True):
+            text["terminals"] = str(member.terminals)
+            text["area"] = f"{member.area.site.code}: {member.area.name}" if member.area else ""
+        for run, text in zip(circuit.cables.all(), row["cables"], strict=True):
+            text["cable_type"] = run.cable_type.name if run.cable_type else ""
+    return data
