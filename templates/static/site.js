@@ -63,7 +63,9 @@
     // A form that comes back from the server with errors, or with a row added, holds text that is not saved.
     for (const form of document.querySelectorAll("form[data-guard][data-unsaved]")) dirty.add(form);
     addEventListener("beforeunload", (event) => {
-      if ([...dirty].some((form) => form.isConnected)) event.preventDefault();
+      if (![...dirty].some((form) => form.isConnected)) return;
+      event.preventDefault();
+      event.returnValue = "";
     });
   }
 
@@ -74,36 +76,43 @@
     }, true);
   }
 
-  /* Rows: <fieldset class="rows" data-rows="cables"> with a <template data-row-template> whose names and ids hold __n__,
-     a hidden count <input data-row-count>, a <div data-row-list> and the submit button data-add-row. */
+  /* Rows: <fieldset class="rows" data-rows="cables" data-next="2"> with <div data-row-list>, a submit button data-add-row
+     and a <template data-row-template> whose attributes hold __n__ where the number of the row belongs. Blocks may nest:
+     an inner template then names its own placeholder, data-placeholder="__m__". Without a template the button submits. */
   function rows() {
     document.addEventListener("click", (event) => {
       const button = event.target.closest?.("[data-add-row]");
       const block = button?.closest("[data-rows]");
-      if (!block || !addRow(block, true)) return;
-      event.preventDefault();
+      if (block && addRow(block, true)) event.preventDefault();
     });
   }
 
   function addRow(block, focus) {
-    const template = block.querySelector("template[data-row-template]");
-    const list = block.querySelector("[data-row-list]");
-    const count = block.querySelector("[data-row-count]");
-    if (!template || !list || !count) return null;
-    const number = count.value;
+    const own = (selector) => [...block.querySelectorAll(selector)].find((one) => one.closest("[data-rows]") === block);
+    const template = own("template[data-row-template]");
+    const list = own("[data-row-list]");
+    if (!template || !list) return null;
+    const number = Number(block.dataset.next ?? list.children.length);
     const piece = template.content.cloneNode(true);
-    for (const element of piece.querySelectorAll("*")) {
-      for (const attribute of element.attributes) {
-        if (attribute.value.includes("__n__")) attribute.value = attribute.value.replaceAll("__n__", number);
-      }
-    }
+    fillIn(piece, template.dataset.placeholder ?? "__n__", String(number));
     const row = piece.firstElementChild;
     list.append(piece);
-    count.value = Number(number) + 1;
+    block.dataset.next = number + 1;
+    const count = own("[data-row-count]");
+    if (count) count.value = number + 1;
     if (focus) row.querySelector("input:not([type=hidden]), select, textarea")?.focus();
     window.htmx?.process(row);
     row.dispatchEvent(new CustomEvent("unlit:rows", { bubbles: true }));
     return row;
+  }
+
+  function fillIn(piece, placeholder, number) {
+    for (const element of piece.querySelectorAll("*")) {
+      for (const attribute of element.attributes) {
+        if (attribute.value.includes(placeholder)) attribute.value = attribute.value.replaceAll(placeholder, number);
+      }
+      if (element.tagName === "TEMPLATE") fillIn(element.content, placeholder, number);
+    }
   }
 
   /* A block copied from a spreadsheet fills the fields from the one it is pasted into, to the right and down. */
