@@ -18,5 +18,5 @@ preload_app = True
 timeout = 60
 graceful_timeout = 30
 # A worker proves that it lives by touching a file: never on a disk that may stall.
-worker_tmp_dir = "/dev/shm" if os.access("/dev/shm", os.W_OK) else tempfile.gettempdir()  # noqa: S108
+worker_tmp_dir = "/dev/shm" if os.access("/dev/shm", os.W_OK) else tempfile.gettempdir()  # noqa: S108 # nosec B108
 control_socket_disable = True

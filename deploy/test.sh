@@ -58,6 +58,7 @@ need_program ngspice "checks against a circuit simulator" command -v ngspice
 
 need_venv
 need_lock requirements-test.txt
+need_lock requirements.txt
 
 DATABASE_URL=$(sqlite_url "$scratch/unlit.sqlite3")
 export DATABASE_URL
@@ -84,8 +85,8 @@ as_production() {
 step "ruff check" "$python" -m ruff check .
 step "ruff format" "$python" -m ruff format --check .
 step "mypy" "$python" -m mypy registry loops reports deploy manage.py
-step "import-linter" "$venv/bin/python" -c 'from importlinter.cli import lint_imports_command; lint_imports_command()'
-step "bandit" "$python" -m bandit --quiet --recursive --configfile pyproject.toml registry loops reports deploy manage.py
+step "import-linter" "$python" -c 'from importlinter.cli import lint_imports_command; lint_imports_command()'
+step "bandit" "$python" -m bandit --quiet -ll --recursive --configfile pyproject.toml registry loops reports deploy manage.py
 step "djlint" "$python" -m djlint --quiet --lint templates
 step "missing migrations" "$python" manage.py makemigrations --check --dry-run
 step "settings of a production site" as_production "$python" manage.py check --deploy --fail-level WARNING

@@ -81,7 +81,7 @@ def thawed_flush() -> Iterator[None]:
 
 
 class People(dict[str, Any]):
-    """The people of the tests by what they are: one for each role at `site`, "superuser", "neighbour" and "outsider"."""
+    """The people of the tests by what they are: a role's value, "superuser", "neighbour" or "outsider"."""
 
 
 def make_user(name: str, **values: Any) -> Any:
@@ -111,7 +111,7 @@ def author_as(people: People) -> Callable[..., Any]:
 
 @pytest.fixture
 def people(site: Any, other_site: Any, superuser: Any) -> People:
-    """One person for each role at `site` (by the role's value); a designer of the other site; one with no site at all."""
+    """One person for each role at `site`; a designer of the other site ("neighbour"); one with no site ("outsider")."""
     from registry.models import Membership, Role
 
     found = People(superuser=superuser)

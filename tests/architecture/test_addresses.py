@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from functools import cache
 from typing import Any
 
 import pytest
@@ -21,9 +22,10 @@ OPEN = {
 SAMPLES = {"int": "1", "str": "x", "slug": "x", "path": "x", "uuid": "01234567-89ab-4def-8123-456789abcdef"}
 
 
-def addresses() -> Iterator[tuple[str, dict[str, str]]]:
+@cache
+def addresses() -> tuple[tuple[str, dict[str, str]], ...]:
     """Every address of the site as a template with its parameters: ("loops/%(pk)s/", {"pk": "1"})."""
-    yield from walk(get_resolver().url_patterns, "", {})
+    return tuple(walk(get_resolver().url_patterns, "", {}))
 
 
 def walk(
@@ -48,11 +50,8 @@ def spell(entry: URLPattern | URLResolver) -> tuple[str, dict[str, str]]:
     return text, {name: samples.get(name, "1") for name in names}
 
 
-ADDRESSES = sorted({route: parameters for route, parameters in addresses()}.items())
-
-
 def test_the_walk_finds_the_addresses() -> None:
-    routes = [route for route, _ in ADDRESSES]
+    routes = [route for route, _ in addresses()]
     assert {"", "login/", "loops/", "loops/%(pk)s/", "api/v1/schema/"} <= set(routes)
     assert len(routes) > 20
 
@@ -62,7 +61,7 @@ def test_the_walk_finds_the_addresses() -> None:
 def test_nobody_gets_in_without_logging_in(method: str) -> None:
     client = Client(raise_request_exception=False)
     found = {}
-    for route, parameters in ADDRESSES:
+    for route, parameters in addresses():
         if route in OPEN:
             continue
         answer = getattr(client, method)("/" + route % parameters)
@@ -75,7 +74,7 @@ def test_nobody_gets_in_without_logging_in(method: str) -> None:
 
 
 def test_what_is_open_exists() -> None:
-    assert set(OPEN) <= {route for route, _ in ADDRESSES}
+    assert set(OPEN) <= {route for route, _ in addresses()}
 
 
 @pytest.mark.parametrize("role", ["administrator", "designer", "approver", "superuser"])
@@ -94,7 +93,7 @@ def test_looking_at_an_address_changes_nothing(role: str, loop: Any, client_as: 
     sessions = settings.SESSION_ENGINE and "django_session"
     reached = 0
     found = {}
-    for route, parameters in ADDRESSES:
+    for route, parameters in addresses():
         values = {name: keys.get(name, sample) for name, sample in parameters.items()}
         with CaptureQueriesContext(connection) as queries:
             answer = client.get("/" + route % values)

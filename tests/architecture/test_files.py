@@ -75,7 +75,7 @@ def test_shell_scripts_are_posix_and_executable_ones_have_an_interpreter() -> No
             assert text_of(path).startswith("#!"), f"{path} is executable and names no interpreter"
 
 
-TEMPLATES = [path for path in sorted((ROOT / "templates").rglob("*.html"))]
+TEMPLATES = sorted((ROOT / "templates").rglob("*.html"))
 
 
 def test_no_template_has_inline_style_script_or_handler() -> None:
