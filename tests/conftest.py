@@ -57,12 +57,15 @@ def thawed_flush() -> Iterator[None]:
     All triggers are taken away around the flush and put back as they were, in the same transaction. PostgreSQL clears
     tables with TRUNCATE, which fires no row trigger.
     """
-    from django.db import transaction
-    from django.db.backends.sqlite3.operations import DatabaseOperations
+    from django.db import connection, transaction
 
-    plain_flush = DatabaseOperations.execute_sql_flush
+    if connection.vendor != "sqlite":
+        yield
+        return
+    operations = type(connection.ops)
+    plain_flush = operations.execute_sql_flush
 
-    def flush(self: DatabaseOperations, statements: list[str]) -> None:
+    def flush(self: Any, statements: list[str]) -> None:
         with transaction.atomic(using=self.connection.alias), self.connection.cursor() as cursor:
             cursor.execute("SELECT name, sql FROM sqlite_master WHERE type = 'trigger'")
             triggers = cursor.fetchall()
@@ -72,9 +75,9 @@ def thawed_flush() -> Iterator[None]:
             for _, definition in triggers:
                 cursor.execute(definition)
 
-    DatabaseOperations.execute_sql_flush = flush
+    operations.execute_sql_flush = flush
     yield
-    DatabaseOperations.execute_sql_flush = plain_flush
+    operations.execute_sql_flush = plain_flush
 
 
 # ------------------------------------------------------------------------------------------------------------- people
