@@ -105,7 +105,7 @@ def build_items(demo: Demo, items: tuple[dict[str, Any], ...]) -> None:
     standing = {(maker, name): pk for maker, name, pk in Equipment.objects.values_list("maker", "type_name", "pk")}
     for item in items:
         terminals = [
-            row | {"certificate": str(demo.certificates[row["certificate"]]) if row["certificate"] else ""}
+            row | {"certificate": demo.certificates[row["certificate"]] if row["certificate"] else ""}
             for row in item["terminals"]
         ]
         data = item | {"terminals": terminals}
@@ -117,13 +117,13 @@ def build_items(demo: Demo, items: tuple[dict[str, Any], ...]) -> None:
 # ------------------------------------------------------------------------------------------------------------- loops
 
 
-def member_text(demo: Demo, part: Part) -> dict[str, str]:
+def member_text(demo: Demo, part: Part) -> dict[str, Any]:
     """A member of a circuit as typed."""
     return {
         "role": part.role,
         "tag": part.tag,
-        "terminals": str(demo.terminals[part.item]),
-        "area": str(demo.areas[part.area]) if part.area else "",
+        "terminals": demo.terminals[part.item],
+        "area": demo.areas[part.area] if part.area else "",
         "made_on": "" if part.made_years_ago is None else years_from(demo.today, -part.made_years_ago),
     }
 

@@ -123,6 +123,9 @@ UNIT_10: tuple[LoopPlan, ...] = (
                 fisco=True,
             ),
         ),
+        notes="The terminators are still to be entered.",
+        expects=("fisco", "incomplete"),
+        complies=False,
     ),
 )
 
@@ -219,7 +222,7 @@ UNIT_20: tuple[LoopPlan, ...] = (
             CircuitPlan(
                 (
                     Part("source", "PT-2113-IS", BARRIER),
-                    *(Part("device", f"PT-2113{letter}", PT, "solvent") for letter in "ABCD"),
+                    *(Part("device", f"PT-2113{letter}", "QP-300: +/- (multidrop)", "solvent") for letter in "ABCD"),
                     Part("device", "JB-212", "JB-12: terminals", "solvent"),
                 ),
                 (

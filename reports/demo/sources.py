@@ -28,9 +28,9 @@ V22_150 = {
     "IIA": "4.2 uF, 13.1 mH, 352 uH/ohm",
 }
 V15_100 = {
-    "IIC": "580 nF, 1.58 mH, 63 uH/ohm",
-    "IIB": "3.55 uF, 6.32 mH, 252 uH/ohm",
-    "IIA": "14 uF, 12.6 mH, 505 uH/ohm",
+    "IIC": "580 nF, 1.58 mH, not stated",
+    "IIB": "3.55 uF, 6.32 mH, not stated",
+    "IIA": "14 uF, 12.6 mH, not stated",
 }
 V9_110 = {"IIC": "4.9 uF, 5.28 mH, 193 uH/ohm", "IIB": "40 uF, 21.1 mH, 772 uH/ohm"}
 V25_265 = {

@@ -20,6 +20,7 @@ QUILLOWEN: tuple[Text, ...] = (
         "II 1 G Ex ia IIC T4...T6 Ga",
         takes("+/-", "ZQX 18 ATEX 2211", "30 V, 165 mA, 1 W, 11 nF, 0 H", T46, "10.5 V, 10.5 V, 22 mA"),
         takes("+/- (IECEx)", "IECEx ZQX 20.0041X", "30 V, 165 mA, 1 W, 11 nF, 0 H", T46, "10.5 V, 10.5 V, 22 mA"),
+        takes("+/- (multidrop)", "ZQX 18 ATEX 2211", "30 V, 165 mA, 1 W, 11 nF, 0 H", T46, "10.5 V, 10.5 V, 4 mA"),
     ),
     item(
         "field_device",
@@ -112,7 +113,7 @@ DROBBENT: tuple[Text, ...] = (
         "Radar level transmitter",
         "level",
         "II 1/2 G Ex ia IIC T4...T6 Ga/Gb",
-        takes("1-2", "ZQX 20 ATEX 2304 X", "30 V, 131 mA, 0.98 W, 2 nF, 8 uH", T46, "11 V, 16 V, 22 mA"),
+        takes("1-2", "ZQX 20 ATEX 2304 X", "30 V, 131 mA, 0.98 W, 2 nF, 8 uH", T46, "10 V, 14 V, 22 mA"),
     ),
     item(
         "field_device",
