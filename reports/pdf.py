@@ -38,8 +38,8 @@ class PageSize(Enum):
 class Document:
     """What a PDF is made of.
 
-    `html` is a whole page whose <html> has a lang and whose <title> is set; `css` its style sheet; `assets` the pictures
-    it names as `asset:<name>`; `made_at` the one date it carries (with a time zone); `paper` its size.
+    `html` is a whole page whose <html> has a lang and whose <title> is set; `css` its style sheet; `assets` the
+    pictures it names as `asset:<name>`; `made_at` the one date it carries (with a time zone); `paper` its size.
     """
 
     html: str
@@ -49,7 +49,7 @@ class Document:
     paper: PageSize = PageSize.A4
 
 
-class HandedIn(URLFetcher):  # type: ignore[misc]
+class HandedIn(URLFetcher):
     """Gives the assets of one document and refuses every other address.
 
     A refusal stops the rendering: a sheet that lacks a part is worse than no sheet.

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from xml.etree import ElementTree as ET  # noqa: S405  only writes
+from xml.etree import ElementTree as ET
 
 from reports.diagrams.layout import SPACE, TOP, Box, Layout, Wire, lay_out
 from reports.diagrams.parts import Item, Plan
@@ -73,9 +73,10 @@ def add(parent: ET.Element, name: str, text: str = "", **attributes: object) -> 
 def item_lines(item: Item, crowded: bool) -> list[str]:
     """What stands in a box under its tag."""
     figures = [] if crowded and item.role != "source" else list(item.lines)
-    role = [] if item.role != "inline" else ["Inline item"]
+    role = "Inline item" if item.role == "inline" else ""
+    terminals = f"terminals {item.terminals}" if item.terminals and not crowded else ""
     place = item.area if item.hazardous else ""
-    return [line for line in (item.type_name, *role, *figures, place) if line]
+    return [line for line in (item.type_name, terminals, role, *figures, place) if line]
 
 
 def draw(plan: Plan, ident: str = "circuit", font: str = "") -> str:
@@ -131,7 +132,7 @@ def describe(plan: Plan) -> str:
     for item in plan.items:
         role = {"source": "Source", "inline": "Inline item"}.get(item.role, "Field device")
         place = f"in {item.area}" if item.hazardous else "in the safe area"
-        facts = ", ".join(part for part in (item.type_name, *item.lines, place) if part)
+        facts = ", ".join(part for part in (item.type_name, item.terminals, *item.lines, place) if part)
         sentences.append(f"{role} {item.tag}: {facts}.")
     for run in plan.runs:
         ends = f" from {run.start or 'a point not named'} to {run.end or 'a point not named'}"
@@ -236,11 +237,12 @@ def draw_item(svg: ET.Element, item: Item, box: Box, crowded: bool) -> None:
     lines = item_lines(item, crowded)
     kind = {"source": "diagram-source", "inline": "diagram-inline"}.get(item.role, "diagram-device")
     group = add(svg, "g", class_=f"diagram-box {kind}" + (" diagram-simple" if item.simple else ""))
-    add(group, "title", "; ".join([item.tag, item.type_name, *item.lines, item.area or "safe area"]))
+    add(group, "title", "; ".join([item.tag, item.type_name, item.terminals, *item.lines, item.area or "safe area"]))
     dashes = {"stroke_dasharray": "5 3"} if item.simple else {}
-    shape = {"x": box.x, "y": box.y, "width": box.width, "height": box.height}
+    shape: dict[str, object] = {"x": box.x, "y": box.y, "width": box.width, "height": box.height}
     radius = 9.0 if item.role == "device" else 1.0
-    add(group, "rect", **shape, rx=radius, fill="none", stroke="currentColor", stroke_width=1.3, **dashes)
+    shape |= {"rx": radius, "fill": "none", "stroke": "currentColor", "stroke_width": 1.3}
+    add(group, "rect", "", **shape, **dashes)
     bars = {"source": [box.x], "inline": [box.x, box.right - 4]}.get(item.role, [])
     for x in bars:
         add(group, "rect", x=x, y=box.y, width=4.0, height=box.height, fill="currentColor")
@@ -291,7 +293,8 @@ def draw_junction(svg: ET.Element, node: Node, box: Box, beside: bool) -> None:
         stroke="currentColor",
         stroke_width=1.3,
     )
-    cross = f"M{box.x:.1f} {box.y:.1f}l{box.width:.1f} {box.height:.1f}m0 -{box.height:.1f}l-{box.width:.1f} {box.height:.1f}"
+    side = f"{box.width:.1f}"
+    cross = f"M{box.x:.1f} {box.y:.1f}l{side} {side}m0 -{side}l-{side} {side}"
     add(group, "path", d=cross, fill="none", stroke="currentColor", stroke_width=0.8)
     if beside:
         small(group, box.right + 5, middle_y + 3.5, node.name, 200)

@@ -73,7 +73,8 @@ def lay_out(routes: Routes, roots: list[str], heights: dict[str, float]) -> Layo
     else:
         return downwards(routes, roots, heights, edge)
     spare = max(0.0, WIDTH - total) / max(count - 1, 1)
-    lefts, x, boundary = [], CROSSING if edge == 0 else 0.0, None if edge is None else CROSSING / 2
+    lefts: list[float] = []
+    x, boundary = CROSSING if edge == 0 else 0.0, None if edge is None else CROSSING / 2
     for index, width in enumerate(widths):
         if index:
             x += GAP + spare + (CROSSING if index == edge else 0)
@@ -108,7 +109,9 @@ def columns(routes: Routes, roots: list[str]) -> int | None:
     exposed: dict[str, bool] = {}  # the node, or anything between it and its source, is in the hazardous area
     for key in order:
         above = routes.parent.get(key)
-        own = nodes[key].hazardous or (nodes[key].item is None and all_below_hazardous(key, routes))
+        own = nodes[key].hazardous or (
+            nodes[key].item is None and not nodes[key].safe and all_below_hazardous(key, routes)
+        )
         exposed[key] = own or (above is not None and exposed[above])
         nodes[key].column = 0 if above is None else nodes[above].column + 1
     if not any(node.hazardous for node in nodes.values()):
@@ -194,7 +197,9 @@ def wire(link: Link, routes: Routes, boxes: dict[str, Box], boundary: float | No
     if start.x > end.x:
         start, end = end, start
     x1, y1, x2, y2 = start.right, start.middle, end.x, end.middle
-    inner = x1 + LEAD + (CROSSING if boundary is not None and x1 < boundary < x2 else 0)
+    inner = x1 + LEAD
+    if boundary is not None and x1 < boundary < x2:
+        inner = boundary + CROSSING / 2
     if abs(y1 - y2) < 1:
         inner = max(inner, x1 + LEAD + 4)
         return Wire(link, ((x1, y1), (x2, y2)), inner, y1, x2 - inner - 4)
@@ -248,13 +253,13 @@ def downwards(routes: Routes, roots: list[str], heights: dict[str, float], edge:
         elif abs(a.x - b.x) < 1:
             x = a.x + JUNCTION / 2
             upper, lower = (a, b) if a.y < b.y else (b, a)
-            points = ((x, upper.y + upper.height), (x, lower.y))
-            wires.append(Wire(link, points, x + 6, lower.y - 9, WIDEST - x))
+            straight = ((x, upper.y + upper.height), (x, lower.y))
+            wires.append(Wire(link, straight, x + 6, lower.y - 9, WIDEST - x))
         else:
             upper, lower = (a, b) if a.y < b.y else (b, a)
             x = upper.x + JUNCTION / 2
-            points = ((x, upper.y + upper.height), (x, lower.middle), (lower.x, lower.middle))
-            wires.append(Wire(link, points, x + 6, lower.middle, lower.x - x - 8))
+            turned = ((x, upper.y + upper.height), (x, lower.middle), (lower.x, lower.middle))
+            wires.append(Wire(link, turned, x + 6, lower.middle, lower.x - x - 8))
     width = max(max(box.right for box in boxes.values()), WIDTH)
     bottom = max(box.y + box.height for box in boxes.values()) + SPACE
     return Layout(boxes, wires, boundary, width, bottom, runs_down=True)

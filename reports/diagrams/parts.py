@@ -17,6 +17,7 @@ class Item:
     tag: str
     role: str
     type_name: str = ""
+    terminals: str = ""
     lines: tuple[str, ...] = ()
     area: str = ""
     hazardous: bool = False
@@ -126,8 +127,10 @@ def plan_of_circuit(circuit: Content, document: Content, result: Content | None 
     items = []
     for row in circuit["members"]:
         values = known.get(row["tag"], {"name": row["tag"]})
+        type_name, _, terminals = str(row["terminals"]["name"]).rpartition(", ")
         place = {
-            "type_name": row["terminals"]["name"],
+            "type_name": type_name or terminals,
+            "terminals": terminals if type_name else "",
             "area": row["area"]["name"] if row["area"] else "",
             "hazardous": bool(row["area"]),
         }

@@ -15,6 +15,7 @@ class Node:
     key: str
     name: str
     item: Item | None = None
+    safe: bool = False
     column: int = 0
     row: float = 0.0
 
@@ -66,6 +67,8 @@ def routes_of(plan: Plan) -> Routes:
             continue
         links.setdefault(frozenset((start, end)), Link(start, end)).runs.append(run)
     found = list(links.values())
+    if len(roots) == 1:
+        found += at_the_source(roots[0], nodes, found)
     parent = walk(roots, found)
     hub = trunk(roots, nodes, found, parent, loose)
     for root in roots[1:]:  # a second source that no run reaches
@@ -77,6 +80,16 @@ def routes_of(plan: Plan) -> Routes:
             found.append(Link(hub, key, recorded=False))
             parent.update(walk([*roots, *parent], found, parent))
     return Routes(nodes, outward(found, roots, parent), parent)
+
+
+def at_the_source(root: str, nodes: dict[str, Node], links: list[Link]) -> list[Link]:
+    """Joints to the source of points that runs begin at and none ends at: the cabinet or terminals that it sits in."""
+    ends = {link.end for link in links}
+    begun = [link.start for link in links if link.start not in ends and nodes[link.start].item is None]
+    source = nodes[root].item
+    for key in dict.fromkeys(begun):
+        nodes[key].safe = source is not None and not source.hazardous
+    return [Link(root, key) for key in dict.fromkeys(begun)]
 
 
 def point(text: str, tags: list[str], nodes: dict[str, Node]) -> str | None:
@@ -117,7 +130,7 @@ def trunk(roots: list[str], nodes: dict[str, Node], links: list[Link], parent: d
     root = roots[0]
     waiting = [key for key, node in nodes.items() if node.item and key not in roots and key not in parent]
     if not loose:
-        if len(waiting) > 1 and not parent or len(roots) > 1 and waiting:
+        if (len(waiting) > 1 and not parent) or (len(roots) > 1 and waiting):
             return branch(root, nodes, links, parent, [])
         counts = {key: sum(key in (link.start, link.end) for link in links) for key in [root, *parent]}
         return max(counts, key=lambda key: (counts[key], key == root))

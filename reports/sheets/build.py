@@ -1,0 +1,177 @@
+"""From the stored snapshot, the pinned revisions and the stored verification to what a sheet says.
+
+Nothing is read from the register as it stands now: what a sheet prints is what was judged. The site's time zone alone
+is taken as it is, for printing times.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import zoneinfo
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+from django.conf import settings
+from django.urls import reverse
+from django.utils import timezone
+
+from loops.models import Approval, Loop, Verb, Verification, WorkflowEvent
+from registry.context import CAUTION
+from registry.models import Revision, Site
+from reports.sheets import words
+from reports.sheets.circuits import circuit_content
+from reports.sheets.content import Issue, Moment, SheetContent, Signature
+
+PREPARED = "I have prepared this revision and submit it for approval."
+
+
+def sheet_content(
+    loop: Loop,
+    revision: Revision,
+    verification: Verification,
+    approval: Approval | None,
+    *,
+    made_at: dt.datetime | None = None,
+) -> SheetContent:
+    """What a sheet of this revision says; without an approval it is a draft, printed at `made_at` (else now)."""
+    snapshot = revision.snapshot
+    moment = approval.approved_at if approval else made_at or timezone.now()
+    pinned = Revision.objects.in_bulk(pinned_keys(snapshot))
+    drawings = area_drawings(snapshot, verification)
+    inputs, results = verification.inputs, verification.results
+    letter = approval.letter if approval else loop.letter
+    return SheetContent(
+        number=sheet_number(loop, snapshot["tag"], letter),
+        issued=approval is not None,
+        state="Issued" if approval else loop.get_state_display(),
+        site=snapshot["site"]["name"],
+        tag=snapshot["tag"],
+        service=snapshot["service"],
+        drawing=snapshot["drawing"],
+        letter=letter,
+        basis=words.BASES.get(inputs[0]["basis"], "") if inputs else "",
+        judged_on=verification.judged_on.isoformat(),
+        rules=verification.engine,
+        made_at=moment,
+        moment=moment_at(moment, loop.site),
+        verdict=verification.verdict,
+        word=words.VERDICTS[verification.verdict],
+        limiting=verification.limiting,
+        least_margin=words.percent(verification.least_margin),
+        function_verdict=verification.function_verdict,
+        function_word=words.FUNCTIONS.get(verification.function_verdict, ""),
+        signatures=signatures(loop, revision, approval),
+        circuits=tuple(
+            circuit_content(circuit, document, result, pinned, drawings)
+            for circuit, document, result in zip(snapshot["circuits"], inputs, results, strict=True)
+        ),
+        notes=snapshot["notes"],
+        history=history(loop, approval),
+        revision_number=revision.number,
+        revision_digest=revision.digest,
+        verification_digest=verification.digest,
+        caution=CAUTION,
+        link=f"{settings.SITE_URL.rstrip('/')}{reverse('loop', args=[loop.pk])}",
+        remark=remark_of(loop, approval),
+    )
+
+
+def sheet_number(loop: Loop, tag: str, letter: str) -> str:
+    """The number of a sheet: site, tag and revision letter."""
+    return f"{loop.site.code}-{tag}-{letter}"
+
+
+def moment_at(moment: dt.datetime, site: Site) -> Moment:
+    """A time in the zone of the site, named, and in UTC."""
+    local = moment.astimezone(zoneinfo.ZoneInfo(site.time_zone))
+    utc = moment.astimezone(dt.UTC)
+    return Moment(f"{local:%Y-%m-%d %H:%M} {site.time_zone}", f"{utc:%Y-%m-%d %H:%M} UTC")
+
+
+def signatures(loop: Loop, revision: Revision, approval: Approval | None) -> tuple[Signature, ...]:
+    """Who changed, prepared and approved. What has not been signed yet is there without a name."""
+    site = loop.site
+    changed = Signature(
+        f"Saved, revision {revision.number}", str(revision.author), moment_at(revision.created_at, site)
+    )
+    if approval is None:
+        prepared = Signature("Prepared")
+        if loop.submitted_by is not None and loop.submitted_at is not None:
+            submitted = moment_at(loop.submitted_at, site)
+            prepared = Signature("Prepared", loop.submitted_by.printed_name, submitted, PREPARED)
+        return changed, prepared, Signature("Approved")
+    event = submission(loop, approval)
+    return (
+        changed,
+        Signature("Prepared", approval.prepared_name, moment_at(event.created_at, site) if event else None, PREPARED),
+        Signature("Approved", approval.printed_name, moment_at(approval.approved_at, site), approval.meaning),
+    )
+
+
+def submission(loop: Loop, approval: Approval) -> WorkflowEvent | None:
+    """The submission that an approval answered."""
+    return (
+        WorkflowEvent.objects.filter(
+            loop=loop,
+            verb=Verb.SUBMIT,
+            letter=approval.letter,
+            actor=approval.submitted_by_id,
+            created_at__lte=approval.approved_at,
+        )
+        .order_by("-pk")
+        .first()
+    )
+
+
+def remark_of(loop: Loop, approval: Approval | None) -> str:
+    """What the approver wrote beside the signature."""
+    if approval is None:
+        return ""
+    event = WorkflowEvent.objects.filter(loop=loop, verb=Verb.APPROVE, letter=approval.letter).order_by("-pk").first()
+    return event.text if event else ""
+
+
+def history(loop: Loop, approval: Approval | None) -> tuple[Issue, ...]:
+    """Every issue up to this one, newest first, with the reason that began its letter."""
+    approvals = loop.approvals.order_by("-pk")
+    if approval is not None:
+        approvals = approvals.filter(pk__lte=approval.pk)
+    reasons = dict(
+        WorkflowEvent.objects.filter(loop=loop, verb=Verb.REOPEN).order_by("pk").values_list("letter", "text")
+    )
+    return tuple(
+        Issue(
+            letter=row.letter,
+            at=moment_at(row.approved_at, loop.site),
+            prepared=row.prepared_name,
+            approved=row.printed_name,
+            reason=reasons.get(row.letter, "") or ("First issue" if row.letter == "A" else ""),
+            digest=row.revision_digest[:12],
+        )
+        for row in approvals
+    )
+
+
+def pinned_keys(snapshot: Mapping[str, Any]) -> set[int]:
+    """Keys of the register revisions that a loop snapshot rests on."""
+    return set(
+        keys(row.get(name) for circuit in snapshot["circuits"] for row in circuit["members"] for name in MEMBER_PINS)
+    ) | set(keys(row.get("cable_type_revision") for circuit in snapshot["circuits"] for row in circuit["cables"]))
+
+
+MEMBER_PINS = ("equipment_revision", "certificate_revision")
+
+
+def keys(relations: Iterable[Mapping[str, Any] | None]) -> list[int]:
+    return [relation["id"] for relation in relations if relation]
+
+
+def area_drawings(snapshot: Mapping[str, Any], verification: Verification) -> dict[int, str]:
+    """The classification drawing of each area, as the area stood when the loop was judged."""
+    areas = set(keys(row["area"] for circuit in snapshot["circuits"] for row in circuit["members"]))
+    rows = (
+        Revision.objects.filter(kind="area", record_id__in=areas, created_at__lte=verification.created_at)
+        .order_by("number")
+        .values_list("record_id", "snapshot__drawing")
+    )
+    return {key: drawing or "" for key, drawing in rows}

@@ -1,0 +1,328 @@
+"""One circuit of a sheet, from its part of the snapshot, its case document, its result and the pinned revisions."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from decimal import Decimal
+from typing import Any
+
+from registry.models import Revision
+from registry.quantities import Kind, QuantityError, read, write
+from reports.diagrams import plan_of_circuit
+from reports.sheets import words
+from reports.sheets.content import (
+    Cable,
+    Cell,
+    Check,
+    Circuit,
+    Device,
+    Justification,
+    Paper,
+    Permitted,
+    Place,
+    Source,
+)
+
+Content = Mapping[str, Any]
+Pinned = Mapping[int, Revision]
+SOURCE_VALUES = ("Uo", "Io", "Po", "Uq", "Ro", "um")
+DEVICE_VALUES = ("Ui", "Ii", "Pi", "Ci", "Li")
+NEEDED_VALUES = {"voltage_min": "needs", "voltage_min_at_4mA": "needs at 4 mA", "current_max": "draws up to"}
+SUPPLY_VALUES = {"voltage": "open-circuit", "voltage_at_20mA": "at 20 mA", "resistance": "end to end"}
+PER_LENGTH = ("C", "L", "L_R", "R")
+
+
+def circuit_content(
+    circuit: Content, document: Content, result: Content, pinned: Pinned, drawings: Mapping[int, str]
+) -> Circuit:
+    """All that the sheet says of one circuit."""
+    checks = sorted(result.get("checks", []), key=lambda row: words.ORDER.index(row["verdict"]))
+    function = result.get("function") or {}
+    return Circuit(
+        name=circuit["name"],
+        verdict=result["verdict"],
+        word=words.VERDICTS[result["verdict"]],
+        system=system_words(result.get("system") or {}),
+        plan=plan_of_circuit(circuit, document, result),
+        places=places(circuit, document, result, pinned, drawings),
+        sources=tuple(source(row) for row in document.get("sources", [])),
+        devices=tuple(device(row, circuit) for row in document.get("devices", [])),
+        papers=tuple(paper(row, pinned) for row in circuit["members"]),
+        cables=tuple(
+            cable(row, run, document) for row, run in zip(document.get("cables", []), circuit["cables"], strict=True)
+        ),
+        totals=totals(result),
+        halved=bool(result.get("halved")),
+        checks=tuple(check(row) for row in checks),
+        longest=longest(result.get("max_length") or {}, document),
+        function=function_rows(function, document),
+        function_verdict=function.get("verdict", ""),
+        function_word=words.FUNCTIONS.get(function.get("verdict", ""), "Not judged"),
+        justifications=tuple(filter(None, (justification(row, pinned) for row in circuit["members"]))),
+        confirmations=tuple(str(text) for text in result.get("confirmations", [])),
+    )
+
+
+def system_words(system: Content) -> str:
+    """`Ex ia IIC, EPL Ga`: what the circuit as a whole earns; empty while a part is unknown."""
+    marks = " ".join(part for part in (system.get("level"), system.get("group")) if part)
+    return ", ".join(part for part in (f"Ex {marks}" if marks else "", epl(system)) if part)
+
+
+def epl(system: Content) -> str:
+    return f"EPL {system['epl']}" if system.get("epl") else ""
+
+
+def terminals_of(member: Content, pinned: Pinned) -> Content:
+    """The pinned content of a member's terminals."""
+    equipment = pinned[member["equipment_revision"]["id"]].snapshot
+    found: Content = next(row for row in equipment["terminals"] if row["id"] == member["terminals"]["id"])
+    return found
+
+
+def text_of(reading: Content | None) -> str:
+    """The typed text of a snapshot's quantity; empty where it is unknown."""
+    return str(reading["text"]) if reading else ""
+
+
+def verdict_of(result: Content, check_id: str, tag: str) -> str:
+    """The worst verdict of the checks of one kind that name an item."""
+    found = [
+        row["verdict"]
+        for row in result.get("checks", [])
+        if row["id"] == check_id and tag in row["subject"].split(" -> ")
+    ]
+    return min(found, key=words.ORDER.index, default="")
+
+
+def places(
+    circuit: Content, document: Content, result: Content, pinned: Pinned, drawings: Mapping[int, str]
+) -> tuple[Place, ...]:
+    """First what the areas ask for, then what each item offers, with the verdict that compares the two."""
+    area = document.get("area") or {}
+    known = {row["name"]: row for rows in ("sources", "devices") for row in document.get(rows, [])}
+    needed = [row["limit"] for row in result.get("checks", []) if row["id"] == "level" and row["limit"]]
+    named = list(dict.fromkeys(drawings[key] for key in area_keys(circuit) if drawings.get(key)))
+    zone = f"Zone {area['zone']}" if area.get("zone") else ""
+    if area.get("division"):
+        zone = f"Class {area.get('class', '')}, Division {area['division']}"
+    where = ", ".join([zone, *(f"drawing {name}" for name in named)])
+    rows = [
+        Place(
+            "Area",
+            where,
+            Cell(str(needed[0]) if needed else ""),
+            Cell(area.get("group", "")),
+            Cell(area.get("temperature_class", "")),
+            Cell(span(area.get("ambient_min", ""), area.get("ambient_max", ""))),
+        )
+    ]
+    for member in circuit["members"]:
+        values, terminals = known.get(member["tag"], {}), terminals_of(member, pinned)
+
+        def judged(text: str, check_id: str, tag: str = member["tag"]) -> Cell:
+            return Cell(text or "–", verdict_of(result, check_id, tag))
+
+        group = values.get("group") or "/".join(filter(None, (terminals["gas_group"], terminals["dust_group"])))
+        classes = [
+            f"{row['class']} to {row['ambient_max']}" if row.get("ambient_max") else row["class"]
+            for row in values.get("temperature_classes", [])
+        ]
+        low, high = text_of(terminals["ambient_min_degc"]), text_of(terminals["ambient_max_degc"])
+        rows.append(
+            Place(
+                member["tag"],
+                member["area"]["name"] if member["area"] else "Safe area",
+                judged(values.get("level", ""), "level"),
+                judged(group, "group"),
+                judged("; ".join(classes), "temperature_class"),
+                judged(span(low, high), "ambient"),
+            )
+        )
+    return tuple(rows)
+
+
+def area_keys(circuit: Content) -> list[int]:
+    return [member["area"]["id"] for member in circuit["members"] if member["area"]]
+
+
+def span(low: str, high: str) -> str:
+    """`-20 degC to 40 degC`, or the end that is known."""
+    if low and high:
+        return f"{low} to {high}"
+    return f"from {low}" if low else f"to {high}" if high else ""
+
+
+def source(row: Content) -> Source:
+    values = [("Um" if name == "um" else name, row.get(name, words.UNKNOWN)) for name in SOURCE_VALUES]
+    values = [(name, text) for name, text in values if name != "Uq" or "Uq" in row]
+    if supply := row.get("supply"):
+        values += [(label, supply[key]) for key, label in SUPPLY_VALUES.items() if key in supply]
+    isolated = row.get("isolated")
+    values.append(("earth", words.UNKNOWN if isolated is None else "isolated" if isolated else "earthed"))
+    return Source(
+        tag=row["name"],
+        terminals=row.get("terminals", ""),
+        output=words.OUTPUTS.get(row.get("output", ""), words.UNKNOWN),
+        values=tuple(values),
+        permitted=tuple(
+            Permitted(
+                group=item["group"],
+                co=item.get("Co", words.UNKNOWN),
+                lo=item.get("Lo", words.UNKNOWN),
+                lo_ro=item.get("Lo_Ro", words.UNKNOWN),
+                together=bool(item.get("together")),
+            )
+            for item in row.get("permitted", [])
+        ),
+    )
+
+
+def device(row: Content, circuit: Content) -> Device:
+    member = next((item for item in circuit["members"] if item["tag"] == row["name"]), None)
+    values = [(name, row.get(name, words.UNKNOWN)) for name in DEVICE_VALUES]
+    if needs := row.get("needs"):
+        values += [(label, needs[key]) for key, label in NEEDED_VALUES.items() if key in needs]
+    isolated = row.get("isolated_from_earth")
+    values.append(("earth", words.UNKNOWN if isolated is None else "isolated" if isolated else "earthed"))
+    role = {"simple": "simple apparatus", "uncertified": "no certificate", "component": "component certificate"}.get(
+        row.get("kind", ""), "inline item" if member and member["role"] == "inline" else "field device"
+    )
+    return Device(row["name"], terminals_name(member), role, tuple(values))
+
+
+def terminals_name(member: Content | None) -> str:
+    """The marking of the terminals: what follows the equipment in the stored name."""
+    return str(member["terminals"]["name"]).rpartition(", ")[2] if member else ""
+
+
+def paper(member: Content, pinned: Pinned) -> Paper:
+    equipment = pinned[member["equipment_revision"]["id"]]
+    content = equipment.snapshot
+    shared = {
+        "tag": member["tag"],
+        "equipment": f"{content['maker']} {content['type_name']}",
+        "marking": content["marking"],
+        "made_on": member["made_on"] or "",
+    }
+    pin = member["certificate_revision"]
+    if not pin:
+        return Paper(**shared, register_revision=str(equipment.number))
+    row = pinned[pin["id"]].snapshot
+    return Paper(
+        **shared,
+        register_revision=f"{equipment.number} / {pinned[pin['id']].number}",
+        number=row["number"],
+        issue=row["issue"],
+        scheme=row["scheme"],
+        status=row["status"],
+        valid_to=row["valid_to"] or "",
+        conditions=tuple(line.strip() for line in row["specific_conditions"].splitlines() if line.strip()),
+    )
+
+
+def cable(row: Content, run: Content, document: Content) -> Cable:
+    per_length = [row.get(name, "") for name in PER_LENGTH]
+    for index, name in ((1, "L_is"), (3, "R_is")):
+        if per_length[index] and row.get(name) == "per_core":
+            per_length[index] += " per core"
+    if not per_length[0] and row.get("C_core_core"):
+        per_length[0] = f"core {row['C_core_core']}, screen {row.get('C_core_screen', '?')}"
+    length = row.get("length", "")
+    return Cable(
+        tag=row["name"],
+        start=run["from_point"],
+        end=run["to_point"],
+        type_name=run["cable_type"]["name"] if run["cable_type"] else "",
+        length=length or words.UNKNOWN,
+        per_length=(per_length[0], per_length[1], per_length[2], per_length[3]),
+        capacitance=over_length(length, row.get("C", ""), Kind.CAPACITANCE_PER_LENGTH, Kind.CAPACITANCE),
+        inductance=over_length(
+            length,
+            row.get("L", ""),
+            Kind.INDUCTANCE_PER_LENGTH,
+            Kind.INDUCTANCE,
+            2 if row.get("L_is") == "per_core" else 1,
+        ),
+        separation=words.SEPARATIONS.get(str(row.get("type", "")), ""),
+    )
+
+
+def over_length(length: str, per_length: str, kind: Kind, total: Kind, cores: int = 1) -> str:
+    """What a value per length comes to over a length, exact; empty where one of the two is not given."""
+    try:
+        value = read(length, Kind.LENGTH) * read(per_length, kind) * Decimal(cores)
+        return write(value, total)
+    except QuantityError:
+        return ""
+
+
+def totals(result: Content) -> tuple[tuple[str, str, str], ...]:
+    """(quantity, on the circuit, permitted) for capacitance and inductance."""
+    found = result.get("totals") or {}
+    return tuple(
+        (name, str(found.get(key) or words.UNKNOWN), str(found.get(f"{key}_permitted") or words.UNKNOWN))
+        for name, key in (("Capacitance", "C"), ("Inductance", "L"))
+        if found
+    )
+
+
+def check(row: Content) -> Check:
+    relation = row.get("relation") or "" if row.get("value") and row.get("limit") else ""
+    return Check(
+        id=row["id"],
+        name=words.CHECKS.get(str(row["id"]), str(row["id"])),
+        verdict=row["verdict"],
+        word=words.VERDICTS[row["verdict"]],
+        subject=row["subject"].replace(" -> ", " → "),
+        value=str(row.get("value") or "").replace("_", " "),
+        relation=words.RELATIONS.get(relation, relation),
+        limit=str(row.get("limit") or "").replace("_", " "),
+        margin=words.percent(row.get("margin") or ""),
+        reference=row.get("reference") or "",
+        why=row.get("why") or "",
+        cure=str(row.get("cure") or ""),
+    )
+
+
+def longest(found: Content, document: Content) -> str:
+    """How long the last run may become, in a sentence."""
+    runs = document.get("cables") or []
+    if not found or not runs:
+        return ""
+    name = runs[-1]["name"]
+    if found.get("limited_by") == "none" or not found.get("length"):
+        return f"Neither capacitance nor inductance limits the length of {name}."
+    return f"{name} may be at most {found['length']} long, limited by {found['limited_by']}; all else as given here."
+
+
+def function_rows(function: Content, document: Content) -> tuple[tuple[str, str], ...]:
+    """The voltage budget: what there is, what is needed, and what it was reckoned with."""
+    rows = [
+        ("Voltage at the device", function.get("voltage_at_device")),
+        ("Voltage needed", function.get("voltage_needed")),
+        ("Load and series resistance", document.get("load_resistance")),
+        ("Reason", function.get("why")),
+    ]
+    return tuple((label, str(text)) for label, text in rows if text)
+
+
+def justification(member: Content, pinned: Pinned) -> Justification | None:
+    terminals = terminals_of(member, pinned)
+    if not terminals["simple_kind"]:
+        return None
+    figures = {
+        "voltage": "simple_v",
+        "current": "simple_a",
+        "power": "simple_w",
+        "surface": "surface_m2",
+        "thermal resistance": "thermal_k_per_w",
+    }
+    return Justification(
+        tag=member["tag"],
+        kind=words.SIMPLE[terminals["simple_kind"]],
+        figures=", ".join(
+            f"{label} {text_of(terminals[column])}" for label, column in figures.items() if terminals[column]
+        ),
+        text=terminals["justification"],
+    )

@@ -1,0 +1,255 @@
+"""What stands on a loop sheet, as plain data. All values are the texts that were typed or stored with the verdict."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+
+from reports.diagrams import Plan, describe
+from reports.sheets.words import shape
+
+
+@dataclass(frozen=True)
+class Moment:
+    """A time as the sheet prints it: at the site, and in UTC."""
+
+    local: str
+    utc: str
+
+
+@dataclass(frozen=True)
+class Signature:
+    """Who did what, printed name and time; an empty name was not given yet."""
+
+    role: str
+    name: str = ""
+    at: Moment | None = None
+    meaning: str = ""
+
+
+@dataclass(frozen=True)
+class Cell:
+    """A value of an item with the verdict of the check that judged it; an empty verdict where none did."""
+
+    text: str
+    verdict: str = ""
+
+    @property
+    def shape(self) -> str:
+        return shape(self.verdict)
+
+
+@dataclass(frozen=True)
+class Place:
+    """What the area asks for, or what an item offers: one row of plant data against instrument data."""
+
+    name: str
+    where: str
+    level: Cell
+    group: Cell
+    temperature_class: Cell
+    ambient: Cell
+
+    @property
+    def cells(self) -> tuple[Cell, ...]:
+        return self.level, self.group, self.temperature_class, self.ambient
+
+
+@dataclass(frozen=True)
+class Permitted:
+    """Co, Lo and Lo/Ro for one group."""
+
+    group: str
+    co: str
+    lo: str
+    lo_ro: str
+    together: bool
+
+
+@dataclass(frozen=True)
+class Source:
+    """Output parameters of a source's terminals."""
+
+    tag: str
+    terminals: str
+    output: str
+    values: tuple[tuple[str, str], ...]
+    permitted: tuple[Permitted, ...]
+
+    @property
+    def rows(self) -> tuple[Permitted, ...]:
+        """The permitted values, or one row that says that there are none."""
+        return self.permitted or (Permitted("–", "unknown", "unknown", "unknown", False),)
+
+
+@dataclass(frozen=True)
+class Device:
+    """Input parameters of a field device's or inline item's terminals."""
+
+    tag: str
+    terminals: str
+    role: str
+    values: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True)
+class Paper:
+    """The register item and certificate that a member of the circuit rests on, as pinned."""
+
+    tag: str
+    equipment: str
+    marking: str
+    register_revision: str
+    number: str = ""
+    issue: str = ""
+    scheme: str = ""
+    status: str = ""
+    valid_to: str = ""
+    made_on: str = ""
+    conditions: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Cable:
+    """One run with its values per length and what they come to over its length; empty where a default is counted."""
+
+    tag: str
+    start: str
+    end: str
+    type_name: str
+    length: str
+    per_length: tuple[str, str, str, str]
+    capacitance: str
+    inductance: str
+    separation: str
+
+
+@dataclass(frozen=True)
+class Check:
+    """One check as judged."""
+
+    id: str
+    name: str
+    verdict: str
+    word: str
+    subject: str
+    value: str
+    relation: str
+    limit: str
+    margin: str
+    reference: str
+    why: str
+    cure: str = ""
+
+    @property
+    def shape(self) -> str:
+        return shape(self.verdict)
+
+
+@dataclass(frozen=True)
+class Justification:
+    """Why an item is simple apparatus."""
+
+    tag: str
+    kind: str
+    figures: str
+    text: str
+
+
+@dataclass(frozen=True)
+class Circuit:
+    """One intrinsically safe circuit of the loop."""
+
+    name: str
+    verdict: str
+    word: str
+    system: str
+    plan: Plan
+    places: tuple[Place, ...]
+    sources: tuple[Source, ...]
+    devices: tuple[Device, ...]
+    papers: tuple[Paper, ...]
+    cables: tuple[Cable, ...]
+    totals: tuple[tuple[str, str, str], ...]
+    halved: bool
+    checks: tuple[Check, ...]
+    longest: str
+    function: tuple[tuple[str, str], ...]
+    function_verdict: str
+    function_word: str
+    justifications: tuple[Justification, ...]
+    confirmations: tuple[str, ...]
+
+    @property
+    def shape(self) -> str:
+        return shape(self.verdict)
+
+    @property
+    def judged(self) -> list[Check]:
+        """The checks that apply."""
+        return [check for check in self.checks if check.verdict != "not_applicable"]
+
+    @property
+    def passed_over(self) -> list[Check]:
+        """The checks that do not apply, which say why in a line instead of a row."""
+        return [check for check in self.checks if check.verdict == "not_applicable"]
+
+    @property
+    def function_shape(self) -> str:
+        return shape(self.function_verdict)
+
+    @property
+    def described(self) -> str:
+        """The diagram in words."""
+        return describe(self.plan)
+
+
+@dataclass(frozen=True)
+class Issue:
+    """One line of the history of issues."""
+
+    letter: str
+    at: Moment
+    prepared: str
+    approved: str
+    reason: str
+    digest: str
+
+
+@dataclass(frozen=True)
+class SheetContent:
+    """Everything on a sheet. `issued` is False for a print that nobody has approved."""
+
+    number: str
+    issued: bool
+    state: str
+    site: str
+    tag: str
+    service: str
+    drawing: str
+    letter: str
+    basis: str
+    judged_on: str
+    rules: str
+    made_at: dt.datetime
+    moment: Moment
+    verdict: str
+    word: str
+    limiting: str
+    least_margin: str
+    function_word: str
+    function_verdict: str
+    signatures: tuple[Signature, ...]
+    circuits: tuple[Circuit, ...]
+    notes: str
+    history: tuple[Issue, ...]
+    revision_number: int
+    revision_digest: str
+    verification_digest: str
+    caution: str
+    link: str
+    remark: str = ""
+
+    @property
+    def shape(self) -> str:
+        return shape(self.verdict)
