@@ -40,6 +40,7 @@ from urllib.parse import urlsplit
 
 from deploy.env_values import (
     GOOD_KEY,
+    GOOD_SQLITE,
     SHORTEST_SECRET_KEY,
     Fault,
     one_of,
@@ -160,8 +161,8 @@ class _Reader:
 def load(environ: Mapping[str, str], base_dir: Path) -> Environment:
     """The checked environment of the instance whose source tree is ``base_dir``.
 
-    In local mode a missing secret key is made and kept in the file ``secret_key`` (mode 0600) beside the database.
-    Nothing is written when there is a fault.
+    The folder of a SQLite file is made. In local mode a missing secret key is made and kept in the file ``secret_key``
+    (mode 0600) beside the database. Nothing is written when there is a fault.
 
     Raises :class:`EnvironmentProblem` with all faults.
     """
@@ -215,7 +216,14 @@ def load(environ: Mapping[str, str], base_dir: Path) -> Environment:
     if reader.faults:
         raise EnvironmentProblem(reader.faults)
 
-    local_dir = Path(database["NAME"]).parent if "sqlite3" in database["ENGINE"] else base_dir / ".local"
+    local_dir = base_dir / ".local"
+    if "sqlite3" in database["ENGINE"]:
+        local_dir = Path(database["NAME"]).parent
+        try:
+            local_dir.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            reader.fault("DATABASE_URL", f"the folder {local_dir} cannot be made ({error.strerror})", GOOD_SQLITE)
+            raise EnvironmentProblem(reader.faults) from None
     return Environment(
         mode=mode,
         database=database,

@@ -68,7 +68,7 @@ def test_production_is_served_over_https(tmp_path: Path) -> None:
     assert environment.csrf_trusted_origins == ("https://unlit.example.org",)
     assert environment.default_from_email == "unlit@unlit.example.org"
     assert environment.secret_key == KEY
-    assert list(tmp_path.iterdir()) == [], "production keeps no key of its own"
+    assert list(tmp_path.rglob("*")) == [tmp_path / ".local"], "production keeps no key of its own"
     assert load(PRODUCTION | {"HTTPS": "off"}, tmp_path).https is False
     assert "SITE_URL" in only_fault(PRODUCTION | {"SITE_URL": "http://unlit.example.org"}, tmp_path)
 
@@ -411,7 +411,10 @@ def test_a_damaged_key_file_is_told_and_not_overwritten(content: str | bytes, tm
 
 def test_a_folder_that_cannot_be_made_is_told(tmp_path: Path) -> None:
     (tmp_path / ".local").write_text("a file where the folder should be")
-    assert "cannot be kept or read" in only_fault({}, tmp_path)
+    assert re.search("DATABASE_URL: the folder .* cannot be made", only_fault({}, tmp_path))
+    assert re.search(
+        "SECRET_KEY: .* cannot be kept or read", only_fault({"DATABASE_URL": "postgresql://h/db"}, tmp_path)
+    )
 
 
 @pytest.fixture
