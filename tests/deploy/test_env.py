@@ -327,6 +327,11 @@ def test_no_pool_unless_asked_for(tmp_path: Path) -> None:
         assert "pool" not in database["OPTIONS"]
 
 
+def test_sqlite_has_no_pool(tmp_path: Path) -> None:
+    environ = {"DATABASE_URL": "sqlite:///x.sqlite3", "DATABASE_POOL": "8"}
+    assert "SQLite has no pool" in only_fault(environ, tmp_path)
+
+
 def test_one_environment_does_not_change_another(tmp_path: Path) -> None:
     load({}, tmp_path).database["OPTIONS"]["timeout"] = 1
     assert load({}, tmp_path).database["OPTIONS"]["timeout"] == 20

@@ -233,6 +233,28 @@ def test_marking_is_refused_with_an_example_that_reads(text: str, says: str) -> 
     parse_marking(caught.value.example)
 
 
+@pytest.mark.parametrize(
+    ("fields", "says"),
+    [
+        ({"categories": ("1",), "atmospheres": ("G",)}, "no equipment group"),
+        ({"equipment_group": "II"}, "not followed by a category"),
+        ({"joint": "/"}, "one type of protection only"),
+        ({"classes": ("I",)}, "not followed by a division or a zone"),
+        ({"zone": "0", "divisions": ("1",)}, "one by one"),
+        ({"protections": ("xx",)}, "no known type of protection"),
+    ],
+)
+def test_a_marking_cannot_be_made_to_contradict_itself(fields: dict, says: str) -> None:
+    with pytest.raises(MarkingError, match=says):
+        Marking(**{"symbol": "Ex", "protections": ("ia",), "groups": ("IIC",), **fields})
+
+
+def test_a_marking_by_divisions_needs_a_class_and_a_known_method() -> None:
+    for fields in ({"methods": ("IS",)}, {"methods": ("YY",), "classes": ("I",), "hazard_groups": ("A",)}):
+        with pytest.raises(MarkingError, match="method before it is unknown"):
+            Marking(divisions=("1",), **fields)
+
+
 def test_nothing_but_a_marking_error_comes_of_random_texts() -> None:
     for text in random_texts(30_000, seed=60079, longest=120):
         for read in (parse_marking, parse_certificate_number, parse_markings):
