@@ -1,0 +1,273 @@
+"""The large plant: thousands of items and tens of thousands of loops, deterministic from a seed.
+
+Items are variants of those of the small plant under further invented makers; loops are of the usual kinds at a second
+site. Everything is saved by the ordinary services, a few hundred records in one transaction.
+"""
+
+from __future__ import annotations
+
+import gc
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from itertools import islice
+from random import Random
+from typing import Any
+
+from django.db import transaction
+
+from loops.models import Loop, LoopVerdict
+from loops.services import approvals
+from loops.services.loops import save_loop
+from registry.models import Certificate, Equipment
+from reports.demo.build import ITEMS, Demo, build_areas, build_items, build_site, loop_text
+from reports.demo.certificates import EN_EDITIONS
+from reports.demo.places import SECOND_SITE
+from reports.demo.plans import LoopPlan, Part, single
+
+ITEM_COUNT = 2_000
+LOOP_COUNT = 20_000
+BATCH = 200
+MAKERS = (
+    "Ostrivane",
+    "Belquonder",
+    "Mirrowask",
+    "Yendrofast",
+    "Trezzimore",
+    "Culvenskade",
+    "Pharrowindt",
+    "Ulmquester",
+)
+IN_REVIEW = 0.05
+"""Share of the complying loops that are submitted for approval."""
+
+Text = dict[str, Any]
+
+
+# ------------------------------------------------------------------------------------------------------------- items
+
+KINDS = {
+    "supply": ("TI-AI1", "TI-AI2-H", "TR-AI8"),
+    "barrier": ("VB28-300",),
+    "amplifier": ("TI-DI2",),
+    "driver": ("TI-DO1",),
+    "output": ("TI-AO1",),
+    "converter": ("TI-TC1",),
+    "transmitter": ("QP-300", "QP-330", "QF-50", "PV-3"),
+    "dust transmitter": ("QP-310-D", "DR-85-D"),
+    "head": ("ZH-20",),
+    "switch": ("HN-8", "DL-20"),
+    "valve": ("HS-12",),
+    "positioner": ("HP-700",),
+}
+"""What each kind of item is a variant of."""
+SHARES = {
+    "supply": 18,
+    "barrier": 8,
+    "amplifier": 8,
+    "driver": 5,
+    "output": 5,
+    "converter": 4,
+    "transmitter": 22,
+    "dust transmitter": 4,
+    "head": 8,
+    "switch": 9,
+    "valve": 5,
+    "positioner": 4,
+}
+
+
+@dataclass(frozen=True)
+class Variant:
+    """An item of the large plant: its kind, its text, and the number of its certificate."""
+
+    kind: str
+    text: Text
+    certificate: str
+
+
+def variant(seed: int, number: int) -> Variant:
+    """Item `number` of a seed: an item of the small plant with its own maker, type, certificate and small differences.
+
+    What an item is called does not depend on the seed, so that a run with another seed adds nothing twice.
+    """
+    shape, random = Random(f"item {number}"), Random(f"{seed} item {number}")  # noqa: S311  invented data, no secret
+    kind = shape.choices(tuple(SHARES), tuple(SHARES.values()))[0]
+    name = shape.choice(KINDS[kind])
+    model = next(item for item in ITEMS if item["type_name"] == name)
+    pair = number // 2
+    certificate = f"ZQX {10 + pair % 14} ATEX {5000 + pair} X"
+    rows = []
+    for row in model["terminals"]:
+        changed = row | {"certificate": (certificate, "0")}
+        if row["side"] == "device":
+            changed |= {
+                "ci_f": f"{random.randint(0, 110) / 10:g} nF",
+                "li_h": f"{random.choice((0, 0, 2, 5, 8, 10, 12)):g} uH",
+            }
+        rows.append(changed)
+    text = model | {
+        "maker": MAKERS[pair % len(MAKERS)],
+        "type_name": f"{model['type_name']}/{number:04d}",
+        "terminals": rows,
+        "notes": "",
+    }
+    return Variant(kind, text, certificate)
+
+
+def certificate_text(number: str, holder: str) -> Text:
+    """The certificate of a variant."""
+    year = 2000 + int(number.split()[1])
+    return {
+        "scheme": "ATEX",
+        "number": number,
+        "issue": "0",
+        "holder": holder,
+        "standards": EN_EDITIONS,
+        "issued_on": f"{year}-06-01",
+        "status": "current",
+        "specific_conditions": "Protect the enclosure from impact where it is used in zone 0.",
+    }
+
+
+# ------------------------------------------------------------------------------------------------------------- loops
+
+USUAL = (
+    # kind, share, letters, service, source, device, areas
+    ("transmitter", 40, "PT FT VT", "process value", "supply", "transmitter", ("hydrogen", "solvent", "farm")),
+    ("barrier", 10, "PT FT", "process value", "barrier", "transmitter", ("hydrogen", "solvent", "farm")),
+    ("chain", 12, "TT", "temperature", "supply", "head", ("hydrogen", "solvent")),
+    ("switch", 15, "ZS LS", "position or level", "amplifier", "switch", ("hydrogen", "dosing", "solvent", "vapour")),
+    ("valve", 8, "XV", "on-off valve", "driver", "valve", ("hydrogen", "dosing", "solvent")),
+    ("positioner", 7, "FV PV", "control valve", "output", "positioner", ("hydrogen", "solvent", "farm")),
+    ("sensor", 4, "TE", "temperature sensor", "converter", "", ("solvent", "farm")),
+    ("dust", 4, "PT LT", "bulk solids", "supply", "dust transmitter", ("dryer",)),
+)
+CABLES = ("KI-05 1x2x0.5", "KI-07 1x2x0.75", "KI-10 1x2x1.0", "KI-15 1x2x1.5", "KA-15 1x2x1.5 SWA")
+TRUNKS = ("KM-12 12x2x0.75", "KM-24 24x2x1.0")
+TALLEST = 560
+"""Longest run in metres: with it the longest loops go over Co in IIC, as some of a real plant would."""
+
+
+def loop_plan(seed: int, number: int, items: dict[str, list[Text]]) -> LoopPlan:
+    """Loop `number` of a seed, from the items of each kind; its tag does not depend on the seed."""
+    shape, random = Random(f"loop {number}"), Random(f"{seed} loop {number}")  # noqa: S311
+    name, _, letters, service, source_kind, device_kind, areas = shape.choices(USUAL, [row[1] for row in USUAL])[0]
+    tag = f"{shape.choice(letters.split())}-{number + 10_000}"
+    area = random.choice(areas)
+    source = terminals(random, random.choice(items[source_kind]), "source")
+    device = terminals(random, random.choice(items[device_kind]), "device") if device_kind else "Pt100 insert: 1-4"
+    length = int(random.triangular(20, TALLEST, 130))
+    cable = random.choice(CABLES)
+    lengths = (
+        ((random.choice(TRUNKS), f"{length} m"), (cable, f"{random.randint(5, 40)} m"))
+        if name in {"transmitter", "switch"} and random.random() < 0.4
+        else ((cable, f"{length} m"),)
+    )
+    sensor = None
+    if name == "chain":
+        side = next(row["name"] for row in find(device, items[device_kind])["terminals"] if row["side"] == "source")
+        sensor = (side, "Pt100 insert: 1-4", ("KP-07 RTD 4x0.75", f"{random.randint(2, 15)} m"))
+    extra = (
+        (Part("inline", f"SP-{number + 10_000}", "VS-2W: 1-2", area),)
+        if random.random() < 0.08 and name == "transmitter"
+        else ()
+    )
+    return single(
+        tag,
+        f"Train {number % 40 + 1}, {service}",
+        source,
+        device,
+        area,
+        *lengths,
+        extra=extra,
+        sensor=sensor,
+        load="250 ohm" if name == "barrier" else "0 ohm",
+        owner=random.choice(("designer", "designer2")),
+    )
+
+
+def find(item: str, rows: list[Text]) -> Text:
+    """The item that "type: terminals" belongs to."""
+    return next(row for row in rows if row["type_name"] == item.split(":")[0])
+
+
+def terminals(random: Random, item: Text, side: str) -> str:
+    """One set of terminals of an item, as plans name it."""
+    names = [row["name"] for row in item["terminals"] if row["side"] == side and "multidrop" not in row["name"]]
+    return f"{item['type_name']}: {random.choice(names)}"
+
+
+# ---------------------------------------------------------------------------------------------------------- building
+
+
+def batches(rows: Iterator[Any]) -> Iterator[list[Any]]:
+    """Rows in lists of at most BATCH."""
+    while chunk := list(islice(rows, BATCH)):
+        yield chunk
+
+
+@contextmanager
+def few_collections() -> Iterator[None]:
+    """Collect garbage less often while very many short-lived objects are made."""
+    standing = gc.get_threshold()
+    gc.collect()
+    gc.freeze()
+    gc.set_threshold(50_000, 20, 50)
+    try:
+        yield
+    finally:
+        gc.set_threshold(*standing)
+        gc.unfreeze()
+
+
+def build_large(
+    demo: Demo, seed: int, item_count: int, loop_count: int, progress: Callable[[str], object] = lambda text: None
+) -> None:
+    """Add items and loops until there are so many; what is there from an earlier run is kept."""
+    with few_collections():
+        items = build_variants(demo, seed, item_count)
+        progress(f"{Equipment.objects.count()} items")
+        site = build_site(demo, SECOND_SITE)
+        build_areas(demo, site)
+        wanted = loop_count - Loop.objects.exclude(site=site).count()
+        standing = set(Loop.objects.filter(site=site).values_list("tag", flat=True))
+        plans = (loop_plan(seed, number, items) for number in range(wanted))
+        for done, chunk in enumerate(batches(plans), start=1):
+            with transaction.atomic():
+                for number, plan in enumerate(chunk):
+                    if plan.tag in standing:
+                        demo.kept["loop"] += 1
+                        continue
+                    loop = save_loop(loop_text(demo, plan, site.code), demo.author(plan.owner))
+                    demo.added["loop"] += 1
+                    if number % BATCH < BATCH * IN_REVIEW and complies(loop):
+                        approvals.submit(loop.pk, demo.people[plan.owner], text="Ready for checking.")
+                        demo.added["submit"] += 1
+            if done % 10 == 0:
+                progress(f"{min(done * BATCH, wanted)} of {wanted} loops")
+
+
+def complies(loop: Loop) -> bool:
+    """Whether the stored verdict lets the loop go to approval."""
+    return loop.verification is not None and loop.verification.verdict == LoopVerdict.COMPLIES
+
+
+def build_variants(demo: Demo, seed: int, item_count: int) -> dict[str, list[Text]]:
+    """Items of the large plant with their certificates, by kind."""
+    variants = [variant(seed, number) for number in range(item_count - len(ITEMS))]
+    known = {(number, issue): pk for number, issue, pk in Certificate.objects.values_list("number", "issue", "pk")}
+    for chunk in batches(iter(variants)):
+        with transaction.atomic():
+            for row in chunk:
+                key = (row.certificate, "0")
+                if key not in demo.certificates:
+                    text = certificate_text(row.certificate, row.text["maker"])
+                    demo.certificates[key] = demo.once("certificate", text, "keeper", known.get(key))
+    for chunk in batches(iter(variants)):
+        with transaction.atomic():
+            build_items(demo, tuple(row.text for row in chunk))
+    by_kind: dict[str, list[Text]] = {}
+    for row in variants:
+        by_kind.setdefault(row.kind, []).append(row.text)
+    return by_kind
