@@ -19,6 +19,7 @@ TABLE: dict[str, frozenset[Role]] = {
     "site.view": EVERYBODY,
     "site.add": frozenset(),
     "site.edit": frozenset({Role.ADMINISTRATOR}),
+    "site.people": frozenset({Role.ADMINISTRATOR}),
     "area.edit": frozenset({Role.DESIGNER, Role.ADMINISTRATOR}),
     "loop.view": EVERYBODY,
     "loop.edit": frozenset({Role.DESIGNER}),
@@ -29,11 +30,14 @@ TABLE: dict[str, frozenset[Role]] = {
     "sheet.view": EVERYBODY,
 }
 
-SUPERUSER_MAY = frozenset({"register.view", "site.view", "site.add", "site.edit", "loop.view", "sheet.view"})
+SUPERUSER_MAY = frozenset(
+    {"register.view", "site.view", "site.add", "site.edit", "site.people", "loop.view", "sheet.view"}
+)
 SIDES = {
     "register.edit": "A register keeper, designer or site administrator may do this.",
     "site.add": "The administrator of the installation may do this.",
     "site.edit": "A site administrator may do this.",
+    "site.people": "A site administrator may do this.",
     "area.edit": "A designer or site administrator of this site may do this.",
     "loop.edit": "A designer of this site may do this.",
     "loop.submit": "A designer of this site may do this.",

@@ -78,7 +78,7 @@ class ReadingField(forms.Field):
 
 
 class RecordField(forms.Field):
-    """Another record: by its name as people call it, or by its key.
+    """Another record: by its name as people call it, or by its key. A number is a key; a text of digits first a name.
 
     `queryset` gives what may be chosen now; `name_of` is the expression of the name that people type and see (a column
     or an annotation).
@@ -109,7 +109,7 @@ class RecordField(forms.Field):
         if isinstance(value, bool) or not isinstance(value, str | int):
             raise ValidationError("Name a record here.")
         text = " ".join(plain_text(str(value)).split())
-        found = list(self.named().filter(picked_name=text)[:2])
+        found = [] if isinstance(value, int) else list(self.named().filter(picked_name=text)[:2])
         if len(found) != 1 and text.isascii() and text.isdigit() and len(text) < 19:
             found = list(self.named().filter(pk=int(text)))
         if len(found) != 1:
@@ -160,7 +160,7 @@ def read_entry(
         errors[join(path, "" if name == "__all__" else name)] = [str(message) for message in messages]
     cleaned: dict[str, Any] = dict(form.cleaned_data)
     identity = data.get("id")
-    cleaned["id"] = int(identity) if isinstance(identity, str | int) and str(identity).isdecimal() else None
+    cleaned["id"] = read_key(identity)
     rows_by_name: dict[str, list[dict[str, Any]]] = {}
     for name, child_class in form_class.children.items():
         rows = data.get(name) or []
@@ -180,6 +180,12 @@ def read_entry(
             errors.setdefault(join(path, field), []).append(message)
     cleaned |= rows_by_name
     return cleaned, errors
+
+
+def read_key(identity: Any) -> int | None:
+    """The key of a stored row that an incoming row says it continues, or None."""
+    text = str(identity) if isinstance(identity, str | int) else ""
+    return int(text) if text.isascii() and text.isdigit() and len(text) < 19 else None
 
 
 def join(path: str, name: str) -> str:

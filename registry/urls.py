@@ -1,5 +1,37 @@
-"""Addresses."""
+"""Addresses of the register: the same for every kind of record, and the pages beside them."""
 
-from django.urls import URLPattern, URLResolver
+from collections.abc import Iterator
 
-urlpatterns: list[URLPattern | URLResolver] = []
+from django.urls import URLPattern, path
+
+from registry.views import details, editing, glossary, lists, people, picking, searching
+from registry.views.kinds import KINDS
+from registry.views.pages import KindPage
+
+
+def addresses_of(page: KindPage) -> Iterator[URLPattern]:
+    """`equipment_list`, `equipment_new`, `equipment`, `equipment_edit`, `…_duplicate`, `…_archive`, `…_restore`,
+    `…_history`."""
+    base, name, kind = page.path, page.kind, {"kind": page}
+    yield path(f"{base}/", lists.record_list, kind, name=f"{name}_list")
+    yield path(f"{base}/new/", editing.add, kind, name=f"{name}_new")
+    yield path(f"{base}/<int:pk>/", details.record_page, kind, name=name)
+    yield path(f"{base}/<int:pk>/edit/", editing.edit, kind, name=f"{name}_edit")
+    yield path(f"{base}/<int:pk>/duplicate/", editing.duplicate, kind, name=f"{name}_duplicate")
+    yield path(f"{base}/<int:pk>/archive/", editing.archive, kind | {"archived": True}, name=f"{name}_archive")
+    yield path(f"{base}/<int:pk>/bring-back/", editing.archive, kind | {"archived": False}, name=f"{name}_restore")
+    yield path(f"{base}/<int:pk>/history/", details.history, kind, name=f"{name}_history")
+
+
+urlpatterns = [
+    *(pattern for page in KINDS.values() for pattern in addresses_of(page)),
+    path("pick/<str:name>/", picking.pick, name="pick"),
+    path("read/<str:kind>/", picking.read_quantity, name="read_quantity"),
+    path("search/", searching.search, name="search"),
+    path("help/parameters/", glossary.parameters, name="parameters"),
+    path("people/", people.people_list, name="people"),
+    path("people/new/", people.add, name="person_new"),
+    path("people/<int:pk>/", people.edit, name="person"),
+    path("people/<int:pk>/password/", people.set_password, name="person_password"),
+    path("password/", people.own_password, name="password_change"),
+]

@@ -8,13 +8,19 @@ from typing import Any
 
 from django import forms
 from django.db import models
+from django.urls import reverse
+from django.utils.dateparse import parse_date
 
-from registry.models import Revision
-from registry.models.base import Record
+from registry import access
+from registry.differences import ROW_TITLES
+from registry.fields import Reading
+from registry.models import Site, User
+from registry.parameters import help_of, parameter_of
+from registry.parameters import shown as written
+from registry.quantities import Kind, QuantityError
 from registry.reading import EntryForm, ReadingField, RecordField, join
 
 MAX_DEPTH = 8
-MAX_INDEX = 10_000
 SELECT_LIMIT = 60
 
 
@@ -167,12 +173,18 @@ def form_tree(
     errors: Mapping[str, list[str]],
     path: str = "",
     choices: dict[str, list[tuple[str, str]]] | None = None,
+    user: User | None = None,
 ) -> FormNode:
-    """Everything a template needs to show an entry with its text and its messages. Choices are read once a page."""
+    """Everything a template needs to show an entry with its text and its messages. Choices are read once a page.
+
+    With a `user`, records that belong to a site are offered only from the sites of that person.
+    """
     choices = {} if choices is None else choices
     node = FormNode(path, identity=data.get("id") or "")
     fresh = fresh_values(entry_class)
     for name, reader in entry_class.base_fields.items():
+        if isinstance(reader, RecordField):
+            offer(f"{entry_class.__name__}.{name}", reader, choices, user)
         node.fields[name] = field_dict(
             entry_class,
             name,
@@ -185,13 +197,33 @@ def form_tree(
     for name, child in entry_class.children.items():
         rows = data.get(name) or []
         node.rows[name] = [
-            form_tree(child, row, errors, join(path, f"{name}.{index}"), choices)
+            form_tree(child, row, errors, join(path, f"{name}.{index}"), choices, user)
             for index, row in enumerate(rows)
             if isinstance(row, Mapping)
         ]
         if join(path, name) in errors:
             node.errors[name] = list(errors[join(path, name)])
     return node
+
+
+def offer(
+    listed: str, reader: RecordField, choices: dict[str, list[tuple[str, str]]], user: User | None = None
+) -> list[tuple[str, str]]:
+    """Read what a field offers, one more than a list shows, into `choices`; once a page."""
+    if listed not in choices:
+        named = within_sites(reader.named(), user) if user else reader.named()
+        names = named.order_by("picked_name").values_list("picked_name", flat=True)[: SELECT_LIMIT + 1]
+        choices[listed] = [(item, item) for item in names]
+    return choices[listed]
+
+
+def within_sites(queryset: models.QuerySet[Any], user: User) -> models.QuerySet[Any]:
+    """Only what belongs to the sites of a person, where the records belong to sites at all."""
+    if queryset.model is Site:
+        return queryset.filter(pk__in=access.sites_of(user))
+    if any(column.name == "site" for column in queryset.model._meta.concrete_fields):
+        return queryset.filter(site_id__in=access.sites_of(user))
+    return queryset
 
 
 def field_dict(
@@ -205,12 +237,14 @@ def field_dict(
 ) -> dict[str, Any]:
     """One field for components/field.html."""
     full = join(path, name)
+    parameter = parameter_of(entry_class.model, name)
     shown: dict[str, Any] = {
         "name": full,
         "id": "f-" + full.replace(".", "-"),
-        "label": str(reader.label or name.replace("_", " ")),
-        "value": value,
-        "help": str(reader.help_text),
+        "label": parameter.label if parameter else sentence(str(reader.label or name.replace("_", " "))),
+        "short": parameter.short if parameter else sentence(str(reader.label or name.replace("_", " "))),
+        "value": value if isinstance(value, str | int | float | bool) else "",
+        "help": str(reader.help_text) or help_of(entry_class.model, name),
         "errors": messages,
         "required": reader.required,
         "kind": "text",
@@ -219,23 +253,32 @@ def field_dict(
         "unit_hint": "",
     }
     if isinstance(reader, ReadingField):
-        shown |= {"unit_hint": reader.example, "kind": "quantity"}
+        example = (parameter.example if parameter else "") or reader.example
+        shown |= {"unit_hint": f"For example {example}.", "kind": "quantity", "read_as": read_as(value, reader)}
+        shown["attrs"] = echo_attributes(reader.kind, shown["id"])
     elif isinstance(reader, RecordField):
         listed = f"{entry_class.__name__}.{name}"
-        if listed not in choices:
-            names = reader.named().order_by("picked_name").values_list("picked_name", flat=True)[: SELECT_LIMIT + 1]
-            choices[listed] = [(item, item) for item in names]
-        shown["value"] = reader.name_for(str(value)) if value not in ("", None) else ""
+        offered = offer(listed, reader, choices)
+        by_key = isinstance(value, int) and not isinstance(value, bool)
+        shown["value"] = known_name(listed, reader, value, choices) if by_key else shown["value"]
         shown["list_id"] = "options-" + listed.replace(".", "-").lower()
-        shown["kind"] = "select" if len(choices[listed]) <= SELECT_LIMIT else "pick"
-        shown["choices"] = choices[listed] if shown["kind"] == "select" else []
+        shown["kind"] = "select" if len(offered) <= SELECT_LIMIT else "pick"
         shown["picker"] = listed
+        if shown["kind"] == "pick":
+            shown["attrs"] = pick_attributes(listed, shown["id"])
+        if shown["kind"] == "select":
+            # A name that is not on offer (archived, or of another site) stays chosen until somebody changes it.
+            extra = [] if not shown["value"] or (shown["value"], shown["value"]) in offered else [shown["value"]]
+            shown["choices"] = [("", "Choose …" if reader.required else "None"), *((item, item) for item in extra)]
+            shown["choices"] += offered
     elif isinstance(reader, forms.BooleanField):
-        shown |= {"kind": "checkbox", "value": value not in ("", None, False, "false", "False", "off")}
+        shown |= {"kind": "checkbox", "value": is_ticked(value)}
     elif isinstance(reader, forms.ChoiceField):
-        shown |= {"kind": "select", "choices": [(str(key), str(text)) for key, text in reader.choices]}  # type: ignore[misc,union-attr]
+        shown |= {"kind": "select", "choices": list_choices(reader)}
+        if str(shown["value"]) not in {key for key, _ in shown["choices"]} and messages:
+            shown["choices"] = [(str(shown["value"]), f"{shown['value']:.60}"), *shown["choices"]]
     elif isinstance(reader, forms.DateField):
-        shown["kind"] = "date"
+        shown["kind"] = "date" if not shown["value"] or is_date(str(shown["value"])) else "text"
     elif isinstance(reader.widget, forms.Textarea) or (
         isinstance(entry_class.model._meta.get_field(name), models.TextField)
     ):
@@ -243,61 +286,107 @@ def field_dict(
     return shown
 
 
+def echo_attributes(kind: Kind, identity: str) -> dict[str, str]:
+    """What makes a field say how its value is read as soon as it is left; without scripts it says so after saving."""
+    url = reverse("read_quantity", args=[kind.name.lower()])
+    return {"hx-get": url, "hx-trigger": "change", "hx-target": f"#{identity}-read", "hx-swap": "innerHTML"}
+
+
+def pick_attributes(listed: str, identity: str) -> dict[str, str]:
+    """What fills the suggestions of a field while one types; without scripts the exact name is typed."""
+    return {
+        "hx-get": reverse("pick", args=[listed]),
+        "hx-trigger": "input changed delay:250ms, focus once",
+        "hx-target": f"#{identity}-list",
+        "hx-swap": "innerHTML",
+    }
+
+
+def sentence(text: str) -> str:
+    """The text with a capital first letter."""
+    return text[:1].upper() + text[1:]
+
+
+def is_ticked(value: Any) -> bool:
+    """Whether a checkbox stands for yes."""
+    return value not in ("", None, False, "false", "False", "off", "0")
+
+
+def is_date(text: str) -> bool:
+    """Whether a date input can show this text; another text would be lost in it."""
+    try:
+        return bool(parse_date(text))
+    except ValueError:
+        return False
+
+
+def list_choices(reader: forms.ChoiceField) -> list[tuple[str, str]]:
+    """Choices as texts; the empty one in words."""
+    named = {"": "Choose …" if reader.required else "Not given"}
+    pairs: Any = reader.choices
+    return [
+        (str(key), named.get(str(key), str(text)) if str(text).startswith("---") else str(text)) for key, text in pairs
+    ]
+
+
+def known_name(listed: str, reader: RecordField, key: int, choices: dict[str, list[tuple[str, str]]]) -> str:
+    """The name of a record by its key; each key is looked up once a page."""
+    memory = dict(choices.setdefault(f"{listed}#names", []))
+    if str(key) not in memory:
+        memory[str(key)] = reader.name_for(str(key))
+        choices[f"{listed}#names"] = list(memory.items())
+    return memory[str(key)]
+
+
+def read_as(value: Any, reader: ReadingField) -> str:
+    """What the reader understood, where that reads otherwise than what was typed; empty for what it refuses."""
+    if not isinstance(value, str) or not value.strip():
+        return ""
+    try:
+        found = Reading.of(value, reader.kind)
+    except QuantityError:
+        return ""
+    if found.value_si is None:
+        return "not stated by the certificate"
+    text = written(found.value_si, reader.kind)
+    return "" if text == value.strip() else text
+
+
 def error_list(errors: Mapping[str, list[str]], labels: Mapping[str, str] | None = None) -> list[dict[str, str]]:
     """Errors as links for components/error_summary.html: the id of the field and the message."""
+    labels = labels or {}
     return [
-        {"id": "f-" + path.replace(".", "-"), "label": (labels or {}).get(path, ""), "message": message, "path": path}
+        {
+            "id": "f-" + path.replace(".", "-"),
+            "label": labels.get(path, ""),
+            "text": message,
+            "message": message,
+            "path": path,
+        }
         for path, messages in errors.items()
         for message in messages
     ]
 
 
-def labels_of(node: FormNode) -> dict[str, str]:
-    """Readable names of all fields of a form by path: "Terminals 1: Uo"."""
-    labels = {shown["name"]: shown["label"] for shown in node.fields.values()}
-    for rows in node.rows.values():
-        for row in rows:
-            labels |= labels_of(row)
+def labels_of(node: FormNode, place: str = "") -> dict[str, str]:
+    """Readable names of all fields and lists of a form by path: "Terminals 1-2, Uo"."""
+    lead = f"{place}, " if place else ""
+    labels = {shown["name"]: lead + shown.get("short", shown["label"]) for shown in node.fields.values()}
+    for name, rows in node.rows.items():
+        labels[node.row_path(name)] = lead + row_title(name)
+        for number, row in enumerate(rows, 1):
+            labels |= labels_of(row, lead + row_title(name, row.fields, number))
     return labels
 
 
-def compare_three(
-    record: Record, opened_revision: str, theirs: Mapping[str, Any], yours: Mapping[str, Any]
-) -> list[dict[str, str]]:
-    """Rows for components/theirs_yours.html: fields that differ between yours, theirs and what you had opened."""
-    opened = None
-    if opened_revision.isascii() and opened_revision.isdigit() and len(opened_revision) < 10:
-        opened = Revision.objects.filter(
-            kind=record.record_kind, record_id=record.pk, number=int(opened_revision)
-        ).first()
-    original = flatten(snapshot_text(opened.snapshot)) if opened else {}
-    mine, other = flatten(yours), flatten(theirs)
-    rows = []
-    for path in dict.fromkeys([*other, *mine]):
-        if mine.get(path, "") != other.get(path, "") or (original and original.get(path, "") != other.get(path, "")):
-            rows.append(
-                {
-                    "field": path,
-                    "original": original.get(path, ""),
-                    "theirs": other.get(path, ""),
-                    "yours": mine.get(path, ""),
-                }
-            )
-    return rows
-
-
-def snapshot_text(content: Any) -> Any:
-    """A revision's snapshot as nested text: readings by their typed text, relations by their key."""
-    if isinstance(content, Mapping):
-        if "text" in content and set(content) <= {"text", "si"}:
-            return content["text"]
-        if set(content) == {"id", "name"}:
-            return str(content["id"])
-        return {
-            key: snapshot_text(value)
-            for key, value in content.items()
-            if key not in {"id", "archived"} and not key.endswith("_revision")
-        }
-    if isinstance(content, list):
-        return [snapshot_text(value) for value in content]
-    return "" if content is None else content
+def row_title(name: str, fields: Mapping[str, Mapping[str, Any]] | None = None, number: int = 0) -> str:
+    """How a list of rows, or one row of it, is called: "Permitted values", "Terminals 1-2"."""
+    plural, singular = ROW_TITLES.get(name, (sentence(name.replace("_", " ")), sentence(name.replace("_", " "))))
+    if fields is None:
+        return plural
+    called = ""
+    for column in ("name", "tag", "group", "temperature_class"):
+        if column in fields:
+            called = str(fields[column]["value"] or "")
+            break
+    return f"{singular} {called or number}"

@@ -1,0 +1,119 @@
+"""The plausibility rules, applied to records of the register."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+from django.db import models
+
+from registry import plausibility
+from registry.certificate_numbers import parse_certificate_number
+from registry.fields import reading
+from registry.marking import Marking, MarkingError, parse_markings
+from registry.models import CableType, Certificate, Equipment, EquipmentKind, Terminals
+from registry.models.base import Record
+from registry.parameters import PARAMETERS
+from registry.plausibility import Doubt, Number
+
+
+def doubts(record: Record) -> list[Doubt]:
+    """What looks wrong in a record, each with the place it is about; nothing for kinds without rules."""
+    if isinstance(record, Equipment):
+        found = list(doubts_of_marking(record))
+        for terminals in record.terminals.all():
+            found += [replace(doubt, place=f"Terminals {terminals.name}") for doubt in doubts_of_terminals(terminals)]
+        return found
+    if isinstance(record, Certificate):
+        return list(doubts_of_number(record))
+    if isinstance(record, CableType):
+        return list(plausibility.doubts_of_cable(values(record)))
+    return []
+
+
+def doubts_of_terminals(terminals: Terminals) -> Iterator[Doubt]:
+    """What looks wrong in one set of terminals and its permitted values."""
+    rows = list(terminals.permitted.all())
+    if terminals.side == Terminals.Side.SOURCE:
+        permitted = tuple(plausibility.Permitted(row.group, si(row, "co_f"), si(row, "lo_h")) for row in rows)
+        yield from plausibility.doubts_of_output(
+            plausibility.Output(
+                uo_v=si(terminals, "uo_v"),
+                io_a=si(terminals, "io_a"),
+                po_w=si(terminals, "po_w"),
+                ro_ohm=si(terminals, "ro_ohm"),
+                characteristic=terminals.output,
+                level=terminals.level,
+                permitted=permitted,
+            )
+        )
+    sizes = values(terminals)
+    sizes.pop("um_v")  # of the safe area: 250 V and more is common there
+    yield from plausibility.doubts_of_size(sizes)
+    for row in rows:
+        for doubt in plausibility.doubts_of_size(values(row)):
+            yield replace(doubt, text=f"For {row.group}, {doubt.text}")
+
+
+def doubts_of_marking(equipment: Equipment) -> Iterator[Doubt]:
+    """Where the marking says otherwise than level and group of the terminals."""
+    if not equipment.marking.strip() or equipment.kind == EquipmentKind.SIMPLE_APPARATUS:
+        return
+    try:
+        markings = parse_markings(equipment.marking)
+    except MarkingError as error:
+        yield Doubt("marking", f"The Ex marking is not understood and was not compared. {error}")
+        return
+    for terminals in equipment.terminals.all():
+        gives = terminals.side == Terminals.Side.SOURCE
+        levels = {marking.source_level if gives else marking.device_level for marking in markings} - {""}
+        place = f"Terminals {terminals.name}"
+        if terminals.level and levels and terminals.level not in levels:
+            named = " and ".join(sorted(levels))
+            yield Doubt("level", f"The level {terminals.level} is not that of the marking, {named}.", place)
+        groups = groups_of(markings, gives)
+        for column in ("gas_group", "dust_group"):
+            group = getattr(terminals, column)
+            alike = {name for name in groups if name.startswith("III") == (column == "dust_group")}
+            if group and alike and group not in alike:
+                named = " and ".join(sorted(alike))
+                yield Doubt(column, f"The group {group} is not that of the marking, {named}.", place)
+
+
+def groups_of(markings: tuple[Marking, ...], gives: bool) -> set[str]:
+    """The groups that markings name for one side of an intrinsically safe circuit."""
+    found: set[str] = set()
+    for marking in markings:
+        found |= set(marking.hazard_groups)
+        own = [set(part.groups) for part in marking.associated if part.groups]
+        found |= set().union(*own) if gives and own else set(marking.groups)
+    return found
+
+
+def doubts_of_number(certificate: Certificate) -> Iterator[Doubt]:
+    """Where the number of a certificate names another scheme than its field."""
+    try:
+        number = parse_certificate_number(certificate.number)
+    except MarkingError:
+        return  # national schemes have numbers of their own
+    if number.scheme.casefold() != certificate.scheme.strip().casefold():
+        yield Doubt("scheme", f"The number is one of {number.scheme}, the scheme says {certificate.scheme}.")
+    if number.has_conditions and not certificate.specific_conditions.strip():
+        yield Doubt(
+            "specific_conditions",
+            "The number ends in X: copy the specific conditions of use from the certificate, one a line.",
+        )
+
+
+def values(record: models.Model) -> dict[str, tuple[Number, plausibility.Kind, str]]:
+    """All quantities of a record: column -> (SI value, kind, symbol or words)."""
+    return {
+        parameter.column: (si(record, parameter.column), parameter.kind, parameter.short)
+        for parameter in PARAMETERS
+        if parameter.model is type(record)
+    }
+
+
+def si(record: models.Model, column: str) -> Number:
+    """The exact SI value of a quantity, None where it is unknown or not stated."""
+    return reading(record, column).value_si

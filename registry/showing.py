@@ -1,0 +1,147 @@
+"""How values of the register are put into words and cells for pages."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable
+from typing import Any
+
+from django.db import models
+
+from registry.fields import NOT_STATED, QuantityField
+from registry.models import Certificate, CertificateStatus, PermittedRow, TemperatureRow, Terminals
+from registry.parameters import PARAMETERS, Parameter, shown
+from registry.quantities import QuantityError, read
+
+SOON = dt.timedelta(days=180)
+
+
+def quantity(record: models.Model, parameter: Parameter) -> dict[str, Any]:
+    """One parameter of a record for a page: symbol, words, state, value as read and text as typed.
+
+    `value` is "unknown" or "not stated" in those two states, so that no state is told by an empty cell.
+    """
+    column = record._meta.get_field(parameter.column)
+    assert isinstance(column, QuantityField)
+    typed = getattr(record, column.text_name)
+    value_si = getattr(record, parameter.column)
+    if typed and typed != NOT_STATED:
+        value_si = exact(typed, column, value_si)
+    state = "value" if value_si is not None else NOT_STATED if typed == NOT_STATED else "unknown"
+    text = shown(value_si, column.kind) if value_si is not None else state
+    return {
+        "parameter": parameter,
+        "symbol": parameter.symbol,
+        "label": parameter.short,
+        "words": parameter.words,
+        "state": state,
+        "value": text,
+        "typed": typed if state == "value" and typed != text else "",
+    }
+
+
+def exact(typed: str, column: QuantityField, stored: Any) -> Any:
+    """The exact value of the typed text; a column on SQLite keeps 15 digits of it."""
+    try:
+        return read(typed, column.kind)
+    except QuantityError:
+        return stored
+
+
+def quantities(record: models.Model, sections: Iterable[str], only_known: bool = False) -> list[dict[str, Any]]:
+    """The parameters of a record in some sections, in the order of registry.parameters."""
+    wanted = set(sections)
+    found = [
+        quantity(record, parameter)
+        for parameter in PARAMETERS
+        if parameter.model is type(record) and parameter.section in wanted
+    ]
+    return [item for item in found if item["state"] != "unknown"] if only_known else found
+
+
+def short_parameters(terminals: Terminals) -> str:
+    """The values one looks for first, in one line: "Uo 28 V · Io 93 mA · Po 0.65 W"."""
+    columns = ("uo_v", "io_a", "po_w") if terminals.side == Terminals.Side.SOURCE else ("ui_v", "ii_a", "pi_w")
+    found = []
+    for parameter in PARAMETERS:
+        if parameter.model is Terminals and parameter.column in columns:
+            found.append(f"{parameter.symbol} {quantity(terminals, parameter)['value']}")
+    return " · ".join(found)
+
+
+def terminals_sections(terminals: Terminals) -> list[dict[str, Any]]:
+    """What a detail page shows of one set of terminals: titled lists of parameters.
+
+    The values of its own side are shown in all three states; others only where somebody typed something.
+    """
+    gives = terminals.side == Terminals.Side.SOURCE
+    simple = bool(terminals.simple_kind)
+    wanted = [
+        ("source", "Output values", gives),
+        ("device", "Input values", not gives),
+        ("supply", "In normal operation", gives),
+        ("needs", "In normal operation", not gives and not simple),
+        ("simple", "As simple apparatus", simple),
+        ("ambient", "Ambient temperature", True),
+    ]
+    found = []
+    for section, title, own_side in wanted:
+        items = quantities(terminals, [section], only_known=not own_side)
+        if section == "source" and terminals.output != Terminals.Output.TRAPEZOIDAL:
+            items = [item for item in items if item["parameter"].column != "uq_v" or item["state"] != "unknown"]
+        if items and (section in {"source", "device"} or any(item["state"] != "unknown" for item in items)):
+            found.append({"title": title, "items": items})
+    return found
+
+
+def permitted_cells(row: PermittedRow) -> dict[str, Any]:
+    """A row of permitted values for a page."""
+    return {"row": row, "cells": quantities(row, ["permitted"])}
+
+
+def temperature_cells(row: TemperatureRow) -> dict[str, Any]:
+    """A row of the temperature-class table for a page."""
+    return {"row": row, "ambient": quantities(row, ["classes"])[0]["value"]}
+
+
+def span(days: int) -> str:
+    """A number of days in words people use."""
+    if days == 0:
+        return "today"
+    if days < 60:
+        return f"{days} day{'s' if days != 1 else ''}"
+    if days < 730:
+        return f"{days // 30} months"
+    return f"{days // 365} years"
+
+
+def day(value: dt.date) -> str:
+    """A date as pages write it: 3 Mar 2027."""
+    return f"{value.day} {value:%b %Y}"
+
+
+def end_words(certificate: Certificate, today: dt.date) -> str:
+    """How the end date of a certificate stands on a day, in words. The last day itself is still valid."""
+    end = certificate.valid_to
+    if end is None:
+        return "No end date"
+    days = (end - today).days
+    if days < 0:
+        return f"Ran out {span(-days)} ago, on {day(end)}: no longer valid for new supply"
+    if days == 0:
+        return f"Ends today, {day(end)}, the last day of validity for new supply"
+    return f"Valid for new supply until {day(end)}, {span(days)} from now"
+
+
+def end_state(certificate: Certificate, today: dt.date) -> str:
+    """ "none", "run out", "soon" or "later"."""
+    if certificate.valid_to is None:
+        return "none"
+    if certificate.has_run_out(today):
+        return "run out"
+    return "soon" if certificate.valid_to - today <= SOON else "later"
+
+
+def status_state(certificate: Certificate) -> str:
+    """The name under which components/state.html draws the status; "" for current."""
+    return "" if certificate.status == CertificateStatus.CURRENT else certificate.status

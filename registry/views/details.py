@@ -1,0 +1,281 @@
+"""The page of one record: what it says, what it rests on, where it is used, what looks wrong, what it used to say."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, render
+from django.urls import NoReverseMatch, reverse
+from django.utils import timezone
+from django.views.decorators.http import require_safe
+
+from registry import access
+from registry.differences import changes
+from registry.doubting import doubts
+from registry.models import CableType, Certificate, Equipment, HazardousArea, Revision, Site, User
+from registry.models.base import Record
+from registry.plausibility import sentences
+from registry.querysets import visible
+from registry.selectors import loops_using, newest_number, revisions_of
+from registry.showing import (
+    end_state,
+    end_words,
+    permitted_cells,
+    quantities,
+    status_state,
+    temperature_cells,
+    terminals_sections,
+)
+from registry.views.pages import KindPage
+
+LOOPS_SHOWN = 50
+EQUIPMENT_SHOWN = 100
+REVISIONS_A_PAGE = 20
+REVISIONS_BESIDE = 4
+
+
+def find(request: HttpRequest, kind: KindPage, pk: int) -> Record:
+    """The record that the person may see, or 404; 403 without any role."""
+    user: User = request.user  # type: ignore[assignment]
+    access.require(user, "register.view")
+    record: Record = get_object_or_404(kind.loaded(visible(kind.model, user)), pk=pk)
+    return record
+
+
+@require_safe
+def record_page(request: HttpRequest, kind: KindPage, pk: int) -> HttpResponse:
+    """One record."""
+    user: User = request.user  # type: ignore[assignment]
+    record = find(request, kind, pk)
+    here, number_of_loops = loops_using(record, user)
+    listed = list(here[: LOOPS_SHOWN + 1])
+    shown_here = here.count() if len(listed) > LOOPS_SHOWN else len(listed)
+    revisions = list(revisions_of(record)[:REVISIONS_BESIDE])
+    context: dict[str, Any] = {
+        "kind": kind,
+        "section": kind.section,
+        "record": record,
+        "crumbs": [{"text": kind.plural.capitalize(), "url": kind.list_url}, {"text": record.label(), "url": ""}],
+        "doubts": sentences(doubts(record)),
+        "loops": [loop_row(loop) for loop in listed[:LOOPS_SHOWN]],
+        "loops_elsewhere": number_of_loops - shown_here,
+        "loops_not_listed": max(0, shown_here - LOOPS_SHOWN),
+        "loop_count": number_of_loops,
+        "revisions": revisions,
+        "newest": revisions[0].number if revisions else 0,
+        "may_edit": kind.may_edit(user, record),
+        "may_add": kind.may_edit(user),
+        "urls": {view: kind.url(record, view) for view in ("edit", "duplicate", "archive", "restore", "history")},
+    }
+    return render(request, f"registry/{kind.kind}.html", context | CONTENTS[kind.kind](record, user))
+
+
+def loop_row(loop: Any) -> dict[str, Any]:
+    """A loop as far as the register shows it."""
+    try:
+        url = reverse("loop", args=[loop.pk])
+    except NoReverseMatch:
+        url = ""
+    return {"tag": loop.tag, "service": loop.service, "site": loop.site.code, "state": loop.state, "url": url}
+
+
+# ----------------------------------------------------------------------------------------------------------- contents
+
+
+def equipment_content(record: Equipment, user: User) -> dict[str, Any]:
+    today = timezone.localdate()
+    return {
+        "head": [
+            {"label": "Kind", "value": record.get_kind_display()},
+            {"label": "Maker", "value": record.maker},
+            {"label": "Type", "value": record.type_name},
+            {"label": "Ex marking", "value": record.marking or "not entered"},
+        ],
+        "terminals": [
+            {
+                "set": terminals,
+                "facts": terminals_facts(terminals),
+                "certificate": terminals.certificate,
+                "certificate_end": end_words(terminals.certificate, today) if terminals.certificate else "",
+                "certificate_state": status_state(terminals.certificate) if terminals.certificate else "",
+                "has_run_out": bool(terminals.certificate and terminals.certificate.has_run_out(today)),
+                "sections": terminals_sections(terminals),
+                "permitted": [permitted_cells(row) for row in terminals.permitted.all()],
+                "classes": [temperature_cells(row) for row in terminals.temperature_classes.all()],
+            }
+            for terminals in record.terminals.all()
+        ],
+    }
+
+
+def terminals_facts(terminals: Any) -> list[dict[str, Any]]:
+    gives = terminals.side == "source"
+    facts = [
+        {"label": "Side", "value": terminals.get_side_display()},
+        {"label": "Level of protection", "value": terminals.level or "unknown"},
+        {
+            "label": "Group",
+            "value": ", ".join(name for name in (terminals.gas_group, terminals.dust_group) if name) or "unknown",
+        },
+        {"label": "Earthing", "value": terminals.get_isolation_display()},
+    ]
+    if gives:
+        facts.insert(1, {"label": "Output", "value": terminals.get_output_display() or "unknown"})
+    if terminals.simple_kind:
+        facts.append({"label": "Simple apparatus", "value": terminals.get_simple_kind_display()})
+    return facts
+
+
+def certificate_content(record: Certificate, user: User) -> dict[str, Any]:
+    today = timezone.localdate()
+    on_it = Equipment.objects.filter(terminals__certificate=record).distinct().order_by("maker", "type_name")
+    state = status_state(record)
+    status = {"state": state} if state else {"value": record.get_status_display()}
+    return {
+        "head": [
+            {"label": "Number", "value": record.number},
+            {"label": "Issue", "value": record.issue},
+            {"label": "Scheme", "value": record.scheme},
+            {"label": "Status", **status},
+        ],
+        "items": [
+            {"label": "Holder", "value": record.holder},
+            {"label": "Standards", "value": record.standards},
+            {"label": "Issued on", "value": record.issued_on},
+        ],
+        "end": end_words(record, today),
+        "end_state": end_state(record, today),
+        "conditions": [line.strip() for line in record.specific_conditions.splitlines() if line.strip()],
+        "equipment": on_it[:EQUIPMENT_SHOWN],
+        "equipment_count": on_it.count(),
+    }
+
+
+def cable_content(record: CableType, user: User) -> dict[str, Any]:
+    counted = {
+        "inductance_h_per_m": record.get_inductance_is_display(),
+        "resistance_ohm_per_m": record.get_resistance_is_display(),
+    }
+    by_cores = bool(record.core_core_f_per_m_text)
+    values = [
+        item | {"note": counted.get(item["parameter"].column, "") if item["state"] == "value" else ""}
+        for item in quantities(record, ["cable"])
+        if by_cores or item["parameter"].column not in {"core_core_f_per_m", "core_screen_f_per_m"}
+    ]
+    return {
+        "head": [
+            {"label": "Cable type", "value": record.name},
+            {"label": "Maker", "value": record.maker or "not entered"},
+            {"label": "Screen", "value": record.get_screen_display()},
+        ],
+        "sections": [
+            {"title": "Values for each length", "items": values},
+            {"title": "Construction", "items": quantities(record, ["construction"])},
+        ],
+    }
+
+
+def site_content(record: Site, user: User) -> dict[str, Any]:
+    areas = record.areas.filter(archived_at=None)
+    return {
+        "head": [
+            {"label": "Site", "value": record.code},
+            {"label": "Name", "value": record.name},
+            {"label": "Basis", "value": record.get_basis_display()},
+            {"label": "Schemes accepted", "value": record.schemes},
+        ],
+        "sections": [{"title": "Safe area", "items": quantities(record, ["site"])}],
+        "items": [{"label": "Time zone", "value": record.time_zone}],
+        "areas": areas[:EQUIPMENT_SHOWN],
+        "area_count": areas.count(),
+        "may_add_area": access.may(user, "area.edit", record),
+        "may_keep_people": access.may(user, "site.people", record),
+    }
+
+
+def area_content(record: HazardousArea, user: User) -> dict[str, Any]:
+    place = record.get_zone_display() or f"{record.get_nec_class_display()}, {record.get_division_display()}"
+    return {
+        "head": [
+            {"label": "Site", "value": record.site.code, "url": reverse("site", args=[record.site_id])},
+            {"label": "Zone" if record.zone else "Class and division", "value": place},
+            {"label": "Group", "value": record.group},
+            {
+                "label": "Surface temperature" if record.is_dust else "Temperature class",
+                "value": record.temperature_class,
+            },
+        ],
+        "sections": [{"title": "Ambient temperature", "items": quantities(record, ["area"])}],
+        "items": [{"label": "Area classification drawing", "value": record.drawing}],
+    }
+
+
+CONTENTS: dict[str, Any] = {
+    "equipment": equipment_content,
+    "certificate": certificate_content,
+    "cable_type": cable_content,
+    "site": site_content,
+    "area": area_content,
+}
+
+
+# ------------------------------------------------------------------------------------------------------------ history
+
+
+@require_safe
+def history(request: HttpRequest, kind: KindPage, pk: int) -> HttpResponse:
+    """Every revision of a record, newest first, each with what it changed."""
+    record = find(request, kind, pk)
+    newest = newest_number(record)
+    asked = request.GET.get("page", "")
+    last = max(1, -(-newest // REVISIONS_A_PAGE))
+    number = min(last, int(asked)) if asked.isascii() and asked.isdigit() and 0 < len(asked) < 7 else 1
+    number = max(1, number)
+    upto = newest - (number - 1) * REVISIONS_A_PAGE
+    # One more than is shown: the oldest on the page is compared with the one before it.
+    found = list(revisions_of(record).filter(number__lte=upto, number__gte=upto - REVISIONS_A_PAGE))
+    names: dict[tuple[str, int], str] = {}
+    entries = []
+    for revision, before in zip(found[:REVISIONS_A_PAGE], [*found[1:], None], strict=False):
+        entries.append(
+            {
+                "revision": revision,
+                "changes": described(kind, before, revision, names) if before else [],
+                "is_first": revision.number == 1,
+                "in_force": revision.number == newest,
+            }
+        )
+    return render(
+        request,
+        "registry/history.html",
+        {
+            "kind": kind,
+            "section": kind.section,
+            "record": record,
+            "record_url": kind.url(record),
+            "entries": entries,
+            "page": number,
+            "pages": last,
+            "count": newest,
+            "crumbs": [
+                {"text": kind.plural.capitalize(), "url": kind.list_url},
+                {"text": record.label(), "url": kind.url(record)},
+                {"text": "History", "url": ""},
+            ],
+        },
+    )
+
+
+def described(
+    kind: KindPage, before: Revision, after: Revision, names: dict[tuple[str, int], str]
+) -> list[dict[str, str]]:
+    """The changes of one revision as rows: field, before, after."""
+    return [
+        {
+            "label": f"{change.place}, {change.label}" if change.place else change.label,
+            "before": change.before,
+            "after": change.after,
+        }
+        for change in changes(kind.entry, before.snapshot, after.snapshot, names)
+    ]

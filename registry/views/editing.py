@@ -1,0 +1,323 @@
+"""The form of a record: add, edit, duplicate; archive and bring back.
+
+Nothing typed is lost: a refusal shows the form with its text and status 400, a record that somebody else saved
+meanwhile shows both versions with status 409 and the form below them.
+"""
+
+from __future__ import annotations
+
+import copy
+from dataclasses import dataclass, field
+from typing import Any
+
+from django.contrib import messages
+from django.core.exceptions import ValidationError
+from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
+from django.shortcuts import render
+from django.views.decorators.http import require_http_methods
+
+from registry.differences import canonical, lay_over
+from registry.doubting import doubts
+from registry.models import Site, User
+from registry.models.base import Record
+from registry.plausibility import sentences
+from registry.querysets import visible
+from registry.reading import plain_text, read_entry
+from registry.selectors import loops_using, newest_number, record_text, revisions_of
+from registry.services.records import Author, EntryRefused, StaleRecord, save_text, set_archived
+from registry.views.comparing import compare_three, opened_text
+from registry.views.details import find
+from registry.views.forms import (
+    add_or_remove,
+    drop_blank_rows,
+    error_list,
+    form_tree,
+    labels_of,
+    nest,
+    without_keys,
+)
+from registry.views.layout import form_layout, preset
+from registry.views.pages import KindPage
+
+COMMANDS = ("_add", "_remove", "_duplicate")
+LONGEST_REASON = 400
+DOUBTS_SHOWN = 10
+SAVED = "Saved as revision {number}."
+
+
+@dataclass
+class Draft:
+    """A form on its way: what is typed, what is wrong with it, and which version it was opened with."""
+
+    kind: KindPage
+    record: Record | None
+    data: dict[str, Any]
+    errors: dict[str, list[str]] = field(default_factory=dict)
+    reason: str = ""
+    version: str = ""
+    revision: str = ""
+    unsaved: bool = False
+    focus: str = ""
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def add(request: HttpRequest, kind: KindPage) -> HttpResponse:
+    """The form of a new record."""
+    user: User = request.user  # type: ignore[assignment]
+    kind.require_edit(user)
+    if request.method == "POST":
+        return receive(request, kind, None)
+    return show(request, Draft(kind, None, preset(kind, request.GET, user)))
+
+
+@require_http_methods(["GET", "HEAD"])
+def duplicate(request: HttpRequest, kind: KindPage, pk: int) -> HttpResponse:
+    """The form of a new record that begins with the text of another."""
+    user: User = request.user  # type: ignore[assignment]
+    original = find(request, kind, pk)
+    kind.require_edit(user)
+    data = without_keys(record_text(original))
+    for name in kind.key_fields:
+        longest = kind.model._meta.get_field(name).max_length or 0  # type: ignore[union-attr]
+        data[name] = f"{str(data[name])[: longest - 7]} (copy)"
+    return show(request, Draft(kind, None, data, unsaved=True, focus=kind.key_fields[0]), copy_of=original)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def edit(request: HttpRequest, kind: KindPage, pk: int) -> HttpResponse:
+    """The form of a record."""
+    user: User = request.user  # type: ignore[assignment]
+    record = find(request, kind, pk)
+    kind.require_edit(user, record)
+    if request.method == "POST":
+        return receive(request, kind, record)
+    if record.is_archived:
+        messages.info(request, f"This {kind.singular} is archived: bring it back first, then edit it.")
+        return HttpResponseRedirect(kind.url(record))
+    draft = Draft(kind, record, record_text(record), version=str(record.version), revision=str(newest_number(record)))
+    return show(request, draft)
+
+
+def receive(request: HttpRequest, kind: KindPage, record: Record | None) -> HttpResponse:
+    """What came from a form: a row button, or text to be saved."""
+    posted = {name: values[-1] for name, values in request.POST.lists() if values}
+    draft = Draft(
+        kind,
+        record,
+        nest(posted),
+        reason=posted.get("_reason", "").strip(),
+        version=posted.get("_version", ""),
+        revision=posted.get("_revision", ""),
+        unsaved=True,
+    )
+    for command in COMMANDS:
+        if command in posted:
+            draft.focus = add_or_remove(draft.data, command, posted[command], kind.entry)
+            return show(request, draft)
+    draft.data = drop_blank_rows(copy.deepcopy(draft.data), kind.entry)
+    draft.errors = reason_errors(draft)
+    if record is not None and record.is_archived:
+        draft.errors[""] = [f"This {kind.singular} is archived: bring it back first, then save."]
+    try:
+        saved = save(request, draft)
+    except EntryRefused as refused:
+        draft.errors = refused.errors | draft.errors
+        return show(request, draft, status=400)
+    except StaleRecord as stale:
+        return show_stale(request, draft, stale.record)
+    return HttpResponseRedirect(kind.url(saved))
+
+
+def save(request: HttpRequest, draft: Draft) -> Record:
+    """Save a draft and tell what was saved and what looks wrong in it."""
+    user: User = request.user  # type: ignore[assignment]
+    author = Author(user, reason=draft.reason)
+    if draft.errors:
+        # The reason is wanting: read the rest too, so that all faults are told at once.
+        check_only(draft)
+        raise EntryRefused({})
+    before = newest_number(draft.record) if draft.record else 0
+    saved = save_text(
+        draft.kind.kind,
+        draft.data,
+        author,
+        record_id=draft.record.pk if draft.record else None,
+        opened_version=opened_version(draft) if draft.record else None,
+    )
+    number = newest_number(saved)
+    if number == before:
+        messages.info(request, f"Nothing differs from revision {number}: no new revision was made.")
+    else:
+        messages.success(request, SAVED.format(number=number))
+    for sentence in sentences(doubts(saved))[:DOUBTS_SHOWN]:
+        messages.warning(request, f"Please check. {sentence}")
+    return saved
+
+
+def check_only(draft: Draft) -> None:
+    errors = read_entry(draft.kind.entry, draft.data)[1]
+    if errors:
+        raise EntryRefused(errors)
+
+
+def opened_version(draft: Draft) -> int:
+    """The version that the form was opened with; one that never was where the form does not say, which counts as
+    changed meanwhile."""
+    text = draft.version
+    return int(text) if text.isascii() and text.isdigit() and len(text) < 10 else -1
+
+
+def reason_errors(draft: Draft) -> dict[str, list[str]]:
+    """What is wrong with the reason for a change."""
+    if draft.record is not None and not draft.reason:
+        return {"_reason": ["Say why in a few words: the next reader of the history will ask."]}
+    if len(draft.reason) > LONGEST_REASON:
+        return {"_reason": [f"Shorten the reason to at most {LONGEST_REASON} characters."]}
+    try:
+        plain_text(draft.reason)
+    except ValidationError as error:
+        return {"_reason": list(error.messages)}
+    return {}
+
+
+# --------------------------------------------------------------------------------------------------------------- show
+
+
+def show(
+    request: HttpRequest, draft: Draft, status: int = 200, copy_of: Record | None = None, **more: Any
+) -> HttpResponse:
+    """The form as it stands."""
+    kind, record = draft.kind, draft.record
+    user: User = request.user  # type: ignore[assignment]
+    choices = site_choices(kind, user)
+    tree = form_tree(kind.entry, draft.data, draft.errors, choices=choices, user=user)
+    labels = labels_of(tree) | {"_reason": "Why"}
+    errors = [
+        error | {"id": error["id"] if error["path"] in labels else "", "label": error["label"] or error["path"]}
+        for error in error_list(draft.errors, labels)
+    ]
+    title = f"Edit {record.label()}" if record else f"New {kind.singular}"
+    crumbs = [{"text": kind.plural.capitalize(), "url": kind.list_url}]
+    if record:
+        crumbs.append({"text": record.label(), "url": kind.url(record)})
+    context = {
+        "kind": kind,
+        "section": kind.section,
+        "record": record,
+        "title": title,
+        "copy_of": copy_of,
+        "crumbs": [*crumbs, {"text": "Edit" if record else "New", "url": ""}],
+        "form": form_layout(kind, tree, draft.focus, user),
+        "errors": errors,
+        "reason": reason_field(draft),
+        "version": draft.version,
+        "revision": draft.revision,
+        "unsaved": draft.unsaved,
+        "form_action": kind.url(record, "edit") if record else kind.new_url,
+        "cancel_url": kind.url(record) if record else kind.list_url,
+    }
+    return render(request, "registry/edit.html", context | more, status=status)
+
+
+def site_choices(kind: KindPage, user: User) -> dict[str, list[tuple[str, str]]]:
+    """Where the record belongs to a site: only those at which the person may edit such records."""
+    if kind.kind != "area":
+        return {}
+    sites = visible(Site, user).filter(archived_at=None).order_by("code")
+    codes = [site.code for site in sites if kind.may_edit_at(user, site)]
+    return {"AreaEntry.site": [(code, code) for code in codes]}
+
+
+def reason_field(draft: Draft) -> dict[str, Any]:
+    """The field that asks why."""
+    return {
+        "name": "_reason",
+        "id": "f-_reason",
+        "label": "Why",
+        "kind": "text",
+        "value": draft.reason,
+        "required": draft.record is not None,
+        "wide": True,
+        "help": "It stands in the history beside the change, for example “issue 2 of the certificate raises Ui”.",
+        "errors": draft.errors.get("_reason", []),
+        "attrs": {"maxlength": str(LONGEST_REASON)},
+    }
+
+
+def show_stale(request: HttpRequest, draft: Draft, record: Record) -> HttpResponse:
+    """Both versions beside what was opened, and below the form with your edit laid over theirs."""
+    kind = draft.kind
+    entry = kind.entry
+    theirs = record_text(record)
+    original = opened_text(record, draft.revision)
+    rows = compare_three(record, draft.revision, theirs, draft.data)
+    laid = lay_over(
+        entry,
+        canonical(entry, original) if original is not None else None,
+        canonical(entry, theirs),
+        canonical(entry, draft.data),
+    )
+    newest = revisions_of(record).first()
+    draft = Draft(
+        kind,
+        record,
+        laid,
+        reason=draft.reason,
+        version=str(record.version),
+        revision=str(newest.number if newest else 0),
+        unsaved=True,
+    )
+    return show(request, draft, status=409, stale=True, stale_rows=rows, newest=newest, laid=original is not None)
+
+
+# ------------------------------------------------------------------------------------------------------------ archive
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def archive(request: HttpRequest, kind: KindPage, pk: int, archived: bool) -> HttpResponse:
+    """Ask, then archive a record or bring it back. Nothing is ever deleted."""
+    user: User = request.user  # type: ignore[assignment]
+    record = find(request, kind, pk)
+    kind.require_edit(user, record)
+    if record.is_archived == archived:
+        done = "is archived already" if archived else "is in use already"
+        messages.info(request, f"This {kind.singular} {done}.")
+        return HttpResponseRedirect(kind.url(record))
+    draft = Draft(kind, record, {}, version=str(record.version))
+    status = 200
+    if request.method == "POST":
+        draft.reason = request.POST.get("_reason", "").strip()
+        draft.errors = reason_errors(draft)
+        status = 400
+        if not draft.errors:
+            draft.version = request.POST.get("_version", "")
+            try:
+                set_archived(record, archived, Author(user, reason=draft.reason), opened_version=opened_version(draft))
+            except StaleRecord as stale:
+                draft.version, status = str(stale.record.version), 409
+            else:
+                messages.success(request, f"Archived {record.label()}." if archived else f"{record.label()} is back.")
+                return HttpResponseRedirect(kind.url(record))
+    in_all = loops_using(record, user)[1]
+    return render(
+        request,
+        "registry/archive.html",
+        {
+            "kind": kind,
+            "section": kind.section,
+            "record": record,
+            "archived": archived,
+            "stale": status == 409,
+            "version": draft.version,
+            "loop_count": in_all,
+            "reason": reason_field(draft),
+            "errors": error_list(draft.errors, {"_reason": "Why"}),
+            "record_url": kind.url(record),
+            "crumbs": [
+                {"text": kind.plural.capitalize(), "url": kind.list_url},
+                {"text": record.label(), "url": kind.url(record)},
+                {"text": "Archive" if archived else "Bring back", "url": ""},
+            ],
+        },
+        status=status,
+    )
