@@ -1,5 +1,20 @@
-"""Addresses."""
+"""Addresses of the home page and of the loops' pages."""
 
-from django.urls import URLPattern, URLResolver
+from django.urls import path
 
-urlpatterns: list[URLPattern | URLResolver] = []
+from loops.views import actions, editor, home, lists, page
+
+urlpatterns = [
+    path("", home.home, name="home"),
+    path("loops/", lists.loop_list, name="loop_list"),
+    path("loops/new/", editor.new, name="loop_new"),
+    path("loops/<int:pk>/", page.loop_page, name="loop"),
+    path("loops/<int:pk>/edit/", editor.edit, name="loop_edit"),
+    path("loops/<int:pk>/duplicate/", editor.duplicate, name="loop_duplicate"),
+    path("loops/<int:pk>/revisions/<int:number>/", page.revision_page, name="loop_revision"),
+    path("loops/<int:pk>/submit/", actions.submit, name="loop_submit"),
+    path("loops/<int:pk>/take-back/", actions.take_back, name="loop_take_back"),
+    path("loops/<int:pk>/return/", actions.return_loop, name="loop_return"),
+    path("loops/<int:pk>/judge-again/", actions.judge_again, name="loop_judge_again"),
+    path("loops/<int:pk>/archive/", actions.archive, name="loop_archive"),
+]

@@ -1,0 +1,118 @@
+"""What differs between two contents of a loop, in words: by tags, not by row numbers."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from django.core.exceptions import FieldDoesNotExist
+from django.db import models
+
+from loops.entries import LoopEntry
+from loops.models import Loop
+from registry.models.base import Child
+from registry.reading import EntryForm, RecordField
+
+Text = dict[str, str]
+HIDDEN = frozenset({"id", "archived_at"})
+
+
+def described(content: Mapping[str, Any], model: type[models.Model] = Loop, prefix: str = "") -> Text:
+    """A loop's content (a revision's snapshot or nested text) as one text for each labelled field.
+
+    Rows are named by their circuit and tag, so that a row that moves is no difference.
+    """
+    found: Text = {}
+    for name, value in content.items():
+        if name in HIDDEN:
+            continue
+        if isinstance(value, list):
+            child = child_model(model, name)
+            for index, row in enumerate(value):
+                if child is None or not isinstance(row, Mapping):
+                    continue
+                title = str(row.get("name") or row.get("tag") or f"row {index + 1}")
+                inner = f"{prefix}{title} · "
+                if inner in {label[: len(inner)] for label in found}:
+                    inner = f"{prefix}{title} ({index + 1}) · "
+                found |= described(row, child, inner)
+        else:
+            found[prefix + label_of(model, name)] = words(model, name, value)
+    return found
+
+
+def child_model(model: type[models.Model], name: str) -> type[Child] | None:
+    """The model of the rows under a reverse relation of `model`."""
+    if name not in getattr(model, "revision_children", ()):
+        return None
+    related: type[Child] = model._meta.get_field(name).related_model  # type: ignore[assignment]
+    return related
+
+
+def label_of(model: type[models.Model], name: str) -> str:
+    """How people call a field."""
+    if name == "archived":
+        return "Archived"
+    if name.endswith("_revision"):
+        return f"{name.removesuffix('_revision').replace('_', ' ')} as registered".capitalize()
+    text = {"load_ohm": "load resistance", "safe_voltage_max_v": "highest safe-area voltage", "length_m": "length"}
+    try:
+        verbose = str(model._meta.get_field(name).verbose_name)  # type: ignore[union-attr]
+    except (LookupError, AttributeError, FieldDoesNotExist):
+        verbose = name.replace("_", " ")
+    return text.get(name, verbose).capitalize()
+
+
+def words(model: type[models.Model], name: str, value: Any) -> str:
+    """One value in words."""
+    if value is None or value == "":
+        return ""
+    if isinstance(value, Mapping):
+        return str(value.get("text", value.get("name", "")))
+    if isinstance(value, bool) or name == "fisco":
+        return "yes" if value not in (False, "", "False", "false", "off", "0") else "no"
+    try:
+        choices = dict(model._meta.get_field(name).flatchoices)  # type: ignore[union-attr]
+    except (LookupError, AttributeError, FieldDoesNotExist):
+        choices = {}
+    return str(choices.get(value, value))
+
+
+def differences(before: Mapping[str, Any], after: Mapping[str, Any]) -> list[dict[str, str]]:
+    """Fields that differ between two snapshots, each with its text before and after."""
+    old, new = described(before), described(after)
+    return [
+        {"label": label, "before": old.get(label, ""), "after": new.get(label, "")}
+        for label in dict.fromkeys([*old, *new])
+        if old.get(label, "") != new.get(label, "")
+    ]
+
+
+def three_ways(
+    original: Mapping[str, Any], theirs: Mapping[str, Any], yours: Mapping[str, Any]
+) -> list[dict[str, Any]]:
+    """Rows for components/theirs_yours.html: what you or they changed since you opened the loop."""
+    opened, other, mine = described(original), described(theirs), described(yours)
+    rows = []
+    for label in dict.fromkeys([*opened, *other, *mine]):
+        was, is_now, typed = opened.get(label, ""), other.get(label, ""), mine.get(label, "")
+        if len({was, is_now, typed}) > 1:
+            conflict = was not in (is_now, typed) and is_now != typed
+            rows.append({"label": label, "original": was, "theirs": is_now, "yours": typed, "conflict": conflict})
+    return rows
+
+
+def snapshot_names(content: Any, entry: type[EntryForm] = LoopEntry) -> Any:
+    """A revision's snapshot as the nested text of its form, relations by the names that people pick."""
+    found: dict[str, Any] = {}
+    for name, reader in entry.base_fields.items():
+        value = content.get(name)
+        if isinstance(reader, RecordField):
+            found[name] = reader.name_for(str(value["id"])) if value else ""
+        elif isinstance(value, Mapping):
+            found[name] = value.get("text", "")
+        else:
+            found[name] = "" if value is None else value
+    for name, child in entry.children.items():
+        found[name] = [snapshot_names(row, child) for row in content.get(name, [])]
+    return found

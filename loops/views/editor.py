@@ -1,0 +1,191 @@
+"""The editor of a loop: one page, every button a plain form button, nothing typed is ever lost."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from django.contrib import messages
+from django.core.exceptions import PermissionDenied
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.views.decorators.http import require_http_methods, require_safe
+
+from loops import selectors
+from loops.models import Loop, LoopState
+from loops.services.loops import save_loop
+from loops.services.preview import preview
+from loops.views import shown
+from loops.views.actions import opened_version
+from loops.views.difference import snapshot_names, three_ways
+from loops.views.editor_form import blank_loop, editor_form, row_command, without_blank_rows
+from loops.views.page import visible_loop
+from registry import access
+from registry.models import Revision, Site
+from registry.services.records import Author, EntryRefused, StaleRecord, latest_revision
+from registry.views.forms import nest, without_keys
+
+ROW_COMMANDS = ("_add", "_remove", "_duplicate", "_chain")
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def new(request: HttpRequest) -> HttpResponse:
+    """A new loop."""
+    if not access.may(request.user, "loop.edit"):
+        raise PermissionDenied(access.SIDES["loop.edit"])
+    if request.method == "POST":
+        return receive(request, None)
+    sites = [
+        site.code
+        for site in Site.objects.filter(pk__in=access.sites_of(request.user), archived_at=None)
+        if access.may(request.user, "loop.edit", site)
+    ]
+    return show(request, None, blank_loop(sites[0] if len(sites) == 1 else ""))
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def edit(request: HttpRequest, pk: int) -> HttpResponse:
+    """An existing loop."""
+    loop = visible_loop(request, pk)
+    access.require(request.user, "loop.edit", loop.site)
+    if request.method == "POST":
+        return receive(request, loop)
+    return show(request, loop, selectors.record_names(loop))
+
+
+@require_safe
+def duplicate(request: HttpRequest, pk: int) -> HttpResponse:
+    """A new loop that begins with everything of another one but its tag."""
+    loop = visible_loop(request, pk)
+    access.require(request.user, "loop.edit", loop.site)
+    data = without_keys(selectors.record_names(loop)) | {"tag": ""}
+    return show(request, None, data, copied_from=loop, focus="tag")
+
+
+def receive(request: HttpRequest, loop: Loop | None) -> HttpResponse:
+    """Answer a POST: a row button, a judgement without saving, or a save."""
+    data = nest({name: text.replace("\0", "") for name, text in request.POST.items()})
+    command = next((name for name in ROW_COMMANDS if name in request.POST), "")
+    if command:
+        focus = row_command(data, command, request.POST[command])
+        return show(request, loop, data, focus=focus, unsaved=True)
+    data = without_blank_rows(data)
+    if "_preview" in request.POST:
+        return judge(request, loop, data)
+    author = Author(request.user, reason=request.POST.get("_reason", "").replace("\0", "").strip()[:400])
+    try:
+        if loop is None:
+            saved = save_loop(data, author)
+        else:
+            saved = save_loop(data, author, loop_id=loop.pk, opened_version=opened_version(request))
+    except EntryRefused as error:
+        return show(request, loop, data, errors=error.errors, status=400, unsaved=True)
+    except StaleRecord:
+        return stale(request, visible_loop(request, loop.pk if loop else 0), data)
+    except PermissionDenied as error:
+        return show(request, loop, data, refusal=str(error), status=403, unsaved=True)
+    verdict = saved.verification.get_verdict_display().lower() if saved.verification else "not judged"
+    messages.success(request, f"{saved.tag} was saved and judged: {verdict}.")
+    return redirect("loop", pk=saved.pk)
+
+
+def judge(request: HttpRequest, loop: Loop | None, data: dict[str, Any]) -> HttpResponse:
+    """Show the verdict on what is typed; nothing is saved. A script gets the panel alone."""
+    live = bool(getattr(request, "htmx", False))
+    try:
+        found = preview(data, request.user)
+    except EntryRefused as error:
+        if live:
+            form = editor_form(data, error.errors, request.user)
+            return render(request, "loops/preview.html", {"missing": form["errors"]})
+        return show(request, loop, data, errors=error.errors, status=400, unsaved=True)
+    except PermissionDenied as error:
+        if live:
+            return render(request, "loops/preview.html", {"missing": [{"text": str(error)}]})
+        return show(request, loop, data, refusal=str(error), status=403, unsaved=True)
+    panel = panel_context(found)
+    if live:
+        return render(request, "loops/preview.html", panel)
+    return show(request, loop, data, unsaved=True, panel=panel)
+
+
+def panel_context(found: Mapping[str, Any]) -> dict[str, Any]:
+    """What the verdict panel shows of a judgement that was not stored."""
+    return {
+        "judged": found,
+        "circuits": shown.circuits(Loop(), found["inputs"], found["results"]),
+        "cures": shown.cures(found["results"]),
+    }
+
+
+def stale(request: HttpRequest, loop: Loop, data: dict[str, Any]) -> HttpResponse:
+    """Somebody saved meanwhile: show what you and they changed, with your text in the form to save again."""
+    number = request.POST.get("_revision", "")
+    opened = None
+    if number.isascii() and number.isdigit() and len(number) < 10:
+        opened = Revision.objects.filter(kind="loop", record_id=loop.pk, number=int(number)).first()
+    theirs = selectors.record_names(loop)
+    original = snapshot_names(opened.snapshot) if opened else theirs
+    return show(
+        request,
+        loop,
+        data,
+        status=409,
+        unsaved=True,
+        compared=three_ways(original, theirs, data),
+        saved_by=latest_revision(loop),
+    )
+
+
+def show(
+    request: HttpRequest,
+    loop: Loop | None,
+    data: Mapping[str, Any],
+    *,
+    errors: Mapping[str, list[str]] | None = None,
+    status: int = 200,
+    focus: str = "",
+    refusal: str = "",
+    unsaved: bool = False,
+    panel: Mapping[str, Any] | None = None,
+    compared: list[dict[str, Any]] | None = None,
+    saved_by: Revision | None = None,
+    copied_from: Loop | None = None,
+) -> HttpResponse:
+    """The editor with this text in it."""
+    posted = request.POST if request.method == "POST" else {}
+    fresh_version = loop is not None and (compared is not None or not posted)
+    revision = latest_revision(loop) if loop is not None and fresh_version else None
+    tag = loop.tag if loop else "New loop"
+    crumbs = [{"text": "Loops", "url": reverse("loop_list")}]
+    if loop:
+        crumbs.append({"text": loop.tag, "url": reverse("loop", args=[loop.pk])})
+    context = {
+        "section": "loops",
+        "crumbs": [*crumbs, {"text": "Edit" if loop else "New loop", "url": ""}],
+        "loop": loop,
+        "title": f"Edit {tag}" if loop else tag,
+        **editor_form(data, errors or {}, request.user, focus),
+        "form_action": reverse("loop_edit", args=[loop.pk]) if loop else reverse("loop_new"),
+        "cancel_url": reverse("loop", args=[loop.pk]) if loop else reverse("loop_list"),
+        "version": loop.version if loop is not None and fresh_version else posted.get("_version", ""),
+        "opened_revision": revision.number if revision else posted.get("_revision", ""),
+        "reason": posted.get("_reason", ""),
+        "refusal": refusal or locked(loop),
+        "unsaved": unsaved,
+        "panel": panel,
+        "compared": compared,
+        "saved_by": saved_by,
+        "copied_from": copied_from,
+    }
+    return render(request, "loops/edit.html", context, status=status)
+
+
+def locked(loop: Loop | None) -> str:
+    """Why saving this loop will be refused as it stands."""
+    if loop is not None and loop.is_archived:
+        return "This loop is archived: bring it back first, then change it."
+    if loop is not None and loop.state == LoopState.IN_REVIEW:
+        return "This loop is in review: take it back to draft first, then change it."
+    return ""

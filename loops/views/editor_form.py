@@ -1,0 +1,387 @@
+"""The text of a loop as the editor shows it: circuits, and on each the sources, cables and devices of the wire."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+from django.db.models import F, QuerySet
+
+from loops.entries import CableEntry, LoopEntry, MemberEntry
+from loops.models import Member
+from loops.selectors import areas_of
+from registry import access
+from registry.models import Site, Terminals, User
+from registry.quantities import Kind, QuantityError, read, write
+from registry.reading import RecordField, join
+from registry.views.forms import (
+    SELECT_LIMIT,
+    FormNode,
+    add_or_remove,
+    drop_blank_rows,
+    error_list,
+    form_tree,
+    rows_at,
+)
+
+Pairs = list[tuple[str, str]]
+SOURCES, DEVICES, CABLES = "sources", "devices", "cables"
+FRESH_START = {SOURCES: 1000, CABLES: 2000, DEVICES: 3000}
+"""Rows that a script adds are numbered from here, apart for sources and devices, which share one list."""
+
+TITLES = {
+    SOURCES: (
+        "Sources",
+        "source",
+        "Add a source",
+        "What gives energy: associated apparatus, or a transmitter’s output.",
+    ),
+    CABLES: (
+        "Cable runs",
+        "cable run",
+        "Add a cable run",
+        "Every run between source and device, in the order of the wire.",
+    ),
+    DEVICES: (
+        "Field devices",
+        "device",
+        "Add a device",
+        "What takes energy: field devices, simple apparatus, inline items.",
+    ),
+}
+COLUMNS = {
+    SOURCES: ("tag", "terminals", "area", "made_on"),
+    CABLES: ("tag", "from_point", "to_point", "cable_type", "length_m", "separation", "role"),
+    DEVICES: ("tag", "role", "terminals", "area", "made_on"),
+}
+LABELS = {
+    "tag": "Tag",
+    "terminals": "Type and terminals",
+    "area": "Area",
+    "made_on": "Made on",
+    "from_point": "From",
+    "to_point": "To",
+    "cable_type": "Cable type",
+    "length_m": "Length",
+    "separation": "Circuits in the cable",
+    "role": "Kind",
+    "load_ohm": "Load in the loop",
+    "safe_voltage_max_v": "Highest voltage in the safe area",
+    "drawing": "Loop drawing",
+    "name": "Name",
+    "interconnection": "With more than one source",
+    "fisco": "Judge as a FISCO segment",
+}
+NOTHING_CHOSEN = {
+    "area": "Safe area",
+    "cable_type": "Unknown: default values",
+    "terminals": "Choose …",
+    "site": "Choose …",
+}
+KINDS = {"load_ohm": Kind.RESISTANCE, "safe_voltage_max_v": Kind.VOLTAGE, "length_m": Kind.LENGTH}
+HELP = {
+    "load_ohm": "All resistance in series that is no cable, for the function verdict: for example 250 ohm.",
+    "safe_voltage_max_v": "For the check of Um; empty: the value of the site. For example 250 V.",
+    "tag": "",
+}
+
+
+def blank_loop(site_code: str) -> dict[str, Any]:
+    """What a new loop's form shows: one circuit with a row of each kind."""
+    circuit = {"name": "Circuit 1", "members": [{"role": "source"}, {"role": "device"}], "cables": [{}]}
+    return {"site": site_code, "circuits": [circuit]}
+
+
+# ------------------------------------------------------------------------------------------------------------- rows
+
+
+def row_command(data: dict[str, Any], command: str, value: str) -> str:
+    """Carry out a row button on nested text and return the path of the field to focus."""
+    if command == "_chain":
+        return chain(data, value)
+    path, _, role = value.partition(":")
+    focus = add_or_remove(data, command, path, LoopEntry)
+    row = row_at(data, focus)
+    if command == "_add" and row is not None:
+        if path.endswith(".members"):
+            row["role"] = role if role in Member.Role.values else Member.Role.DEVICE.value
+        elif path == "circuits":
+            row |= blank_loop("")["circuits"][0] | {"name": free_name(data)}
+    if command == "_duplicate" and row is not None and path.count(".") == 1:
+        row["name"] = free_name(data)
+    return join(focus, "name" if focus.count(".") == 1 else "tag") if focus else ""
+
+
+def row_at(data: dict[str, Any], path: str) -> dict[str, Any] | None:
+    """The row of nested text at a path like `circuits.0.members.1`."""
+    list_path, _, position = path.rpartition(".")
+    rows = rows_at(data, list_path.split("."), LoopEntry) if list_path else None
+    if rows is None or not position.isdecimal() or int(position) >= len(rows):
+        return None
+    row = rows[int(position)]
+    return row if isinstance(row, dict) else None
+
+
+def free_name(data: Mapping[str, Any]) -> str:
+    """A circuit name that is not taken yet."""
+    taken = {row.get("name") for row in data.get("circuits", []) if isinstance(row, Mapping)}
+    return next(name for number in range(1, 1000) if (name := f"Circuit {number}") not in taken)
+
+
+def chain(data: dict[str, Any], path: str) -> str:
+    """Begin a new circuit in which a device of another circuit is the source, under the same tag and in its area.
+
+    Its output terminals are chosen where the device has exactly one set of them.
+    """
+    row = row_at(data, path)
+    if row is None or ".members." not in path:
+        return ""
+    source = {
+        "role": "source",
+        "tag": row.get("tag", ""),
+        "area": row.get("area", ""),
+        "made_on": row.get("made_on", ""),
+    }
+    source["terminals"] = output_terminals(str(row.get("terminals", "")))
+    data["circuits"].append(
+        {"name": free_name(data), "members": [source, {"role": "device", "area": row.get("area", "")}], "cables": [{}]}
+    )
+    return f"circuits.{len(data['circuits']) - 1}.members.0.tag"
+
+
+def output_terminals(name: str) -> str:
+    """The name of the one set of output terminals of the device that has the input terminals `name`; else nothing."""
+    device = named_terminals().filter(picked_name=name, side=Terminals.Side.DEVICE).first()
+    if device is None:
+        return ""
+    outputs = list(named_terminals().filter(equipment_id=device.equipment_id, side=Terminals.Side.SOURCE)[:2])
+    return str(outputs[0].picked_name) if len(outputs) == 1 else ""  # type: ignore[attr-defined]
+
+
+def named_terminals() -> QuerySet[Terminals]:
+    """Terminals that may be chosen, with the names that people pick."""
+    reader = MemberEntry.base_fields["terminals"]
+    assert isinstance(reader, RecordField)
+    return reader.named()
+
+
+def without_blank_rows(data: dict[str, Any]) -> dict[str, Any]:
+    """Leave out rows in which nothing was typed or chosen."""
+    circuits = data.get("circuits")
+    for circuit in circuits if isinstance(circuits, list) else []:
+        members = circuit.get("members") if isinstance(circuit, dict) else None
+        if isinstance(members, list):
+            circuit["members"] = [
+                row for row in members if not isinstance(row, dict) or any(row[key] for key in row if key != "role")
+            ]
+    return drop_blank_rows(data, LoopEntry)
+
+
+# ------------------------------------------------------------------------------------------------------------- form
+
+
+def editor_form(
+    data: Mapping[str, Any], errors: Mapping[str, list[str]], user: User, focus: str = ""
+) -> dict[str, Any]:
+    """What the editor's template needs: the fields of the loop and, for each circuit, its groups of rows."""
+    picks = Picks(user)
+    tree = form_tree(LoopEntry, data, errors, choices=picks.choices())
+    circuits = [
+        circuit_form(node, picks, number, focus) for number, node in enumerate(tree.rows.get("circuits", []), start=1)
+    ]
+    names = ("site", "tag", "service", "drawing", "load_ohm", "safe_voltage_max_v")
+    fields = [shown(tree.fields[name], name, picks, focus=focus) for name in names]
+    notes = shown(tree.fields["notes"], "notes", picks, focus=focus) | {"rows": 3}
+    every = [*fields, notes]
+    for circuit in circuits:
+        every += circuit["fields"]
+        every += [cell for group in circuit["groups"] for row in group["rows"] for cell in row["cells"]]
+    labels = {field["name"]: field.get("full_label", field["label"]) for field in every}
+    summary = [error | {"text": error["message"]} for error in error_list(errors, labels)]
+    return {
+        "fields": fields,
+        "notes": notes,
+        "circuits": circuits,
+        "circuit_errors": tree.errors.get("circuits", []),
+        "errors": summary,
+        "data_lists": picks.lists(),
+    }
+
+
+def circuit_form(node: FormNode, picks: Picks, number: int, focus: str) -> dict[str, Any]:
+    """One circuit: its own fields and the three groups in the order of the wire."""
+    members = node.rows.get("members", [])
+    sources = [row for row in members if row.fields["role"]["value"] == Member.Role.SOURCE]
+    devices = [row for row in members if row.fields["role"]["value"] != Member.Role.SOURCE]
+    title = f"Circuit {number}"
+    groups = [
+        group_form(SOURCES, node, sources, picks, title, focus),
+        group_form(CABLES, node, node.rows.get("cables", []), picks, title, focus),
+        group_form(DEVICES, node, devices, picks, title, focus),
+    ]
+    groups[0]["errors"] = node.errors.get("members", [])
+    groups[1]["errors"] = node.errors.get("cables", [])
+    return {
+        "path": node.path,
+        "number": number,
+        "title": title,
+        "identity_name": node.identity_name,
+        "identity": node.identity,
+        "fields": [
+            shown(node.fields[name], name, picks, title=title, focus=focus)
+            for name in ("name", "interconnection", "fisco")
+        ],
+        "groups": groups,
+    }
+
+
+def group_form(
+    kind: str, circuit: FormNode, rows: list[FormNode], picks: Picks, title: str, focus: str
+) -> dict[str, Any]:
+    """One group of rows: sources, cable runs or devices."""
+    heading, one, add, hint = TITLES[kind]
+    list_name = "cables" if kind == CABLES else "members"
+    list_path = circuit.row_path(list_name)
+    entry = CableEntry if kind == CABLES else MemberEntry
+    fresh_row = {} if kind == CABLES else {"role": "source" if kind == SOURCES else "device"}
+    fresh = form_tree(entry, fresh_row, {}, f"{list_path}.__n__", picks.choices())
+    role = {SOURCES: ":source", DEVICES: ":device", CABLES: ""}[kind]
+    return {
+        "kind": kind,
+        "heading": heading,
+        "one": one,
+        "add_words": add,
+        "add": f"{list_path}{role}",
+        "hint": hint,
+        "id": "f-" + list_path.replace(".", "-") + ("-devices" if kind == DEVICES else ""),
+        "columns": [LABELS[name] for name in COLUMNS[kind]],
+        "rows": [row_form(kind, row, picks, f"{title}, {one} {index}", focus) for index, row in enumerate(rows, 1)],
+        "fresh": row_form(kind, fresh, picks, f"{title}, new {one}", ""),
+        "count": FRESH_START[kind] + len(rows),
+        "errors": [],
+    }
+
+
+def row_form(kind: str, node: FormNode, picks: Picks, title: str, focus: str) -> dict[str, Any]:
+    """One row with its cells."""
+    side = {SOURCES: Terminals.Side.SOURCE, DEVICES: Terminals.Side.DEVICE}.get(kind, "")
+    cells = [shown(node.fields[name], name, picks, side=side, title=title, focus=focus) for name in COLUMNS[kind]]
+    if kind == DEVICES:
+        role = next(cell for cell in cells if cell["name"].endswith(".role"))
+        role["choices"] = [("device", "Device"), ("inline", "Inline item")]
+        keep_choice(role)
+    hidden = [(node.fields["role"]["name"], "source")] if kind == SOURCES else []
+    if node.identity:
+        hidden.append((node.identity_name, node.identity))
+    return {"path": node.path, "title": title, "cells": cells, "hidden": hidden, "may_chain": kind == DEVICES}
+
+
+def shown(
+    field: dict[str, Any], name: str, picks: Picks, *, side: str = "", title: str = "", focus: str = ""
+) -> dict[str, Any]:
+    """One field for components/field.html: its label, its picker, and the quantity as the reader understood it."""
+    label = LABELS.get(name) or field["label"][:1].upper() + field["label"][1:]
+    found = field | {"label": label, "full_label": f"{title}: {label}" if title else label, "column": name}
+    found["attrs"] = dict(field.get("attrs") or {})
+    if name in HELP:
+        found["help"] = HELP[name]
+    if found["kind"] == "quantity":
+        found |= {"kind": "text", "read_as": read_as(str(found["value"]), KINDS[name]), "unit_hint": ""}
+        if name == "length_m":
+            found["placeholder"] = "300 m"
+    elif "picker" in found:
+        picks.offer(found, name, side)
+    elif found["kind"] == "select":
+        keep_choice(found)
+    if not isinstance(found["value"], str | bool):
+        found["value"] = str(found["value"])
+    if focus and focus == found["name"]:
+        found["attrs"]["autofocus"] = "autofocus"
+    return found
+
+
+def keep_choice(field: dict[str, Any]) -> None:
+    """Keep what was sent among the choices, so that a refused choice is shown with its message."""
+    value = str(field["value"])
+    if value and value not in {str(key) for key, _ in field["choices"]}:
+        field["choices"] = [*field["choices"], (value, value)]
+
+
+def read_as(text: str, kind: Kind) -> str:
+    """A quantity as it was understood, where that reads otherwise than what was typed."""
+    try:
+        written = write(read(text, kind), kind)
+    except QuantityError:
+        return ""
+    return "" if written == text.strip() else written
+
+
+class Picks:
+    """What may be chosen on this page, by this person: read once, shared by all rows."""
+
+    def __init__(self, user: User) -> None:
+        sites = [
+            site
+            for site in Site.objects.filter(pk__in=access.sites_of(user), archived_at=None).order_by("code")
+            if access.may(user, "loop.edit", site)
+        ]
+        self.sites = [site.code for site in sites]
+        areas = areas_of([site.pk for site in sites]).order_by("site__code", "name")
+        self.areas: Pairs = [
+            (f"{area.site.code}: {area.name}", f"{area.site.code}: {area.name} ({area.classification})")
+            for area in areas
+        ]
+        self.cables: Pairs = [(str(name), str(name)) for name in names_of(CableEntry.base_fields["cable_type"])]
+        sides = named_terminals().order_by("picked_name").values_list("side", "picked_name")
+        self.terminals: dict[str, list[str]] = {side: [] for side in Terminals.Side.values}
+        for side, name in sides:
+            self.terminals[side].append(name)
+
+    def choices(self) -> dict[str, Pairs]:
+        """Choices for registry.views.forms.form_tree, which else would read all sites and all areas."""
+        return {
+            "LoopEntry.site": [(code, code) for code in self.sites],
+            "MemberEntry.area": [],
+            "MemberEntry.terminals": [],
+            "CableEntry.cable_type": [],
+        }
+
+    def offered(self, name: str, side: str) -> Pairs:
+        """Choices of one picker."""
+        if name == "terminals":
+            return [(text, text) for text in self.terminals.get(side, [])]
+        if name == "site":
+            return [(code, code) for code in self.sites]
+        return self.areas if name == "area" else self.cables
+
+    def offer(self, field: dict[str, Any], name: str, side: str) -> None:
+        """Make a field a select of all choices, or with many of them a text with suggestions."""
+        pairs = self.offered(name, side)
+        if len(pairs) > SELECT_LIMIT:
+            field |= {"kind": "text", "choices": []}
+            field["attrs"]["list"] = list_id(name, side)
+            field["placeholder"] = NOTHING_CHOSEN[name]
+        else:
+            field |= {"kind": "select", "choices": [("", NOTHING_CHOSEN[name]), *pairs]}
+            keep_choice(field)
+
+    def lists(self) -> list[tuple[str, Pairs]]:
+        """The suggestions of all pickers that are too long for a select, one list each."""
+        pickers: Iterable[tuple[str, str]] = (
+            ("terminals", Terminals.Side.SOURCE),
+            ("terminals", Terminals.Side.DEVICE),
+            ("area", ""),
+            ("cable_type", ""),
+            ("site", ""),
+        )
+        found = [(list_id(name, side), self.offered(name, side)) for name, side in pickers]
+        return [(key, pairs) for key, pairs in found if len(pairs) > SELECT_LIMIT]
+
+
+def list_id(name: str, side: str) -> str:
+    return f"options-{name}-{side}" if side else f"options-{name}"
+
+
+def names_of(reader: Any) -> list[str]:
+    """All names that a picker offers, in order."""
+    return list(reader.named().order_by(F("picked_name")).values_list("picked_name", flat=True))

@@ -1,0 +1,157 @@
+"""The page of one loop: does it comply, what limits it, how much is left, what is connected, who signed it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, render
+from django.views.decorators.http import require_safe
+
+from loops import selectors
+from loops.models import Loop, LoopState
+from loops.services.approvals import obstacles, refusal_to_sign
+from loops.services.loops import changed_pins
+from loops.views import shown
+from loops.views.difference import described, differences
+from registry import access
+from registry.models import Revision, User
+
+
+@require_safe
+def loop_page(request: HttpRequest, pk: int) -> HttpResponse:
+    """One loop as it stands."""
+    return render_loop(request, visible_loop(request, pk))
+
+
+def visible_loop(request: HttpRequest, pk: int) -> Loop:
+    """The loop, or 404 where there is none that the person may see."""
+    return get_object_or_404(selectors.whole_loops(request.user), pk=pk)
+
+
+def render_loop(
+    request: HttpRequest, loop: Loop, *, status: int = 200, refusal: str = "", typed: Mapping[str, str] | None = None
+) -> HttpResponse:
+    """The loop page, after a refused step with the refusal in words and what was typed."""
+    context = loop_context(loop, request.user) | {"refusal": refusal, "typed": typed or {}}
+    return render(request, "loops/loop.html", context, status=status)
+
+
+def loop_context(loop: Loop, user: User) -> dict[str, Any]:
+    """Everything the loop page shows."""
+    verification = loop.verification
+    results = verification.results if verification else []
+    approvals = list(
+        loop.approvals.select_related("revision", "approved_by", "submitted_by", "sheet").defer(
+            "sheet__bytes", "revision__snapshot"
+        )
+    )
+    revisions = list(selectors.revisions_of(loop))
+    return {
+        "section": "loops",
+        "crumbs": [{"text": "Loops", "url": "/loops/"}, {"text": loop.tag, "url": ""}],
+        "loop": loop,
+        "head": head(loop, revisions),
+        "verification": verification,
+        "circuits": shown.circuits(loop, verification.inputs if verification else [], results),
+        "cures": shown.cures(results),
+        "confirmations": shown.confirmations(results),
+        "changed": changed_pins(loop),
+        "approvals": approvals,
+        "signatures": signatures(approvals),
+        "events": list(loop.events.select_related("actor", "revision").defer("revision__snapshot")),
+        "revisions": revisions,
+        "current_number": revisions[0].number if revisions else None,
+        "state": "archived" if loop.is_archived else loop.state,
+        **actions_for(loop, user),
+    }
+
+
+def head(loop: Loop, revisions: list[Revision]) -> list[dict[str, Any]]:
+    """The ruled head of the record."""
+    areas = {member.area: None for circuit in loop.circuits.all() for member in circuit.members.all() if member.area_id}
+    number = f" (save {revisions[0].number})" if revisions else ""
+    items: list[dict[str, Any]] = [
+        {"label": "Loop", "value": loop.tag},
+        {"label": "Service", "value": loop.service or "not entered"},
+        {"label": "Site", "value": str(loop.site)},
+        {"label": "Areas", "value": "; ".join(str(area) for area in areas) or "not entered"},
+        {"label": "Revision", "value": f"{loop.letter}{number}"},
+        {"label": "State", "state": "archived" if loop.is_archived else loop.state},
+        {"label": "Owner", "value": str(loop.owner)},
+    ]
+    if loop.drawing:
+        items.append({"label": "Drawing", "value": loop.drawing})
+    return items
+
+
+def signatures(approvals: list[Any]) -> list[dict[str, Any]]:
+    """Who signed which revision, newest first, for components/signature_block.html."""
+    rows = []
+    for approval in approvals:
+        revision = f"{approval.letter} (save {approval.revision.number})"
+        rows.append({"role": "Prepared", "name": approval.prepared_name, "at": None, "revision": revision})
+        rows.append(
+            {
+                "role": "Approved",
+                "name": approval.printed_name,
+                "at": approval.approved_at,
+                "meaning": approval.meaning,
+                "revision": revision,
+                "digest": approval.revision_digest,
+            }
+        )
+    return rows
+
+
+def actions_for(loop: Loop, user: User) -> dict[str, Any]:
+    """What this person may do with the loop in its state, and why not where it is close."""
+    may_edit = access.may(user, "loop.edit", loop.site)
+    open_state = loop.state in {LoopState.DRAFT, LoopState.RETURNED}
+    review = loop.state == LoopState.IN_REVIEW
+    may_return = access.may(user, "loop.return", loop.site)
+    return {
+        "may_edit": may_edit,
+        "can_edit": may_edit and not review and not loop.is_archived,
+        "can_submit": open_state and not loop.is_archived and access.may(user, "loop.submit", loop.site),
+        "can_take_back": review and access.may(user, "loop.take_back", loop.site),
+        "can_return": review and may_return,
+        "can_approve": review and may_return,
+        "refusal_to_sign": refusal_to_sign(loop, user) if review and may_return else "",
+        "obstacles": obstacles(loop) if (open_state or review) and not loop.is_archived else [],
+        "can_archive": may_edit and not review,
+    }
+
+
+@require_safe
+def revision_page(request: HttpRequest, pk: int, number: int) -> HttpResponse:
+    """One save of a loop: who, when, why, and what differs from the one before."""
+    loop = get_object_or_404(selectors.visible_loops(request.user).select_related("site"), pk=pk)
+    found = {
+        revision.number: revision
+        for revision in Revision.objects.filter(
+            kind="loop", record_id=loop.pk, number__in=[number - 1, number, number + 1]
+        ).select_related("author")
+    }
+    if number not in found:
+        raise Http404
+    revision, before = found[number], found.get(number - 1)
+    context = {
+        "section": "loops",
+        "crumbs": [
+            {"text": "Loops", "url": "/loops/"},
+            {"text": loop.tag, "url": f"/loops/{loop.pk}/"},
+            {"text": f"Save {number}", "url": ""},
+        ],
+        "loop": loop,
+        "revision": revision,
+        "before": before,
+        "after": found.get(number + 1),
+        "rows": differences(before.snapshot, revision.snapshot) if before else [],
+        "content": described(revision.snapshot).items(),
+        "verifications": list(
+            revision.verifications.defer("inputs", "results").order_by("-pk")  # type: ignore[attr-defined]
+        ),
+    }
+    return render(request, "loops/revision.html", context)

@@ -1,0 +1,78 @@
+"""A stored verification as a page shows it: what limits, how much is left, what is connected."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from loops.models import Circuit, Loop
+from loops.services.verification import margin_of
+
+Result = Mapping[str, Any]
+QUANTITIES = (
+    ("voltage", "Voltage", "Uo against Ui"),
+    ("current", "Current", "Io against Ii"),
+    ("power", "Power", "Po against Pi"),
+    ("capacitance", "Capacitance", "devices and cables against Co"),
+    ("inductance", "Inductance", "devices and cables against Lo"),
+)
+SEVERITY = ("fail", "beyond_simple_rules", "incomplete", "confirm", "pass", "not_applicable")
+
+
+def margins(result: Result) -> list[dict[str, Any]]:
+    """One bar for each of U, I, P, C and L: the worst check of that quantity on the circuit."""
+    bars = []
+    for name, label, meaning in QUANTITIES:
+        checks = [check for check in result["checks"] if check["id"] == name]
+        if checks:
+            worst = min(checks, key=urgency)
+            others = f" The tightest of {len(checks)}." if len(checks) > 1 else ""
+            note = worst.get("subject") or meaning
+            bars.append({**worst, "label": label, "note": f"{note}.{others}", "meaning": meaning})
+    return bars
+
+
+def urgency(check: Mapping[str, Any]) -> tuple[int, Any]:
+    """Order of checks: the more severe verdict first, then the smaller margin."""
+    verdict = check["verdict"]
+    margin = margin_of(check)
+    return (SEVERITY.index(verdict) if verdict in SEVERITY else 0, margin if margin is not None else 0)
+
+
+def cures(results: Sequence[Result]) -> list[dict[str, str]]:
+    """The checks that stand in the way, each with its reason and, where one can be computed, its cure."""
+    return [
+        {"id": check["id"], "verdict": check["verdict"], "why": check["why"], "cure": check.get("cure") or ""}
+        for result in results
+        for check in sorted(result["checks"], key=urgency)
+        if check["verdict"] in {"fail", "beyond_simple_rules", "incomplete"}
+    ]
+
+
+def confirmations(results: Sequence[Result]) -> list[str]:
+    """What a person must confirm, over all circuits, each once."""
+    return list(dict.fromkeys(text for result in results for text in result.get("confirmations", [])))
+
+
+def circuits(loop: Loop, inputs: Sequence[Mapping[str, Any]], results: Sequence[Result]) -> list[dict[str, Any]]:
+    """Each circuit of a loop with its result and what is connected on it."""
+    rows = []
+    stored: list[Circuit | None] = list(loop.circuits.all()) if loop.pk else []
+    for index, result in enumerate(results):
+        circuit = stored[index] if index < len(stored) else None
+        document = inputs[index] if index < len(inputs) else {}
+        rows.append(
+            {
+                "number": index,
+                "name": circuit.name if circuit else document.get("case", "").rpartition(" / ")[2],
+                "verdict": result["verdict"],
+                "margins": margins(result),
+                "checks": sorted(result["checks"], key=urgency),
+                "result": result,
+                "document": document,
+                "circuit": circuit,
+                "members": list(circuit.members.all()) if circuit else [],
+                "cables": list(circuit.cables.all()) if circuit else [],
+            }
+        )
+    return rows
