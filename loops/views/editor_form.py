@@ -12,7 +12,6 @@ from loops.models import Member
 from loops.selectors import areas_of
 from registry import access
 from registry.models import Site, Terminals, User
-from registry.quantities import Kind, QuantityError, read, write
 from registry.reading import RecordField, join
 from registry.views.forms import (
     SELECT_LIMIT,
@@ -78,7 +77,6 @@ NOTHING_CHOSEN = {
     "terminals": "Choose …",
     "site": "Choose …",
 }
-KINDS = {"load_ohm": Kind.RESISTANCE, "safe_voltage_max_v": Kind.VOLTAGE, "length_m": Kind.LENGTH}
 HELP = {
     "load_ohm": "All resistance in series that is no cable, for the function verdict: for example 250 ohm.",
     "safe_voltage_max_v": "For the check of Um; empty: the value of the site. For example 250 V.",
@@ -197,7 +195,7 @@ def editor_form(
         every += circuit["fields"]
         every += [cell for group in circuit["groups"] for row in group["rows"] for cell in row["cells"]]
     labels = {field["name"]: field.get("full_label", field["label"]) for field in every}
-    summary = [error | {"text": error["message"]} for error in error_list(errors, labels)]
+    summary = error_list(errors, labels)
     return {
         "fields": fields,
         "notes": notes,
@@ -286,7 +284,7 @@ def shown(
     if name in HELP:
         found["help"] = HELP[name]
     if found["kind"] == "quantity":
-        found |= {"kind": "text", "read_as": read_as(str(found["value"]), KINDS[name]), "unit_hint": ""}
+        found["unit_hint"] = ""
         if name == "length_m":
             found["placeholder"] = "300 m"
     elif "picker" in found:
@@ -305,15 +303,6 @@ def keep_choice(field: dict[str, Any]) -> None:
     value = str(field["value"])
     if value and value not in {str(key) for key, _ in field["choices"]}:
         field["choices"] = [*field["choices"], (value, value)]
-
-
-def read_as(text: str, kind: Kind) -> str:
-    """A quantity as it was understood, where that reads otherwise than what was typed."""
-    try:
-        written = write(read(text, kind), kind)
-    except QuantityError:
-        return ""
-    return "" if written == text.strip() else written
 
 
 class Picks:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from decimal import Decimal
 from typing import Any
 
 from loops.models import Circuit, Loop
@@ -16,6 +17,9 @@ QUANTITIES = (
     ("capacitance", "Capacitance", "devices and cables against Co"),
     ("inductance", "Inductance", "devices and cables against Lo"),
 )
+NO_MARGIN = Decimal(2)
+"""Sorts a check without a margin behind those that have one: no margin is above 1."""
+
 SEVERITY = ("fail", "beyond_simple_rules", "incomplete", "confirm", "pass", "not_applicable")
 
 
@@ -26,9 +30,9 @@ def margins(result: Result) -> list[dict[str, Any]]:
         checks = [check for check in result["checks"] if check["id"] == name]
         if checks:
             worst = min(checks, key=urgency)
-            others = f" The tightest of {len(checks)}." if len(checks) > 1 else ""
-            note = worst.get("subject") or meaning
-            bars.append({**worst, "label": label, "note": f"{note}.{others}", "meaning": meaning})
+            subject = (worst.get("subject") or meaning).replace(" -> ", " → ")
+            note = f"{subject}; the tightest of {len(checks)}." if len(checks) > 1 else f"{subject}."
+            bars.append({**worst, "label": label, "note": note})
     return bars
 
 
@@ -36,17 +40,19 @@ def urgency(check: Mapping[str, Any]) -> tuple[int, Any]:
     """Order of checks: the more severe verdict first, then the smaller margin."""
     verdict = check["verdict"]
     margin = margin_of(check)
-    return (SEVERITY.index(verdict) if verdict in SEVERITY else 0, margin if margin is not None else 0)
+    return (SEVERITY.index(verdict) if verdict in SEVERITY else 0, NO_MARGIN if margin is None else margin)
 
 
 def cures(results: Sequence[Result]) -> list[dict[str, str]]:
     """The checks that stand in the way, each with its reason and, where one can be computed, its cure."""
-    return [
-        {"id": check["id"], "verdict": check["verdict"], "why": check["why"], "cure": check.get("cure") or ""}
-        for result in results
-        for check in sorted(result["checks"], key=urgency)
-        if check["verdict"] in {"fail", "beyond_simple_rules", "incomplete"}
-    ]
+    found = []
+    for result in results:
+        for check in sorted(result["checks"], key=urgency):
+            if check["verdict"] in {"fail", "beyond_simple_rules", "incomplete"}:
+                cure = check.get("cure") or ""
+                why = check["why"].removesuffix(cure).strip()
+                found.append({"id": check["id"], "verdict": check["verdict"], "why": why, "cure": cure})
+    return found
 
 
 def confirmations(results: Sequence[Result]) -> list[str]:
@@ -67,7 +73,10 @@ def circuits(loop: Loop, inputs: Sequence[Mapping[str, Any]], results: Sequence[
                 "name": circuit.name if circuit else document.get("case", "").rpartition(" / ")[2],
                 "verdict": result["verdict"],
                 "margins": margins(result),
-                "checks": sorted(result["checks"], key=urgency),
+                "checks": [
+                    {**check, "subject": check["subject"].replace(" -> ", " → ")}
+                    for check in sorted(result["checks"], key=urgency)
+                ],
                 "result": result,
                 "document": document,
                 "circuit": circuit,
