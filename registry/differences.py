@@ -16,13 +16,14 @@ from registry.fields import Reading
 from registry.parameters import label_of, shown
 from registry.quantities import QuantityError
 from registry.reading import EntryForm, ReadingField, RecordField
+from registry.showing import same_text
 
 Leaf = tuple[str, str, str, bool]
 """Place in words, label, value in words, whether the row itself is meant."""
 
 ROW_TITLES = {
     "terminals": ("Sets of terminals", "Terminals"),
-    "permitted": ("Permitted values", "Permitted for"),
+    "permitted": ("Permitted values", "Permitted"),
     "temperature_classes": ("Temperature classes", "Class"),
     "circuits": ("Circuits", "Circuit"),
     "members": ("Connected items", "Item"),
@@ -132,7 +133,7 @@ def quantity_words(reader: ReadingField, value: str) -> str:
     if found.value_si is None:
         return found.text
     text = shown(found.value_si, reader.kind)
-    return value if text == value else f"{value} ({text})"
+    return value if same_text(value, text) else f"{value} ({text})"
 
 
 def changes(

@@ -315,6 +315,13 @@ _SIGNS = (
 )
 
 
+def plain_signs(text: str) -> str:
+    """A quantity's text with the signs of its unit spelled in ASCII."""
+    for ascii_text, sign in _SIGNS:
+        text = text.replace(sign, ascii_text)
+    return text
+
+
 def shown(value_si: Decimal, kind: Kind) -> str:
     """An SI value as pages show it: "83 nF", "55 µH/Ω", "40 °C". registry.quantities.read reads it back."""
     number, _, unit = write(value_si, kind).partition(" ")

@@ -10,7 +10,7 @@ from django.db import models
 
 from registry.fields import NOT_STATED, QuantityField
 from registry.models import Certificate, CertificateStatus, PermittedRow, TemperatureRow, Terminals
-from registry.parameters import PARAMETERS, Parameter, shown
+from registry.parameters import PARAMETERS, Parameter, plain_signs, shown
 from registry.quantities import QuantityError, read
 
 SOON = dt.timedelta(days=180)
@@ -36,8 +36,13 @@ def quantity(record: models.Model, parameter: Parameter) -> dict[str, Any]:
         "words": parameter.words,
         "state": state,
         "value": text,
-        "typed": typed if state == "value" and typed != text else "",
+        "typed": "" if state != "value" or same_text(typed, text) else typed,
     }
+
+
+def same_text(typed: str, text: str) -> bool:
+    """Whether a typed quantity reads as it is shown, spaces and the spelling of the unit's signs aside."""
+    return "".join(plain_signs(typed).split()) == "".join(plain_signs(text).split())
 
 
 def exact(typed: str, column: QuantityField, stored: Any) -> Any:
@@ -61,6 +66,9 @@ def quantities(record: models.Model, sections: Iterable[str], only_known: bool =
 
 def short_parameters(terminals: Terminals) -> str:
     """The values one looks for first, in one line: "Uo 28 V · Io 93 mA · Po 0.65 W"."""
+    if terminals.simple_kind:
+        known = [f"{item['label']} {item['value']}" for item in quantities(terminals, ["device"], only_known=True)]
+        return " · ".join([terminals.get_simple_kind_display().lower(), *known])
     columns = ("uo_v", "io_a", "po_w") if terminals.side == Terminals.Side.SOURCE else ("ui_v", "ii_a", "pi_w")
     found = []
     for parameter in PARAMETERS:

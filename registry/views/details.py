@@ -56,7 +56,7 @@ def record_page(request: HttpRequest, kind: KindPage, pk: int) -> HttpResponse:
         "kind": kind,
         "section": kind.section,
         "record": record,
-        "crumbs": [{"text": kind.plural.capitalize(), "url": kind.list_url}, {"text": record.label(), "url": ""}],
+        "crumbs": [{"text": kind.title, "url": kind.list_url}, {"text": record.label(), "url": ""}],
         "doubts": sentences(doubts(record)),
         "loops": [loop_row(loop) for loop in listed[:LOOPS_SHOWN]],
         "loops_elsewhere": number_of_loops - shown_here,
@@ -259,7 +259,7 @@ def history(request: HttpRequest, kind: KindPage, pk: int) -> HttpResponse:
             "pages": last,
             "count": newest,
             "crumbs": [
-                {"text": kind.plural.capitalize(), "url": kind.list_url},
+                {"text": kind.title, "url": kind.list_url},
                 {"text": record.label(), "url": kind.url(record)},
                 {"text": "History", "url": ""},
             ],

@@ -36,7 +36,7 @@ from registry.views.forms import (
     nest,
     without_keys,
 )
-from registry.views.layout import form_layout, preset
+from registry.views.layout import STARTS, form_layout, preset
 from registry.views.pages import KindPage
 
 COMMANDS = ("_add", "_remove", "_duplicate")
@@ -67,7 +67,12 @@ def add(request: HttpRequest, kind: KindPage) -> HttpResponse:
     kind.require_edit(user)
     if request.method == "POST":
         return receive(request, kind, None)
-    return show(request, Draft(kind, None, preset(kind, request.GET, user)))
+    draft = Draft(kind, None, preset(kind, request.GET, user))
+    chosen = draft.data.get("kind", "")
+    starts = [
+        {"text": text, "url": f"{kind.new_url}?kind={value}", "current": value == chosen} for value, text in STARTS
+    ]
+    return show(request, draft, starts=starts if kind.kind == "equipment" else [])
 
 
 @require_http_methods(["GET", "HEAD"])
@@ -196,8 +201,8 @@ def show(
         error | {"id": error["id"] if error["path"] in labels else "", "label": error["label"] or error["path"]}
         for error in error_list(draft.errors, labels)
     ]
-    title = f"Edit {record.label()}" if record else f"New {kind.singular}"
-    crumbs = [{"text": kind.plural.capitalize(), "url": kind.list_url}]
+    title = f"Edit {record.label()}" if record else f"Add {kind.noun}"
+    crumbs = [{"text": kind.title, "url": kind.list_url}]
     if record:
         crumbs.append({"text": record.label(), "url": kind.url(record)})
     context = {
@@ -314,7 +319,7 @@ def archive(request: HttpRequest, kind: KindPage, pk: int, archived: bool) -> Ht
             "errors": error_list(draft.errors, {"_reason": "Why"}),
             "record_url": kind.url(record),
             "crumbs": [
-                {"text": kind.plural.capitalize(), "url": kind.list_url},
+                {"text": kind.title, "url": kind.list_url},
                 {"text": record.label(), "url": kind.url(record)},
                 {"text": "Archive" if archived else "Bring back", "url": ""},
             ],

@@ -19,6 +19,7 @@ from registry.parameters import help_of, parameter_of
 from registry.parameters import shown as written
 from registry.quantities import Kind, QuantityError
 from registry.reading import EntryForm, ReadingField, RecordField, join
+from registry.showing import same_text
 
 MAX_DEPTH = 8
 SELECT_LIMIT = 60
@@ -349,7 +350,7 @@ def read_as(value: Any, reader: ReadingField) -> str:
     if found.value_si is None:
         return "not stated by the certificate"
     text = written(found.value_si, reader.kind)
-    return "" if text == value.strip() else text
+    return "" if same_text(value, text) else text
 
 
 def error_list(errors: Mapping[str, list[str]], labels: Mapping[str, str] | None = None) -> list[dict[str, str]]:

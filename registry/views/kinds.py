@@ -45,6 +45,14 @@ CABLE_MAKER = Filter("maker", "Maker", distinct(CableType, "maker"), same("maker
 # ---------------------------------------------------------------------------------------------------------- equipment
 
 
+SHORT_KINDS: dict[str, str] = {
+    EquipmentKind.SOURCE.value: "Source",
+    EquipmentKind.FIELD_DEVICE.value: "Field device",
+    EquipmentKind.SIMPLE_APPARATUS.value: "Simple apparatus",
+    EquipmentKind.INLINE.value: "Inline item",
+}
+
+
 def by_group(queryset: QuerySet[Equipment], value: str) -> QuerySet[Equipment]:
     column = "gas_group" if value in GAS_GROUPS else "dust_group"
     return within(Equipment, f"terminals__{column}")(queryset, value)
@@ -90,6 +98,8 @@ def equipment_certificate(item: Equipment) -> dict[str, Any]:
 EQUIPMENT = KindPage(
     kind="equipment",
     path="equipment",
+    title="Equipment",
+    noun="equipment",
     singular="item of equipment",
     plural="items of equipment",
     section="equipment",
@@ -103,7 +113,7 @@ EQUIPMENT = KindPage(
     columns=(
         Column("Type", equipment_name, "type", ("type_name", "maker")),
         Column("Maker", lambda item: text(item.maker), "maker", ("maker", "type_name")),
-        Column("Kind", lambda item: text(item.get_kind_display()), "kind", ("kind", "maker", "type_name")),
+        Column("Kind", lambda item: text(SHORT_KINDS[item.kind]), "kind", ("kind", "maker", "type_name")),
         Column("Terminals", equipment_terminals),
         Column("Level and group", equipment_marking),
         Column("Certificate", equipment_certificate),
@@ -127,7 +137,7 @@ EQUIPMENT = KindPage(
         ),
         ARCHIVED,
     ),
-    tabs=Filter("kind", "Kind", fixed(EquipmentKind.choices), same("kind")),
+    tabs=Filter("kind", "Kind", fixed(list(SHORT_KINDS.items())), same("kind")),
     key_fields=("type_name",),
     empty_text="Add the first source or field device with the values of its certificate.",
 )
@@ -170,6 +180,8 @@ def certificate_end(item: Certificate) -> dict[str, Any]:
 CERTIFICATE = KindPage(
     kind="certificate",
     path="certificates",
+    title="Certificates",
+    noun="a certificate",
     singular="certificate",
     plural="certificates",
     section="certificates",
@@ -232,6 +244,8 @@ def cable_capacitance(item: CableType) -> dict[str, Any]:
 CABLE_TYPE = KindPage(
     kind="cable_type",
     path="cable-types",
+    title="Cable types",
+    noun="a cable type",
     singular="cable type",
     plural="cable types",
     section="cable_types",
@@ -271,6 +285,8 @@ def site_name(item: Site) -> dict[str, Any]:
 SITE = KindPage(
     kind="site",
     path="sites",
+    title="Sites",
+    noun="a site",
     singular="site",
     plural="sites",
     section="sites",
@@ -314,6 +330,8 @@ def area_ambient(item: HazardousArea) -> dict[str, Any]:
 AREA = KindPage(
     kind="area",
     path="areas",
+    title="Hazardous areas",
+    noun="an area",
     singular="hazardous area",
     plural="hazardous areas",
     section="sites",

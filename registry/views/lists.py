@@ -130,7 +130,14 @@ def tab_links(
 def filter_fields(kind: KindPage, asked: dict[str, str], offered: dict[str, Choices]) -> list[dict[str, Any]]:
     """The fields of components/filter_bar.html."""
     fields: list[dict[str, Any]] = [
-        {"name": "q", "id": "filter-q", "label": kind.search_label, "kind": "search", "value": asked.get("q", "")}
+        {
+            "name": "q",
+            "id": "filter-q",
+            "label": "Contains",
+            "kind": "search",
+            "value": asked.get("q", ""),
+            "placeholder": kind.search_label,
+        }
     ]
     return fields + [filter_field(item, asked, offered) for item in kind.filters]
 

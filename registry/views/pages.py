@@ -50,6 +50,8 @@ class KindPage:
 
     kind: str
     path: str
+    title: str
+    noun: str
     singular: str
     plural: str
     section: str

@@ -60,7 +60,7 @@ def searcher(kind: KindPage, names: tuple[str, ...], note: Callable[[Any], str])
                 for record in visible(kind.model, user).filter(**{f"{name}__iexact": text}, archived_at=None)[:2]
             ]
         url = f"{kind.list_url}?{urlencode_search(text)}"
-        return Finds(kind.plural.capitalize(), hits, len(hits) if len(hits) < SHOWN else found.count(), url, exact)
+        return Finds(kind.title, hits, len(hits) if len(hits) < SHOWN else found.count(), url, exact)
 
     return search
 
