@@ -7,6 +7,7 @@ hand over the same nested mapping of text. Nothing is saved here.
 
 from __future__ import annotations
 
+import datetime as dt
 import difflib
 from collections.abc import Callable, Iterator, Mapping
 from typing import Any, ClassVar
@@ -75,6 +76,40 @@ class ReadingField(forms.Field):
     def validate(self, value: Reading) -> None:
         if self.required and value.state == "unknown":
             raise ValidationError(f"Give a value with its unit, for example {self.example}.")
+
+
+class DayField(forms.DateField):
+    """A calendar day as text."""
+
+    def to_python(self, value: Any) -> Any:
+        if value not in self.empty_values and not isinstance(value, str | dt.date):
+            raise ValidationError("Give a day as text, for example 2026-11-25.")
+        return super().to_python(value)
+
+
+YES = frozenset({"true", "on", "yes", "1"})
+NO = frozenset({"false", "off", "no", "0", ""})
+
+
+class PlainValue(forms.Widget):
+    """Hands a value to its reader as it was sent."""
+
+    def value_from_datadict(self, data: Any, files: Any, name: str) -> Any:
+        return data.get(name)
+
+
+class YesNoField(forms.BooleanField):
+    """Yes or no, as a box that is ticked or not, as JSON or in words; nothing else is taken for a yes."""
+
+    widget = PlainValue
+
+    def to_python(self, value: Any) -> bool:
+        if value is None or isinstance(value, bool):
+            return bool(value)
+        word = str(value).strip().lower()
+        if word in YES or word in NO:
+            return word in YES
+        raise ValidationError("Say yes or no here.")
 
 
 class RecordField(forms.Field):
@@ -219,6 +254,10 @@ def form_field(field: models.Field[Any, Any]) -> forms.Field:
         return TextField(
             required=not field.blank, max_length=field.max_length, label=field.verbose_name, help_text=field.help_text
         )
+    if isinstance(field, models.DateField):
+        return DayField(required=not field.blank, label=field.verbose_name, help_text=field.help_text)
+    if isinstance(field, models.BooleanField):
+        return YesNoField(required=False, label=field.verbose_name, help_text=field.help_text)
     built = field.formfield()
     assert built is not None, field
     if isinstance(built, forms.TypedChoiceField) and not field.blank:
