@@ -92,7 +92,7 @@ def three_ways(
     original: Mapping[str, Any], theirs: Mapping[str, Any], yours: Mapping[str, Any]
 ) -> list[dict[str, Any]]:
     """Rows for components/theirs_yours.html: what you or they changed since you opened the loop."""
-    opened, other, mine = described(original), described(theirs), described(yours)
+    opened, other, mine = described(original), described(theirs), described(with_boxes(yours))
     rows = []
     for label in dict.fromkeys([*opened, *other, *mine]):
         was, is_now, typed = opened.get(label, ""), other.get(label, ""), mine.get(label, "")
@@ -100,6 +100,12 @@ def three_ways(
             conflict = was not in (is_now, typed) and is_now != typed
             rows.append({"label": label, "original": was, "theirs": is_now, "yours": typed, "conflict": conflict})
     return rows
+
+
+def with_boxes(data: Mapping[str, Any]) -> dict[str, Any]:
+    """Nested text of a form with the boxes that were not ticked: a browser sends nothing for them."""
+    circuits = [{"fisco": False} | row for row in data.get("circuits", []) if isinstance(row, dict)]
+    return {**data, "circuits": circuits}
 
 
 def snapshot_names(content: Any, entry: type[EntryForm] = LoopEntry) -> Any:

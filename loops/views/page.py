@@ -18,6 +18,9 @@ from loops.views.difference import described, differences
 from registry import access
 from registry.models import Revision, User
 
+MOST_REVISIONS = 1_000_000_000
+"""No record is saved more often; a database refuses to look for much larger numbers."""
+
 
 @require_safe
 def loop_page(request: HttpRequest, pk: int) -> HttpResponse:
@@ -128,6 +131,8 @@ def actions_for(loop: Loop, user: User) -> dict[str, Any]:
 def revision_page(request: HttpRequest, pk: int, number: int) -> HttpResponse:
     """One save of a loop: who, when, why, and what differs from the one before."""
     loop = get_object_or_404(selectors.visible_loops(request.user).select_related("site"), pk=pk)
+    if number > MOST_REVISIONS:
+        raise Http404
     found = {
         revision.number: revision
         for revision in Revision.objects.filter(
