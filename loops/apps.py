@@ -5,3 +5,11 @@ class LoopsConfig(AppConfig):
     name = "loops"
     default_auto_field = "django.db.models.BigAutoField"
     verbose_name = "Loops"
+
+    def ready(self) -> None:
+        """Let the site's search ask for loops first."""
+        from loops.views.searching import search_loops
+        from registry.views.searching import SEARCHERS
+
+        if search_loops not in SEARCHERS:
+            SEARCHERS.insert(0, search_loops)

@@ -56,9 +56,12 @@ def filtered_loops(user: User, wanted: Mapping[str, str]) -> QuerySet[Loop]:
     """Listed loops by the filters of a query string; what a filter does not know finds nothing.
 
     `site` is a site's code, `area` the key of an area, `q` a part of the tag, the service or a member's tag,
-    `owner=me`, `failing=1`, `archived=1` (archived loops alone), `sort` a name of SORTS with a minus for descending.
+    `owner=me`, `failing=1`, `archived=1` (archived loops alone) or `archived=all`,
+    `sort` a name of SORTS with a minus for descending.
     """
-    loops = listed_loops(user).filter(archived_at__isnull=wanted.get("archived") != "1")
+    loops = listed_loops(user)
+    if wanted.get("archived") != "all":
+        loops = loops.filter(archived_at__isnull=wanted.get("archived") != "1")
     if site := wanted.get("site"):
         loops = loops.filter(site__code=site)
     if state := wanted.get("state"):
@@ -69,13 +72,18 @@ def filtered_loops(user: User, wanted: Mapping[str, str]) -> QuerySet[Loop]:
         key = int(area) if area.isascii() and area.isdecimal() and len(area) < 16 else 0
         loops = loops.filter(Exists(Member.objects.filter(circuit__loop=OuterRef("pk"), area_id=key)))
     if text := " ".join(wanted.get("q", "").replace("\0", "").split()):
-        member = Member.objects.filter(circuit__loop=OuterRef("pk"), tag__icontains=text)
-        loops = loops.filter(Q(tag__icontains=text) | Q(service__icontains=text) | Exists(member))
+        loops = containing(loops, text)
     if wanted.get("owner") == "me":
         loops = loops.filter(owner=user)
     if wanted.get("failing") == "1":
         loops = loops.filter(FAILING)
     return loops.order_by(*order_of(wanted.get("sort", "")), "pk")
+
+
+def containing(loops: QuerySet[Loop], text: str) -> QuerySet[Loop]:
+    """Loops with a text in their tag, their service or the tag of a source or device."""
+    member = Member.objects.filter(circuit__loop=OuterRef("pk"), tag__icontains=text)
+    return loops.filter(Q(tag__icontains=text) | Q(service__icontains=text) | Exists(member))
 
 
 def order_of(sort: str) -> list[str]:

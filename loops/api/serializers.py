@@ -14,7 +14,7 @@ class ProblemShape(serializers.Serializer):
 
     code = serializers.CharField(help_text="A word for programs.")
     message = serializers.CharField(help_text="A sentence for people.")
-    errors = serializers.DictField(
+    errors = serializers.DictField(  # type: ignore[assignment]
         child=serializers.ListField(child=serializers.CharField()), help_text="Messages by dotted path, sources.0.Uo."
     )
 

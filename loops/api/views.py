@@ -31,6 +31,7 @@ from loops.casefile import CaseError, judge_document
 from loops.models import Loop
 from loops.services.loops import save_loop
 from loops.views.lists import FILTERS
+from loops.views.requests import person
 from registry.api.errors import problem
 from registry.models import Origin
 from registry.services.records import Author, StaleRecord
@@ -81,7 +82,7 @@ class LoopListView(UnlitAPIView):
     )
     def get(self, request: Request) -> Response:
         wanted = {name: request.query_params.get(name, "").replace("\0", "") for name in (*FILTERS, "sort")}
-        paginator = Paginator(selectors.filtered_loops(request.user, wanted), page_size(request))
+        paginator = Paginator(selectors.filtered_loops(person(request), wanted), page_size(request))
         page = paginator.get_page(request.query_params.get("page"))
         return Response(
             {
@@ -130,7 +131,7 @@ class LoopView(UnlitAPIView):
         summary="Save a loop anew from its whole text; it is judged at once",
     )
     def put(self, request: Request, pk: int) -> Response:
-        loop = get_object_or_404(selectors.visible_loops(request.user), pk=pk)
+        loop = get_object_or_404(selectors.visible_loops(person(request)), pk=pk)
         version = matched_version(request)
         data, author = text_and_author(request)
         try:
@@ -152,7 +153,7 @@ class LoopCaseView(UnlitAPIView):
         summary="The case document of one circuit as it was judged",
     )
     def get(self, request: Request, pk: int) -> Response:
-        loops = selectors.visible_loops(request.user).select_related("verification")
+        loops = selectors.visible_loops(person(request)).select_related("verification")
         loop = get_object_or_404(loops, pk=pk)
         documents = loop.verification.inputs if loop.verification else []
         text = request.query_params.get("circuit", "1")
@@ -180,7 +181,7 @@ def text_and_author(request: Request) -> tuple[dict[str, Any], Author]:
     """The nested text of a loop and who sends it, with the reason if one is given."""
     data = body_object(request)
     reason = data.pop("reason", "")
-    return data, Author(request.user, Origin.API, str(reason)[:400])
+    return data, Author(person(request), Origin.API, str(reason)[:400])
 
 
 def loop_head(loop: Loop) -> dict[str, Any]:
@@ -207,7 +208,7 @@ def loop_head(loop: Loop) -> dict[str, Any]:
 
 def loop_response(request: Request, pk: int, status: int = 200) -> Response:
     """One loop in full, with its version as ETag."""
-    loop = get_object_or_404(selectors.whole_loops(request.user), pk=pk)
+    loop = get_object_or_404(selectors.whole_loops(person(request)), pk=pk)
     results = loop.verification.results if loop.verification else []
     response = Response({**loop_head(loop), "record": selectors.record_names(loop), "results": results}, status=status)
     response["ETag"] = etag(loop.version)

@@ -14,15 +14,8 @@ from loops.services import approvals
 from loops.services.approvals import WorkflowRefused
 from loops.services.loops import archive_loop, refresh
 from loops.views.page import render_loop, visible_loop
+from loops.views.requests import opened_version, person, typed
 from registry.services.records import Author, EntryRefused, StaleRecord
-
-NO_VERSION = -1
-
-
-def opened_version(request: HttpRequest) -> int:
-    """The version of the record that the page showed; one that never was where the form does not say."""
-    text = request.POST.get("_version", "")
-    return int(text) if text.isascii() and text.isdigit() and len(text) < 10 else NO_VERSION
 
 
 def step(request: HttpRequest, pk: int, act: Callable[[int, int], object], done: str) -> HttpResponse:
@@ -50,7 +43,7 @@ def submit(request: HttpRequest, pk: int) -> HttpResponse:
     return step(
         request,
         pk,
-        lambda key, version: approvals.submit(key, request.user, text=note(request), opened_version=version),
+        lambda key, version: approvals.submit(key, person(request), text=note(request), opened_version=version),
         "{} was submitted for approval.",
     )
 
@@ -61,7 +54,7 @@ def take_back(request: HttpRequest, pk: int) -> HttpResponse:
     return step(
         request,
         pk,
-        lambda key, version: approvals.take_back(key, request.user, text=note(request), opened_version=version),
+        lambda key, version: approvals.take_back(key, person(request), text=note(request), opened_version=version),
         "{} was taken back to draft.",
     )
 
@@ -72,7 +65,7 @@ def return_loop(request: HttpRequest, pk: int) -> HttpResponse:
     return step(
         request,
         pk,
-        lambda key, version: approvals.return_loop(key, request.user, text=note(request), opened_version=version),
+        lambda key, version: approvals.return_loop(key, person(request), text=note(request), opened_version=version),
         "{} was returned to its designer.",
     )
 
@@ -80,7 +73,7 @@ def return_loop(request: HttpRequest, pk: int) -> HttpResponse:
 @require_POST
 def judge_again(request: HttpRequest, pk: int) -> HttpResponse:
     """Pin the loop to the newest values of the register and judge it again."""
-    author = Author(request.user, reason="Judged again with the new values of the register")
+    author = Author(person(request), reason="Judged again with the new values of the register")
     return step(
         request,
         pk,
@@ -93,7 +86,7 @@ def judge_again(request: HttpRequest, pk: int) -> HttpResponse:
 def archive(request: HttpRequest, pk: int) -> HttpResponse:
     """Archive a loop, or bring an archived one back."""
     archived = request.POST.get("archived") == "1"
-    author = Author(request.user, reason=note(request)[:400])
+    author = Author(person(request), reason=note(request)[:400])
     loop = visible_loop(request, pk)
     return step(
         request,
@@ -105,4 +98,4 @@ def archive(request: HttpRequest, pk: int) -> HttpResponse:
 
 def note(request: HttpRequest) -> str:
     """The reasons or the note that go with the step."""
-    return request.POST.get("text", "").replace("\0", "").strip()[:2000]
+    return typed(request, "text", 2000)

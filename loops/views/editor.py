@@ -17,10 +17,10 @@ from loops.models import Loop, LoopState
 from loops.services.loops import save_loop
 from loops.services.preview import preview
 from loops.views import shown
-from loops.views.actions import opened_version
 from loops.views.difference import snapshot_names, three_ways
 from loops.views.editor_form import blank_loop, editor_form, row_command, without_blank_rows
 from loops.views.page import visible_loop
+from loops.views.requests import opened_version, person, typed
 from registry import access
 from registry.models import Revision, Site
 from registry.services.records import Author, EntryRefused, StaleRecord, latest_revision
@@ -32,14 +32,14 @@ ROW_COMMANDS = ("_add", "_remove", "_duplicate", "_chain")
 @require_http_methods(["GET", "HEAD", "POST"])
 def new(request: HttpRequest) -> HttpResponse:
     """A new loop."""
-    if not access.may(request.user, "loop.edit"):
+    if not access.may(person(request), "loop.edit"):
         raise PermissionDenied(access.SIDES["loop.edit"])
     if request.method == "POST":
         return receive(request, None)
     sites = [
         site.code
-        for site in Site.objects.filter(pk__in=access.sites_of(request.user), archived_at=None)
-        if access.may(request.user, "loop.edit", site)
+        for site in Site.objects.filter(pk__in=access.sites_of(person(request)), archived_at=None)
+        if access.may(person(request), "loop.edit", site)
     ]
     return show(request, None, blank_loop(sites[0] if len(sites) == 1 else ""))
 
@@ -48,7 +48,7 @@ def new(request: HttpRequest) -> HttpResponse:
 def edit(request: HttpRequest, pk: int) -> HttpResponse:
     """An existing loop."""
     loop = visible_loop(request, pk)
-    access.require(request.user, "loop.edit", loop.site)
+    access.require(person(request), "loop.edit", loop.site)
     if request.method == "POST":
         return receive(request, loop)
     return show(request, loop, selectors.record_names(loop))
@@ -58,14 +58,14 @@ def edit(request: HttpRequest, pk: int) -> HttpResponse:
 def duplicate(request: HttpRequest, pk: int) -> HttpResponse:
     """A new loop that begins with everything of another one but its tag."""
     loop = visible_loop(request, pk)
-    access.require(request.user, "loop.edit", loop.site)
+    access.require(person(request), "loop.edit", loop.site)
     data = without_keys(selectors.record_names(loop)) | {"tag": ""}
     return show(request, None, data, copied_from=loop, focus="tag")
 
 
 def receive(request: HttpRequest, loop: Loop | None) -> HttpResponse:
     """Answer a POST: a row button, a judgement without saving, or a save."""
-    data = nest({name: text.replace("\0", "") for name, text in request.POST.items()})
+    data = nest({name: str(text).replace("\0", "") for name, text in request.POST.items()})
     command = next((name for name in ROW_COMMANDS if name in request.POST), "")
     if command:
         focus = row_command(data, command, request.POST[command])
@@ -73,7 +73,7 @@ def receive(request: HttpRequest, loop: Loop | None) -> HttpResponse:
     data = without_blank_rows(data)
     if "_preview" in request.POST:
         return judge(request, loop, data)
-    author = Author(request.user, reason=request.POST.get("_reason", "").replace("\0", "").strip()[:400])
+    author = Author(person(request), reason=typed(request, "_reason", 400))
     try:
         if loop is None:
             saved = save_loop(data, author)
@@ -94,10 +94,10 @@ def judge(request: HttpRequest, loop: Loop | None, data: dict[str, Any]) -> Http
     """Show the verdict on what is typed; nothing is saved. A script gets the panel alone."""
     live = bool(getattr(request, "htmx", False))
     try:
-        found = preview(data, request.user)
+        found = preview(data, person(request))
     except EntryRefused as error:
         if live:
-            form = editor_form(data, error.errors, request.user)
+            form = editor_form(data, error.errors, person(request))
             return render(request, "loops/preview.html", {"missing": form["errors"]})
         return show(request, loop, data, errors=error.errors, status=400, unsaved=True)
     except PermissionDenied as error:
@@ -166,7 +166,7 @@ def show(
         "crumbs": [*crumbs, {"text": "Edit" if loop else "New loop", "url": ""}],
         "loop": loop,
         "title": f"Edit {tag}" if loop else tag,
-        **editor_form(data, errors or {}, request.user, focus),
+        **editor_form(data, errors or {}, person(request), focus),
         "form_action": reverse("loop_edit", args=[loop.pk]) if loop else reverse("loop_new"),
         "cancel_url": reverse("loop", args=[loop.pk]) if loop else reverse("loop_list"),
         "version": loop.version if loop is not None and fresh_version else posted.get("_version", ""),

@@ -153,10 +153,10 @@ def output_terminals(name: str) -> str:
     if device is None:
         return ""
     outputs = list(named_terminals().filter(equipment_id=device.equipment_id, side=Terminals.Side.SOURCE)[:2])
-    return str(outputs[0].picked_name) if len(outputs) == 1 else ""  # type: ignore[attr-defined]
+    return str(outputs[0].picked_name) if len(outputs) == 1 else ""
 
 
-def named_terminals() -> QuerySet[Terminals]:
+def named_terminals() -> QuerySet[Any]:
     """Terminals that may be chosen, with the names that people pick."""
     reader = MemberEntry.base_fields["terminals"]
     assert isinstance(reader, RecordField)

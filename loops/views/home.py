@@ -15,6 +15,7 @@ from django.views.decorators.http import require_safe
 from loops import selectors
 from loops.models import Loop, LoopState, LoopVerdict
 from loops.services.approvals import contributors
+from loops.views.requests import person
 from registry import access
 from registry.models import Certificate, CertificateStatus, Role, Site, User
 
@@ -25,7 +26,7 @@ RUNNING_OUT_DAYS = 90
 @require_safe
 def home(request: HttpRequest) -> HttpResponse:
     """What waits for this person; every count leads to the list it counts."""
-    user = request.user
+    user = person(request)
     sites = list(Site.objects.filter(pk__in=access.sites_of(user), archived_at=None).order_by("code"))
     roles = {site.pk: access.roles_of(user, site) for site in sites}
     loops = selectors.listed_loops(user).filter(archived_at=None)

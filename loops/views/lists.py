@@ -11,6 +11,7 @@ from django.shortcuts import render
 
 from loops import selectors
 from loops.models import LoopState, LoopVerdict
+from loops.views.requests import person
 from registry import access
 from registry.models import Site
 
@@ -35,11 +36,11 @@ def loop_list(request: HttpRequest) -> HttpResponse:
     wanted = {
         name: text for name in (*FILTERS, "sort") if (text := request.GET.get(name, "").replace("\0", "").strip())
     }
-    loops = selectors.filtered_loops(request.user, wanted)
+    loops = selectors.filtered_loops(person(request), wanted)
     page = Paginator(loops, PAGE_SIZE).get_page(request.GET.get("page"))
     rows = list(page.object_list)
     areas = selectors.areas_by_loop([loop.pk for loop in rows])
-    sites = list(Site.objects.filter(pk__in=access.sites_of(request.user)).order_by("code"))
+    sites = list(Site.objects.filter(pk__in=access.sites_of(person(request))).order_by("code"))
     choosable = [
         (str(area.pk), f"{area.site.code}: {area.name}" if len(sites) > 1 else area.name)
         for area in selectors.areas_of([site.pk for site in sites]).order_by("site__code", "name")
@@ -74,14 +75,14 @@ def columns(wanted: dict[str, str]) -> list[dict[str, str]]:
 
 def filters(wanted: dict[str, str], sites: list[Site], areas: list[tuple[str, str]]) -> list[dict[str, Any]]:
     """Fields of the filter bar."""
-    found = [
+    found: list[dict[str, Any]] = [
         {
             "name": "q",
             "id": "filter-q",
             "label": "Tag or service",
             "value": wanted.get("q", ""),
             "kind": "search",
-            "placeholder": "for example PT-1101",
+            "placeholder": "Part of a tag",
         }
     ]
     choices: list[tuple[str, str, list[tuple[str, str]]]] = [
@@ -90,7 +91,7 @@ def filters(wanted: dict[str, str], sites: list[Site], areas: list[tuple[str, st
         ("area", "Area", areas),
         ("owner", "Owner", [("me", "My loops")]),
         ("failing", "Failing", [("1", "In safety or function")]),
-        ("archived", "Archived", [("1", "Archived loops")]),
+        ("archived", "Archived", [("1", "Archived loops"), ("all", "Both")]),
     ]
     if len(sites) > 1:
         choices.insert(0, ("site", "Site", [(site.code, str(site)) for site in sites]))
@@ -119,7 +120,7 @@ def chips(wanted: dict[str, str], areas: dict[str, str]) -> list[dict[str, str]]
         "area": lambda value: f"Area {areas.get(value, value)}",
         "owner": lambda value: "My loops",
         "failing": lambda value: "Failing",
-        "archived": lambda value: "Archived",
+        "archived": lambda value: "Archived and not" if value == "all" else "Archived",
     }
     return [
         {

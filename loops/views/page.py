@@ -15,6 +15,7 @@ from loops.services.approvals import obstacles, refusal_to_sign
 from loops.services.loops import changed_pins
 from loops.views import shown
 from loops.views.difference import described, differences
+from loops.views.requests import person
 from registry import access
 from registry.models import Revision, User
 
@@ -30,14 +31,14 @@ def loop_page(request: HttpRequest, pk: int) -> HttpResponse:
 
 def visible_loop(request: HttpRequest, pk: int) -> Loop:
     """The loop, or 404 where there is none that the person may see."""
-    return get_object_or_404(selectors.whole_loops(request.user), pk=pk)
+    return get_object_or_404(selectors.whole_loops(person(request)), pk=pk)
 
 
 def render_loop(
     request: HttpRequest, loop: Loop, *, status: int = 200, refusal: str = "", typed: Mapping[str, str] | None = None
 ) -> HttpResponse:
     """The loop page, after a refused step with the refusal in words and what was typed."""
-    context = loop_context(loop, request.user) | {"refusal": refusal, "typed": typed or {}}
+    context = loop_context(loop, person(request)) | {"refusal": refusal, "typed": typed or {}}
     return render(request, "loops/loop.html", context, status=status)
 
 
@@ -130,7 +131,7 @@ def actions_for(loop: Loop, user: User) -> dict[str, Any]:
 @require_safe
 def revision_page(request: HttpRequest, pk: int, number: int) -> HttpResponse:
     """One save of a loop: who, when, why, and what differs from the one before."""
-    loop = get_object_or_404(selectors.visible_loops(request.user).select_related("site"), pk=pk)
+    loop = get_object_or_404(selectors.visible_loops(person(request)).select_related("site"), pk=pk)
     if number > MOST_REVISIONS:
         raise Http404
     found = {
@@ -155,8 +156,6 @@ def revision_page(request: HttpRequest, pk: int, number: int) -> HttpResponse:
         "after": found.get(number + 1),
         "rows": differences(before.snapshot, revision.snapshot) if before else [],
         "content": described(revision.snapshot).items(),
-        "verifications": list(
-            revision.verifications.defer("inputs", "results").order_by("-pk")  # type: ignore[attr-defined]
-        ),
+        "verifications": list(revision.verifications.defer("inputs", "results").order_by("-pk")),
     }
     return render(request, "loops/revision.html", context)

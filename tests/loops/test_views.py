@@ -344,3 +344,13 @@ def test_the_editor_shows_what_is_stored(client_as: Callable[[str], Any], loop: 
     response = client_as("designer").post(f"/loops/{loop.pk}/edit/", sent)
     assert response.status_code == 302
     assert Revision.objects.filter(kind="loop", record_id=loop.pk).count() == 1
+
+
+def test_the_search_of_the_site_finds_loops(client_as: Callable[[str], Any], loop: Loop, failing_loop: Loop) -> None:
+    whole = client_as("reader").get("/search/?q=pt-1101")
+    assert (whole.status_code, whole["Location"]) == (302, f"/loops/{loop.pk}/")
+    part = client_as("reader").get("/search/?q=PT-11")
+    assert f"/loops/{loop.pk}/" in part.content.decode() and f"/loops/{failing_loop.pk}/" in part.content.decode()
+    member = client_as("reader").get("/search/?q=PT-1101-B")
+    assert f"/loops/{loop.pk}/" in member.content.decode()
+    assert f"/loops/{loop.pk}/" not in client_as("neighbour").get("/search/?q=PT-1101").content.decode()

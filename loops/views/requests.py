@@ -1,0 +1,28 @@
+"""What every page reads of a request."""
+
+from __future__ import annotations
+
+from typing import cast
+
+from django.http import HttpRequest
+from rest_framework.request import Request
+
+from registry.models import User
+
+NO_VERSION = -1
+
+
+def person(request: HttpRequest | Request) -> User:
+    """Who asks; every page is behind the login."""
+    return cast(User, request.user)
+
+
+def opened_version(request: HttpRequest) -> int:
+    """The version of the record that the page showed; one that never was where the form does not say."""
+    text = request.POST.get("_version", "")
+    return int(text) if text.isascii() and text.isdigit() and len(text) < 10 else NO_VERSION
+
+
+def typed(request: HttpRequest, name: str, longest: int) -> str:
+    """A text of a form without null characters and not longer than it is kept."""
+    return str(request.POST.get(name, "")).replace("\0", "").strip()[:longest]
