@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import hashlib
 import json
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any, TypeVar
@@ -24,6 +24,7 @@ from registry.reading import read_entry
 
 R = TypeVar("R", bound=Record)
 SKIPPED = frozenset({"version", "archived_at", "created_at", "changed_at", "position"})
+ROW_NAMES = ("name", "tag", "group", "temperature_class")
 ACTIONS = {"site": "site.edit", "area": "area.edit"}
 
 
@@ -56,10 +57,21 @@ class Author:
 # ---------------------------------------------------------------------------------------------------------- snapshots
 
 
-def snapshot(record: models.Model) -> dict[str, Any]:
+def stored_rows(record: models.Model, name: str) -> Iterable[models.Model]:
+    """The rows that belong to a record, with what their snapshot names, read from the database."""
+    manager = getattr(record, name)
+    related = manager.model.snapshot_related
+    rows: Iterable[models.Model] = manager.select_related(*related) if related else manager.all()
+    return rows
+
+
+def snapshot(
+    record: models.Model, rows_of: Callable[[models.Model, str], Iterable[models.Model]] = stored_rows
+) -> dict[str, Any]:
     """The whole content of a record as plain data: quantities as {"text", "si"}, relations by key and name.
 
-    The exact Decimal is written as text; a judgement made from a snapshot loses nothing.
+    The exact Decimal is written as text; a judgement made from a snapshot loses nothing. `rows_of` gives the rows of a
+    record where they are at hand already.
     """
     content: dict[str, Any] = {"id": record.pk}
     for field in record._meta.concrete_fields:
@@ -76,10 +88,7 @@ def snapshot(record: models.Model) -> dict[str, Any]:
             value = getattr(record, field.name)
             content[field.name] = value.isoformat() if isinstance(value, dt.date) else value
     for name in getattr(record, "revision_children", ()):
-        manager = getattr(record, name)
-        related = manager.model.snapshot_related
-        rows = manager.select_related(*related) if related else manager.all()
-        content[name] = [snapshot(child) for child in rows]
+        content[name] = [snapshot(child, rows_of) for child in rows_of(record, name)]
     return content
 
 
@@ -113,13 +122,20 @@ def record_revision(record: Record, author: Author) -> Revision | None:
     last = latest_revision(record)
     if last is not None and last.digest == mark:
         return None
-    return Revision.objects.create(
+    revision = revision_of(record, content, (last.number if last else 0) + 1, author)
+    revision.save(force_insert=True)
+    return revision
+
+
+def revision_of(record: Record, content: dict[str, Any], number: int, author: Author) -> Revision:
+    """A revision, not yet saved, with the content of a record as its snapshot."""
+    return Revision(
         kind=record.record_kind,
         record_id=record.pk,
-        number=(last.number if last else 0) + 1,
+        number=number,
         label=record.label()[:240],
         snapshot=content,
-        digest=mark,
+        digest=digest(content),
         author=author.user,
         origin=author.origin,
         reason=author.reason[:400],
@@ -227,17 +243,20 @@ def write_children(
 
 
 def match_rows(rows: list[dict[str, Any]], standing: Mapping[int, models.Model]) -> dict[int, int]:
-    """Which standing row each incoming row continues: by key where it was sent, else by its name or tag."""
+    """Which standing row each incoming row continues: by key where it was sent, else by its name, tag, group or class.
+
+    Else an import that sends no keys would make all rows anew, and a revision although nothing changed.
+    """
     kept: dict[int, int] = {}
     for index, row in enumerate(rows):
         if row.get("id") in standing and row["id"] not in kept.values():
             kept[index] = row["id"]
     for index, row in enumerate(rows):
-        name = row.get("name") or row.get("tag")
-        if index in kept or not name:
+        column = next((column for column in ROW_NAMES if row.get(column)), "")
+        if index in kept or not column:
             continue
         for key, child in standing.items():
-            if key not in kept.values() and name in (getattr(child, "name", None), getattr(child, "tag", None)):
+            if key not in kept.values() and getattr(child, column, None) == row[column]:
                 kept[index] = key
                 break
     return kept
