@@ -18,7 +18,7 @@ from registry.models import Site, User
 from registry.parameters import help_of, parameter_of
 from registry.parameters import shown as written
 from registry.quantities import Kind, QuantityError
-from registry.reading import EntryForm, ReadingField, RecordField, join
+from registry.reading import MAX_ROWS, EntryForm, ReadingField, RecordField, join
 from registry.showing import same_text
 
 MAX_DEPTH = 8
@@ -79,6 +79,8 @@ def add_or_remove(data: dict[str, Any], command: str, value: str, entry_class: t
     list_path, position = (value, "") if command == "_add" else value.rpartition(".")[::2]
     rows = rows_at(data, list_path.split("."), entry_class)
     if rows is None:
+        return ""
+    if command != "_remove" and len(rows) >= MAX_ROWS:
         return ""
     if command == "_add":
         rows.append({})
@@ -199,8 +201,8 @@ def form_tree(
         rows = data.get(name) or []
         node.rows[name] = [
             form_tree(child, row, errors, join(path, f"{name}.{index}"), choices, user)
-            for index, row in enumerate(rows)
-            if isinstance(row, Mapping)
+            for index, row in enumerate(rows if isinstance(rows, list | tuple) else ())
+            if isinstance(row, Mapping) and index < MAX_ROWS  # more than are read are not shown either
         ]
         if join(path, name) in errors:
             node.errors[name] = list(errors[join(path, name)])

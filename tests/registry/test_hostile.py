@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import copy
 from typing import Any
+from urllib.parse import urlencode
 
 import pytest
 from django.urls import reverse
@@ -23,13 +24,15 @@ NAMES = [
     "terminals.0.permitted.0.group", "terminals.0.permitted.0.together", "terminals.0.permitted.x.group",
     "terminals.1.name", "terminals.99999.permitted.0.x", "terminals.0.0.0.0", "terminals..name", ".", "..", "id", "",
     "a.b.c.d.e.f.g.h.i.j.k.l", "_version", "_revision", "_reason", "_add", "_remove", "_duplicate",
-    "csrfmiddlewaretoken",    "terminals.00.name", "terminals.0.temperature_classes.0.temperature_class", "scheme", "number", "issue",
+    "csrfmiddlewaretoken", "terminals.00.name", "terminals.0.temperature_classes.0.temperature_class", "scheme",
+    "number", "issue",
     "valid_to", "issued_on", "status", "site", "zone", "group", "name", "code", "time_zone", "schemes",
     "capacitance_f_per_m", "screen", "email", "is_active", "password", "again", "role.1.reader",
 ]  # fmt: skip
 VALUES = [
     "", " ", "28 V", "28", "0", "-1", "not stated", "NOT  STATED", "\x00", "a\x00b", "\ud800", "\u202e", "²",
-    "٣", "9" * 5000,    "terminals", "terminals.0", "terminals.0.permitted", "terminals.0.permitted.0", "source", "device", "IIC", "ia",
+    "٣", "9" * 5000, "terminals", "terminals.0", "terminals.0.permitted", "terminals.0.permitted.0", "source", "device",
+    "IIC", "ia",
     "on", "off", "<script>", "1e999 V", "9**9**9 V", "2026-02-30", "0001-01-01", "9999-12-31", "'; DROP TABLE", "../..",
     "None", "[]", "{}", "1,500 V", "T4", "135 degC", "UTC", "NORTH", "\r\n", "x" * 4000,
 ]  # fmt: skip
@@ -53,7 +56,6 @@ def encodable(body: dict[str, str]) -> dict[str, bytes]:
 def test_no_body_breaks_a_form(
     body: dict[str, str], other: int, source: Any, area: Any, cable_type: Any, client_as: Any
 ) -> None:
-    from urllib.parse import urlencode
 
     client = fuzz_client(client_as)
     valid = form_of(client.get(reverse("equipment_edit", args=[source.pk])))

@@ -1,0 +1,193 @@
+"""People and their roles: who may make, change and deactivate whom."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from django.test import Client
+from django.urls import reverse
+
+from registry.models import Membership, Revision, Role, User
+from tests.registry.pages import form_of
+
+pytestmark = pytest.mark.django_db
+GOOD = "Slow-copper-91-lantern-b"
+
+
+def new_person(client: Any, site: Any, **changes: str) -> Any:
+    form = form_of(client.get(reverse("person_new")))
+    form |= {"username": "frieda", "full_name": "Frieda Lamp", "password": GOOD, "again": GOOD}
+    form |= {f"role.{site.pk}.designer": "on"}
+    return client.post(reverse("person_new"), form | changes)
+
+
+@pytest.mark.parametrize(
+    "role, sees, keeps",
+    [
+        ("reader", 200, 403),
+        ("designer", 200, 403),
+        ("keeper", 200, 403),
+        ("administrator", 200, 200),
+        ("superuser", 200, 200),
+        ("outsider", 403, 403),
+    ],
+)
+def test_who_sees_and_who_keeps_people(role: str, sees: int, keeps: int, people: Any, client_as: Any) -> None:
+    client = client_as(role)
+    assert client.get(reverse("people")).status_code == sees
+    assert client.get(reverse("person_new")).status_code == keeps
+    assert client.post(reverse("person_new"), {}).status_code == (400 if keeps == 200 else 403)
+    pk = people["reader"].pk
+    assert client.get(reverse("person", args=[pk])).status_code == keeps
+    assert client.get(reverse("person_password", args=[pk])).status_code == keeps
+
+
+def test_the_list_shows_people_of_ones_own_sites_with_their_roles_there(
+    people: Any, other_site: Any, client_as: Any
+) -> None:
+    Membership.objects.create(user=people["reader"], site=other_site, role=Role.APPROVER)
+    page = client_as("reader").get(reverse("people"))
+    shown = {row["person"].username: row["roles"] for row in page.context["people"]}
+    assert "neighbour" in shown, "whoever shares a site is seen"
+    shown_to_designer = client_as("designer").get(reverse("people")).context["people"]
+    by_name = {row["person"].username: row["roles"] for row in shown_to_designer}
+    assert "neighbour" not in by_name and "outsider" not in by_name
+    assert by_name["reader"] == [{"site": "NORTH", "roles": "Reader"}]
+    everybody = client_as("superuser").get(reverse("people")).context["people"]
+    assert {"neighbour", "outsider"} <= {row["person"].username for row in everybody}
+
+
+def test_a_new_person_can_log_in_with_their_roles(people: Any, site: Any, client_as: Any) -> None:
+    assert new_person(client_as("administrator"), site).status_code == 302
+    person = User.objects.get(username="frieda")
+    assert list(person.memberships.values_list("site__code", "role")) == [("NORTH", "designer")]
+    client = Client()
+    assert client.login(username="frieda", password=GOOD)
+    assert client.get("/equipment/new/").status_code == 200
+    revision = Revision.objects.get(kind="person", record_id=person.pk)
+    assert revision.snapshot["roles"] == ["NORTH: Designer"]
+    assert GOOD not in str(revision.snapshot)
+
+
+@pytest.mark.parametrize(
+    "changes, field, words",
+    [
+        ({"password": "short", "again": "short"}, "password", "too short"),
+        ({"password": "password123", "again": "password123"}, "password", "too common"),
+        ({"password": "frieda.lamp", "again": "frieda.lamp"}, "password", "too similar"),
+        ({"again": GOOD + "x"}, "again", "differ"),
+        ({"password": "", "again": ""}, "password", "required"),
+        ({"password": "x" * 5000, "again": "x" * 5000}, "password", "at most 200"),
+        ({"username": "READER"}, "username", "already"),
+        ({"username": "a b"}, "username", "valid username"),
+        ({"username": ""}, "username", "required"),
+        ({"username": "x" * 151}, "username", "at most 150"),
+        ({"full_name": "a\x00b"}, "full_name", "hidden"),
+        ({"email": "nobody"}, "email", "valid email"),
+    ],
+)
+def test_a_person_that_cannot_be_comes_back(
+    changes: dict[str, str], field: str, words: str, people: Any, site: Any, client_as: Any
+) -> None:
+    answer = new_person(client_as("administrator"), site, **changes)
+    assert answer.status_code == 400
+    assert words in next(error["text"] for error in answer.context["errors"] if error["path"] == field)
+    back = form_of(answer)
+    assert back[f"role.{site.pk}.designer"] == "on"
+    assert back["password"] == back["again"] == "", "a password is never sent back"
+    assert not User.objects.filter(username="frieda").exists()
+
+
+def test_roles_are_given_and_taken_only_at_ones_own_sites(
+    people: Any, site: Any, other_site: Any, client_as: Any
+) -> None:
+    person = people["reader"]
+    Membership.objects.create(user=person, site=other_site, role=Role.APPROVER)
+    client = client_as("administrator")
+    address = reverse("person", args=[person.pk])
+    page = client.get(address)
+    form = form_of(page)
+    assert f"role.{other_site.pk}.approver" not in page.content.decode()
+    form |= {f"role.{site.pk}.planner": "on", f"role.{other_site.pk}.administrator": "on", "full_name": "Renamed"}
+    form.pop(f"role.{site.pk}.reader")
+    assert client.post(address, form).status_code == 302
+    found = set(person.memberships.values_list("site__code", "role"))
+    assert found == {("NORTH", "planner"), ("SOUTH", "approver")}
+    person.refresh_from_db()
+    assert person.full_name == "The reader", "their name is not this administrator's to change"
+    assert client.get(reverse("person_password", args=[person.pk])).status_code == 403
+    assert (
+        client.post(reverse("person_password", args=[person.pk]), {"password": GOOD, "again": GOOD}).status_code == 403
+    )
+
+
+def test_nobody_becomes_somebody_of_another_site_or_a_superuser(people: Any, site: Any, client_as: Any) -> None:
+    client = client_as("administrator")
+    for name in ("neighbour", "superuser", "outsider"):
+        assert client.get(reverse("person", args=[people[name].pk])).status_code == 404, name
+        assert client.get(reverse("person_password", args=[people[name].pk])).status_code == 404, name
+    Membership.objects.create(user=people["superuser"], site=site, role=Role.READER)
+    pk = people["superuser"].pk
+    assert client.get(reverse("person_password", args=[pk])).status_code == 403
+    form = form_of(client.get(reverse("person", args=[pk]))) | {"username": "mine", "is_active": ""}
+    client.post(reverse("person", args=[pk]), form)
+    kept = User.objects.get(pk=pk)
+    assert (kept.username, kept.is_active, kept.is_superuser) == ("superuser", True, True)
+    posted = form_of(client.get(reverse("person", args=[people["reader"].pk]))) | {
+        "is_superuser": "on",
+        "is_staff": "on",
+    }
+    client.post(reverse("person", args=[people["reader"].pk]), posted)
+    reader = User.objects.get(pk=people["reader"].pk)
+    assert not reader.is_superuser and not reader.is_staff
+
+
+def test_a_deactivated_person_is_out_at_once_and_keeps_their_name_on_what_they_did(
+    people: Any, source: Any, client_as: Any
+) -> None:
+    theirs = client_as("keeper")
+    assert theirs.get("/equipment/").status_code == 200
+    client = client_as("administrator")
+    address = reverse("person", args=[people["keeper"].pk])
+    form = form_of(client.get(address))
+    form.pop("is_active")
+    assert client.post(address, form).status_code == 302
+    assert theirs.get("/equipment/").status_code == 302
+    assert not Client().login(username="keeper", password="Slow-copper-91-lantern")
+    assert "The keeper" in client.get(reverse("equipment_history", args=[source.pk])).content.decode()
+
+
+def test_nobody_locks_themselves_out(people: Any, site: Any, client_as: Any) -> None:
+    client = client_as("administrator")
+    address = reverse("person", args=[people["administrator"].pk])
+    form = form_of(client.get(address))
+    without_access = {name: value for name, value in form.items() if name != "is_active"}
+    assert client.post(address, without_access).status_code == 400
+    without_role = {name: value for name, value in form.items() if not name.startswith("role.")}
+    answer = client.post(address, without_role)
+    assert answer.status_code == 400
+    assert "your own role" in answer.content.decode()
+    assert people["administrator"].memberships.get().role == Role.ADMINISTRATOR
+
+
+def test_a_new_password_ends_their_sessions(people: Any, client_as: Any) -> None:
+    theirs = client_as("reader")
+    client = client_as("administrator")
+    address = reverse("person_password", args=[people["reader"].pk])
+    assert client.post(address, {"password": "short", "again": "short"}).status_code == 400
+    assert theirs.get("/equipment/").status_code == 200
+    assert client.post(address, {"password": GOOD, "again": GOOD}).status_code == 302
+    assert theirs.get("/equipment/").status_code == 302
+    assert Client().login(username="reader", password=GOOD)
+    assert Revision.objects.get(kind="person").snapshot["password_set"] is True
+
+
+def test_everybody_changes_their_own_password(people: Any, client_as: Any, password: str) -> None:
+    client = client_as("reader")
+    address = reverse("password_change")
+    wrong = {"old_password": "no", "new_password1": GOOD, "new_password2": GOOD}
+    assert "incorrectly" in client.post(address, wrong).content.decode()
+    assert client.post(address, wrong | {"old_password": password}).status_code == 302
+    assert client.get("/equipment/").status_code == 200, "this session goes on"
+    assert Client().login(username="reader", password=GOOD)
