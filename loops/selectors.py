@@ -34,6 +34,8 @@ DEFAULT_SORT = "tag"
 
 def visible_loops(user: User) -> QuerySet[Loop]:
     """The loops of all sites that a person is a member of, archived ones included."""
+    if not access.may(user, "loop.view"):
+        return Loop.objects.none()
     return Loop.objects.filter(site_id__in=access.sites_of(user))
 
 

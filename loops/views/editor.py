@@ -98,15 +98,15 @@ def judge(request: HttpRequest, loop: Loop | None, data: dict[str, Any]) -> Http
     except EntryRefused as error:
         if live:
             form = editor_form(data, error.errors, person(request))
-            return render(request, "loops/preview.html", {"missing": form["errors"]})
+            return render(request, "loops/preview.html", {"missing": form["errors"], "live": True})
         return show(request, loop, data, errors=error.errors, status=400, unsaved=True)
     except PermissionDenied as error:
         if live:
-            return render(request, "loops/preview.html", {"missing": [{"text": str(error)}]})
+            return render(request, "loops/preview.html", {"missing": [{"text": str(error)}], "live": True})
         return show(request, loop, data, refusal=str(error), status=403, unsaved=True)
     panel = panel_context(found)
     if live:
-        return render(request, "loops/preview.html", panel)
+        return render(request, "loops/preview.html", panel | {"live": True})
     return show(request, loop, data, unsaved=True, panel=panel)
 
 
