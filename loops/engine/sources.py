@@ -1,8 +1,8 @@
 """What feeds the circuit: one source as certified, or several sources combined by calculation.
 
-Combination of linear sources: IEC 60079-14:2013, Annex H, and IEC 60079-25:2020, Annex B (partly from
-memory). In series voltages add and the current is the largest; in parallel currents add and the voltage is the largest. Both are upper
-bounds of what the network of sources can give, exact for equal sources.
+Combination of linear sources: IEC 60079-14:2013, Annex H, and IEC 60079-25:2020, Annex B (partly from memory). In
+series voltages add and the current is the largest; in parallel currents add and the voltage is the largest. Both bound
+what a network of sources can give, and are exact for equal sources.
 """
 
 from __future__ import annotations
