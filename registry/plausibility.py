@@ -83,7 +83,7 @@ def longest_inductance(io_a: Decimal, group: str, level: str = "") -> Number:
 
     IEC 60079-11:2011, annex A (from memory).
 
-    >>> f"{longest_inductance(Decimal("0.0171"), "IIC") * 1000:.1f} mH"
+    >>> about(longest_inductance(Decimal("0.0171"), "IIC"), Kind.INDUCTANCE)
     '121.6 mH'
     """
     energy = IGNITION_ENERGY_J.get(EQUIVALENT.get(group, group))

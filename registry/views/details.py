@@ -38,7 +38,7 @@ REVISIONS_BESIDE = 4
 def find(request: HttpRequest, kind: KindPage, pk: int) -> Record:
     """The record that the person may see, or 404; 403 without any role."""
     user: User = request.user  # type: ignore[assignment]
-    access.require(user, "register.view")
+    access.require(user, kind.view_action)
     record: Record = get_object_or_404(kind.loaded(visible(kind.model, user)), pk=pk)
     return record
 

@@ -23,7 +23,7 @@ PAGE_SIZE = 50
 def record_list(request: HttpRequest, kind: KindPage) -> HttpResponse:
     """All records of a kind that the person may see, narrowed as the address says."""
     user: User = request.user  # type: ignore[assignment]
-    access.require(user, "register.view")
+    access.require(user, kind.view_action)
     offered = {item.name: item.choices(user) for item in (*kind.filters, *([kind.tabs] if kind.tabs else []))}
     asked = read_query(request, kind, offered)
     found = narrowed(kind, user, asked)

@@ -65,6 +65,7 @@ class KindPage:
     filters: tuple[Filter, ...]
     key_fields: tuple[str, ...]
     empty_text: str
+    view_action: str = "register.view"
     tabs: Filter | None = None
     loaded: Callable[[QuerySet[Any]], QuerySet[Any]] = field(default=lambda queryset: queryset)
 
