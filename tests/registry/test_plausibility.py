@@ -123,6 +123,23 @@ def test_lo_above_the_formula_by_fifteen_per_cent(lo_mh: str, doubted: list[str]
     assert columns(Output(D(28), D("0.1"), permitted=(Permitted("IIC", None, D(lo_mh) / 1000),))) == doubted
 
 
+@pytest.mark.parametrize(
+    "uo, group, level, co, doubted",
+    [
+        # 28 V: 83 nF IIC, 650 nF IIB, 2.15 uF IIA (H); ic IIC 272 nF (a paper of January 2018 on gas groups).
+        ("28", "IIC", "ia", "83e-9", []),
+        ("28", "IIC", "ia", "83.1e-9", ["co_f"]),
+        ("28", "IIB", "ib", "651e-9", ["co_f"]),
+        ("28", "IIA", "ia", "2.15e-6", []),
+        ("28", "IIC", "ic", "272e-9", []),
+        ("28", "IIC", "ic", "273e-9", ["co_f"]),
+        ("90", "IIC", "ia", "1", []),
+    ],
+)
+def test_co_above_the_table_is_doubted(uo: str, group: str, level: str, co: str, doubted: list[str]) -> None:
+    assert columns(Output(D(uo), level=level, permitted=(Permitted(group, D(co)),))) == doubted
+
+
 def test_a_table_of_permitted_capacitance_is_asked_where_one_is_named(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(plausibility, "_tables", [])
     output = Output(D(28), D("0.093"), permitted=(Permitted("A", D("84e-9")),))
