@@ -26,9 +26,9 @@ from loops.engine.findings import (
     CircuitVerdict,
     Remark,
     Result,
-    Totals,
 )
 from loops.engine.function import assumptions, check_function
+from loops.engine.limits import parts_of
 from loops.engine.sources import Feed, feed_of
 from loops.engine.tables import Tables, built_in_tables
 
@@ -127,7 +127,7 @@ def _storage(case: Case, feed: Feed, remarks: list[Remark]) -> Storage:
         return check_storage(case, feed, remarks)
     # The sums are not judged, yet the rows still say for which group the source is certified.
     row_group = feed.rows[0].group if feed.rows else case.area.group
-    return Storage(no_sums(case), Totals(), False, longest_run(case), row_group)
+    return Storage(no_sums(case), parts_of(case, feed).totals, False, longest_run(case), row_group)
 
 
 def _suitability(case: Case, feed: Feed, checks: list[Check], remarks: list[Remark]) -> None:

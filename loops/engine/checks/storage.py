@@ -10,8 +10,8 @@ from collections.abc import Sequence
 from decimal import Decimal
 from typing import NamedTuple
 
-from loops.engine.arithmetic import and3, at_most, whole_steps
-from loops.engine.case import Case, Group, Output, Parameter, Permitted
+from loops.engine.arithmetic import at_most
+from loops.engine.case import Case, Group, Permitted
 from loops.engine.findings import (
     FAIL,
     INCOMPLETE,
@@ -25,65 +25,10 @@ from loops.engine.findings import (
     Verdict,
 )
 from loops.engine.groups import zone_group
-from loops.engine.sources import Feed, least_resistance, spark_energy
-from loops.engine.totals import (
-    Run,
-    Sum,
-    cable_capacitance,
-    cable_inductance,
-    device_capacitance,
-    device_inductance,
-    ratio,
-    settle,
-)
-
-HALVED_CAP_F = Decimal("1e-6")
-HALVED_CAP_IIC_F = Decimal("600e-9")
-ZERO = Decimal(0)
-
-
-class Parts(NamedTuple):
-    """Everything on the circuit that stores energy, before any limit: F, H, H/ohm."""
-
-    ci: Sum
-    li: Sum
-    cc: Sum
-    lc: Sum
-    runs: tuple[Run, ...] | None
-    ratios: tuple[tuple[Decimal | None, str], ...]
-
-    @property
-    def worst_ratio(self) -> Decimal | None:
-        """The largest L/R of the cables in H/ohm; ``None`` where one is unknown or no cable is named."""
-        known = [value for value, _ in self.ratios if value is not None]
-        return max(known) if known and len(known) == len(self.ratios) else None
-
-
-class Limits(NamedTuple):
-    """One row of permitted values with the 1 % rule applied.
-
-    ``halved`` is ``None`` where a missing Ci or Li decides; then ``strict`` holds the halved values and ``lenient`` the
-    full ones. Both are equal otherwise. F and H; ``None`` where the certificate's value is missing.
-    """
-
-    row: Permitted
-    halved: bool | None
-    strict_c: Decimal | None
-    lenient_c: Decimal | None
-    strict_l: Decimal | None
-    lenient_l: Decimal | None
-
-
-class RatioWay(NamedTuple):
-    """The way by L/R: open and passed (True), closed or failed (False), or undecided (None).
-
-    ``offered``: the certificate states Lo/Ro. ``recomputed``: the limit allows for the inductance of the devices.
-    """
-
-    passed: bool | None
-    offered: bool
-    limit: Decimal | None = None
-    recomputed: bool = False
+from loops.engine.limits import ZERO, Limits, Parts, RatioWay, limits_of, parts_of, ratio_way
+from loops.engine.longest import longest_by, max_length
+from loops.engine.sources import Feed
+from loops.engine.totals import Sum
 
 
 class Storage(NamedTuple):
@@ -124,18 +69,16 @@ def check_storage(case: Case, feed: Feed, remarks: list[Remark]) -> Storage:
     Any one row that covers the circuit is enough; the row used is named. Without a usable row nothing can pass.
     """
     parts = parts_of(case, feed)
-    total_c, total_l = parts.ci.known + parts.cc.known, parts.li.known + parts.lc.known
-    complete_c, complete_l = not (parts.ci.missing or parts.cc.missing), not (parts.li.missing or parts.lc.missing)
-    shown_c, shown_l = total_c if complete_c else None, total_l if complete_l else None
+    totals = parts.totals
     if not feed.rows:
         verdict = feed.unsettled or INCOMPLETE
         why = _no_row(case, feed)
         checks = (
-            Check(CheckId.CAPACITANCE, verdict, (feed.name,), why, "storage", total_c, None, "F"),
-            Check(CheckId.INDUCTANCE, verdict, (feed.name,), why, "storage", total_l, None, "H"),
+            Check(CheckId.CAPACITANCE, verdict, (feed.name,), why, "storage", totals.capacitance_f, None, "F"),
+            Check(CheckId.INDUCTANCE, verdict, (feed.name,), why, "storage", totals.inductance_h, None, "H"),
             Check(CheckId.LUMPED_RULE, verdict, (feed.name,), why, "lumped_rule", parts.li.known, None, "H", "<"),
         )
-        return Storage(checks, Totals(shown_c, shown_l), False, None, None)
+        return Storage(checks, totals, False, None, None)
     views = [_view(row, number, parts, feed) for number, row in enumerate(feed.rows, 1)]
     best = views[0] if len(views) == 1 else min(views, key=lambda view: view.rank)
     limits = best.limits
@@ -143,117 +86,13 @@ def check_storage(case: Case, feed: Feed, remarks: list[Remark]) -> Storage:
     settled = feed.unsettled is None
     return Storage(
         (best.capacitance, best.inductance, best.lumped),
-        Totals(shown_c, shown_l, limits.strict_c if settled else None, limits.strict_l if settled else None),
+        totals._replace(permitted_capacitance_f=limits.strict_c, permitted_inductance_h=limits.strict_l)
+        if settled
+        else totals,
         bool(limits.halved),
         _longest(views) if settled else None,
         zone_group(limits.row.group) if settled else None,
     )
-
-
-def parts_of(case: Case, feed: Feed) -> Parts:
-    """Add up devices and cables of a case."""
-    ci, li = device_capacitance(case.devices), device_inductance(case.devices)
-    if case.cables is None:
-        unknown = Sum(ZERO, ("the cables",))
-        return Parts(ci, li, unknown, unknown, None, ())
-    earthed = any(source.isolated is not True for source in case.sources)
-    runs = tuple(settle(cable, case.basis, earthed) for cable in case.cables)
-    coldest = case.area.ambient_min_c
-    ratios = tuple(ratio(cable, case.basis, feed.io_a, coldest) for cable in case.cables)
-    return Parts(ci, li, cable_capacitance(runs), cable_inductance(runs), runs, ratios)
-
-
-def reaches_one_percent(total: Sum, limit: Parameter) -> bool | None:
-    """The sum of the devices is at least 1 % of the limit; ``None`` while a missing part decides.
-
-    >>> reaches_one_percent(Sum(Decimal(1), ()), Decimal(100)), reaches_one_percent(Sum(Decimal(0), ("x",)), Decimal(9))
-    (True, None)
-    """
-    if not isinstance(limit, Decimal):
-        return False if not total.missing and not total.known else None
-    if at_most(limit / 100, total.known):
-        return True
-    return None if total.missing else False
-
-
-def limits_of(row: Permitted, ci: Sum, li: Sum) -> Limits:
-    """A row of permitted values after the 1 % rule (IEC 60079-11:2011, 10.1.5.2).
-
-    Both the devices' Li reaches 1 % of Lo and their Ci 1 % of Co: both limits are halved, and the halved Co is at most
-    600 nF for IIC and 1 uF for every other group. Not for a pair that the certificate declares valid together.
-
-    >>> row = Permitted(Group.IIC, Decimal("93e-9"), Decimal("2.7e-3"))
-    >>> limits_of(row, Sum(Decimal("7.8e-9"), ()), Sum(Decimal("100e-6"), ()))[1:3]
-    (True, Decimal('4.65E-8'))
-    """
-    co = row.co_f if isinstance(row.co_f, Decimal) else None
-    lo = row.lo_h if isinstance(row.lo_h, Decimal) else None
-    halved: bool | None = False
-    if not row.together:
-        halved = and3(reaches_one_percent(li, row.lo_h), reaches_one_percent(ci, row.co_f))
-    if halved is False:
-        return Limits(row, False, co, co, lo, lo)
-    cap = HALVED_CAP_IIC_F if zone_group(row.group) is Group.IIC else HALVED_CAP_F
-    half_c = None if co is None else min(co / 2, cap)
-    half_l = None if lo is None else lo / 2
-    if halved:
-        return Limits(row, True, half_c, half_c, half_l, half_l)
-    return Limits(row, None, half_c, co, half_l, lo)
-
-
-def ratio_limit_with_inductance(
-    voltage_v: Decimal, resistance_ohm: Decimal, inductance_h: Decimal, energy_j: Decimal
-) -> Decimal | None:
-    """Lo/Ro in H/ohm of a linear source with lumped inductance on its terminals, or ``None`` where none is left.
-
-    (8 e R + sqrt(64 e^2 R^2 - 72 U^2 e L)) / (4.5 U^2), IEC 60079-11:2011, 10.1.4, from memory. Without inductance it
-    is 32 e R / (9 U^2). ``voltage_v`` must be above zero.
-
-    >>> round(ratio_limit_with_inductance(Decimal(28), Decimal(300), Decimal(0), Decimal("40e-6")) * 10**6, 1)
-    Decimal('54.4')
-    """
-    under = 64 * energy_j**2 * resistance_ohm**2 - 72 * voltage_v**2 * energy_j * inductance_h
-    if under < 0:
-        return None
-    return (8 * energy_j * resistance_ohm + under.sqrt()) / (Decimal("4.5") * voltage_v**2)
-
-
-def ratio_way(limits: Limits, parts: Parts, feed: Feed) -> RatioWay:
-    """Whether every cable's L/R is within Lo/Ro, so that the cable's inductance sets no limit.
-
-    Open where the devices' Li is under 1 % of Lo. Above that only for one linear source, outside the 1 % rule, with the
-    limit recomputed for the devices' Li (and never above the stated one).
-    """
-    row = limits.row
-    if not isinstance(row.lo_ro_h_per_ohm, Decimal):
-        return RatioWay(False, False)
-    limit, recomputed = row.lo_ro_h_per_ohm, False
-    reached = reaches_one_percent(parts.li, row.lo_h)
-    if reached is None:
-        return RatioWay(None, True, limit)
-    if reached:
-        with_inductance = _recomputed(limits, parts, feed)
-        if with_inductance is None:
-            return RatioWay(False, True, limit)
-        limit, recomputed = min(limit, with_inductance), True
-    if any(value is not None and not at_most(value, limit) for value, _ in parts.ratios):
-        return RatioWay(False, True, limit, recomputed)
-    if parts.runs is None or any(value is None for value, _ in parts.ratios):
-        return RatioWay(None, True, limit, recomputed)
-    return RatioWay(True, True, limit, recomputed)
-
-
-def _recomputed(limits: Limits, parts: Parts, feed: Feed) -> Decimal | None:
-    source = feed.sources[0]
-    lo = limits.lenient_l
-    if feed.calculated or source.output is not Output.LINEAR or limits.halved is not False or parts.li.missing:
-        return None
-    if lo is None or not at_most(parts.li.known, lo) or not isinstance(source.uo_v, Decimal) or not source.uo_v:
-        return None
-    resistance = least_resistance(source)
-    if resistance is None:
-        return None
-    return ratio_limit_with_inductance(source.uo_v, resistance, parts.li.known, spark_energy(limits.row.group))
 
 
 def _view(row: Permitted, number: int, parts: Parts, feed: Feed) -> _View:
@@ -264,12 +103,12 @@ def _view(row: Permitted, number: int, parts: Parts, feed: Feed) -> _View:
         note += f", pair {number} of {len(feed.rows)}"
     if limits.halved is not False:
         note += ", halved by the 1 % rule" if limits.halved else ", halved as long as the 1 % rule is open"
-    metres_c = _metres(limits.strict_c, parts, parts.ci, capacitance=True)
-    metres_l = None if way.passed else _metres(limits.strict_l, parts, parts.li, capacitance=False)
+    metres_c = longest_by(limits.strict_c, parts, parts.ci, capacitance=True)
+    metres_l = None if way.passed else longest_by(limits.strict_l, parts, parts.li, capacitance=False)
     capacitance = _capacitance(limits, parts, feed, note, metres_c)
     inductance = _inductance(limits, parts, feed, note, metres_l, way)
     lumped = _lumped(limits, parts, feed, settled=capacitance.verdict is PASS and inductance.verdict is PASS)
-    return _View(limits, capacitance, inductance, lumped, way, _max_length(metres_c, metres_l, way, parts))
+    return _View(limits, capacitance, inductance, lumped, way, max_length(metres_c, metres_l, way, parts))
 
 
 def _verdict(total: Decimal, missing: bool, strict: Decimal | None, lenient: Decimal | None, feed: Feed) -> Verdict:
@@ -404,37 +243,6 @@ def _lumped(limits: Limits, parts: Parts, feed: Feed, *, settled: bool) -> Check
             seen,
         )
     return Check(CheckId.LUMPED_RULE, PASS, (feed.name,), why, "lumped_rule", *shown)
-
-
-UNLIMITED = -1
-
-
-def _metres(limit: Decimal | None, parts: Parts, devices: Sum, *, capacitance: bool) -> int | None:
-    """Longest last run by one quantity; ``UNLIMITED`` where the run has none of it, ``None`` where it is unknown."""
-    if limit is None or not parts.runs or devices.missing:
-        return None
-    spent = devices.known
-    for run in parts.runs[:-1]:
-        if not isinstance(run.length_m, Decimal):
-            return None
-        spent += run.length_m * (run.capacitance_f_per_m if capacitance else run.inductance_h_per_m)
-    last = parts.runs[-1]
-    per_metre = last.capacitance_f_per_m if capacitance else last.inductance_h_per_m
-    if not per_metre:
-        return UNLIMITED if at_most(spent, limit) else 0
-    return whole_steps(limit - spent, per_metre)
-
-
-def _max_length(metres_c: int | None, metres_l: int | None, way: RatioWay, parts: Parts) -> MaxLength | None:
-    if way.passed:
-        metres_l = UNLIMITED
-    if metres_c is None or metres_l is None or not parts.runs:
-        return None
-    if metres_c == UNLIMITED and metres_l == UNLIMITED:
-        return MaxLength(None, "none")
-    if metres_l == UNLIMITED or (metres_c != UNLIMITED and metres_c <= metres_l):
-        return MaxLength(metres_c, "capacitance")
-    return MaxLength(metres_l, "inductance")
 
 
 def _longest(views: Sequence[_View]) -> MaxLength | None:
