@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
+from contextlib import suppress
 from dataclasses import replace
 
 from django.db import models
@@ -15,6 +17,9 @@ from registry.models import CableType, Certificate, Equipment, EquipmentKind, Te
 from registry.models.base import Record
 from registry.parameters import PARAMETERS
 from registry.plausibility import Doubt, Number
+
+FISCO_WORDS = re.compile(r"[\s,;]*\bFISCO\b(?: (?:power supply|field device|terminator))?", re.IGNORECASE)
+"""What IEC 60079-11 adds to a marking for fieldbus (from memory); it says nothing of level or group."""
 
 
 def doubts(record: Record) -> list[Doubt]:
@@ -51,8 +56,11 @@ def doubts_of_terminals(terminals: Terminals) -> Iterator[Doubt]:
     sizes.pop("um_v")  # of the safe area: 250 V and more is common there
     yield from plausibility.doubts_of_size(sizes)
     for row in rows:
+        by_table = plausibility.table_capacitance(row.group, si(terminals, "uo_v"), terminals.level) is not None
         for doubt in plausibility.doubts_of_size(values(row)):
-            yield replace(doubt, text=f"For {row.group}, {doubt.text}")
+            # At a few volts 1000 µF are permitted: where the table says, it has judged Co already.
+            if doubt.column != "co_f" or not by_table:
+                yield replace(doubt, text=f"For {row.group}, {doubt.text}")
 
 
 def doubts_of_marking(equipment: Equipment) -> Iterator[Doubt]:
@@ -60,7 +68,7 @@ def doubts_of_marking(equipment: Equipment) -> Iterator[Doubt]:
     if not equipment.marking.strip() or equipment.kind == EquipmentKind.SIMPLE_APPARATUS:
         return
     try:
-        markings = parse_markings(equipment.marking)
+        markings = read_markings(equipment.marking)
     except MarkingError as error:
         yield Doubt("marking", f"The Ex marking is not understood and was not compared. {error}")
         return
@@ -78,6 +86,28 @@ def doubts_of_marking(equipment: Equipment) -> Iterator[Doubt]:
             if group and alike and group not in alike:
                 named = " and ".join(sorted(alike))
                 yield Doubt(column, f"The group {group} is not that of the marking, {named}.", place)
+
+
+def read_markings(text: str) -> tuple[Marking, ...]:
+    """All markings of a nameplate, also where one for dust follows one for gas without a semicolon between them.
+
+    >>> [marking.groups for marking in read_markings("II (1) GD [Ex ia Ga] IIC [Ex ia Da] IIIC")]
+    [('IIC',), ('IIIC',)]
+
+    Raises MarkingError with what is wrong with the text as it stands.
+    """
+    text = FISCO_WORDS.sub("", text)
+    try:
+        return parse_markings(text)
+    except MarkingError:
+        parts = re.split(r"[\s,;/]+(?=\[?[AE]?Ex )", text.strip())
+        if len(parts) > 1 and "Ex " not in parts[0]:
+            parts[:2] = [f"{parts[0]} {parts[1]}"]
+        if len(parts) < 2:
+            raise
+        with suppress(MarkingError):
+            return parse_markings("; ".join(parts))
+        raise
 
 
 def groups_of(markings: tuple[Marking, ...], gives: bool) -> set[str]:

@@ -129,15 +129,21 @@ def doubts_of_permitted(output: Output, row: Permitted) -> Iterator[Doubt]:
                 f"Lo {shown(row.lo_h, Kind.INDUCTANCE)} for {row.group} is more than 15 % above what the energy "
                 f"formula gives for this Io, {about(formula, Kind.INDUCTANCE)}.",
             )
-    if output.uo_v and row.co_f and _tables:
-        group = EQUIVALENT.get(row.group, row.group)
-        permitted = _tables[0](group, output.uo_v, output.level == "ic")
+    if row.co_f:
+        permitted = table_capacitance(row.group, output.uo_v, output.level)
         if permitted is not None and row.co_f > permitted:
             yield Doubt(
                 "co_f",
                 f"Co {shown(row.co_f, Kind.CAPACITANCE)} for {row.group} is above the table value for this Uo, "
                 f"{about(permitted, Kind.CAPACITANCE)}.",
             )
+
+
+def table_capacitance(group: str, uo_v: Number, level: str) -> Number:
+    """Co in F by the table for a group of any kind at Uo in V; None where no table says."""
+    if not uo_v or not _tables:
+        return None
+    return _tables[0](EQUIVALENT.get(group, group), uo_v, level == "ic")
 
 
 def doubts_of_size(values: Mapping[str, tuple[Number, Kind, str]]) -> Iterator[Doubt]:

@@ -1,0 +1,100 @@
+"""The plausibility rules applied to records: which values they compare, and which they leave alone."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+
+from registry.doubting import doubts, read_markings
+from registry.marking import MarkingError
+
+pytestmark = pytest.mark.django_db
+
+
+def columns(record: Any) -> list[tuple[str, str]]:
+    return [(doubt.place, doubt.column) for doubt in doubts(record)]
+
+
+def test_the_records_of_the_tests_are_not_doubted(source: Any, device: Any, cable_type: Any, certificate: Any) -> None:
+    for record in (source, device, cable_type, certificate):
+        assert columns(record) == []
+
+
+def test_values_beyond_the_usual_are_doubted_at_their_terminals(
+    source_data: Any, device_data: Any, save: Callable[..., Any]
+) -> None:
+    source_data["terminals"][0] |= {
+        "uo_v": "61 V",
+        "io_a": "1.1 A",
+        "po_w": "not stated",
+        "ro_ohm": "",
+        "permitted": [],
+    }
+    assert columns(save("equipment", source_data)) == [("Terminals 1-2", "uo_v"), ("Terminals 1-2", "io_a")]
+    device_data["terminals"][0] |= {"ci_f": "101 uF", "li_h": "1.1 H", "pi_w": "26 W"}
+    found = {column for _, column in columns(save("equipment", device_data))}
+    assert found == {"ci_f", "li_h", "pi_w"}
+
+
+def test_the_mains_at_um_is_usual(source_data: Any, save: Callable[..., Any]) -> None:
+    source_data["terminals"][0]["um_v"] = "253 V"
+    assert columns(save("equipment", source_data)) == []
+
+
+def test_a_large_co_at_a_few_volts_is_left_to_the_table(source_data: Any, save: Callable[..., Any]) -> None:
+    """At 6 V table A.2 permits 1000 µF for IIB and 40 µF for IIC (from memory; 40 µF seen in a 2004 data sheet)."""
+    row = source_data["terminals"][0] | {"uo_v": "6 V", "io_a": "10 mA", "po_w": "15 mW", "ro_ohm": "600 ohm"}
+    row["permitted"] = [{"group": "IIB", "co_f": "900 uF"}]
+    assert columns(save("equipment", source_data | {"terminals": [row]})) == []
+    row["permitted"] = [{"group": "IIC", "co_f": "900 uF"}]
+    assert columns(save("equipment", source_data | {"type_name": "2", "terminals": [row]})) == [
+        ("Terminals 1-2", "co_f")
+    ]
+
+
+@pytest.mark.parametrize(
+    "marking, level, group, doubted",
+    [
+        ("II (1) G [Ex ia Ga] IIC", "ia", "IIC", []),
+        ("II (1) G [Ex ia Ga] IIC", "ib", "IIC", ["level"]),
+        ("II (1) G [Ex ia Ga] IIC", "ia", "IIB", ["gas_group"]),
+        ("II (1) GD [Ex ia Ga] IIC [Ex ia Da] IIIC", "ia", "IIB", ["gas_group"]),
+        ("II (1) G [Ex ia Ga] IIC, FISCO power supply", "ia", "IIC", []),
+        ("as on the drawing", "ia", "IIC", ["marking"]),
+        ("", "ib", "IIB", []),
+    ],
+)
+def test_the_marking_is_compared_with_level_and_group(
+    marking: str, level: str, group: str, doubted: list[str], source_data: Any, save: Callable[..., Any]
+) -> None:
+    source_data["marking"] = marking
+    source_data["terminals"][0] |= {"level": level, "gas_group": group}
+    assert [column for _, column in columns(save("equipment", source_data))] == doubted
+
+
+def test_a_marking_that_stays_dark_says_what_is_wrong_with_it_as_it_stands() -> None:
+    with pytest.raises(MarkingError, match="T9"):
+        read_markings("II 1 G Ex ia IIC T9 Ga")
+
+
+@pytest.mark.parametrize(
+    "number, scheme, conditions, doubted",
+    [
+        ("EXA 21 ATEX 0101 X", "ATEX", "Protect it.", []),
+        ("EXA 21 ATEX 0101 X", "ATEX", "", ["specific_conditions"]),
+        ("IECEx EXA 21.0001", "ATEX", "", ["scheme"]),
+        ("NQS 4417-A", "NQS", "", []),
+    ],
+)
+def test_the_number_of_a_certificate_is_compared_with_its_scheme(
+    number: str, scheme: str, conditions: str, doubted: list[str], save: Callable[..., Any]
+) -> None:
+    text = {"number": number, "scheme": scheme, "issue": "0", "specific_conditions": conditions}
+    assert [column for _, column in columns(save("certificate", text))] == doubted
+
+
+def test_a_cable_value_for_another_length_is_doubted(save: Callable[..., Any]) -> None:
+    text = {"name": "Slip", "capacitance_f_per_m": "110 nF/m", "resistance_ohm_per_m": "12.1 ohm/m"}
+    assert columns(save("cable_type", text)) == [("", "capacitance_f_per_m"), ("", "resistance_ohm_per_m")]
