@@ -221,7 +221,8 @@ class EquipmentEntry(EntryForm):
                     f"terminals.{index}.simple_kind",
                     "Only simple apparatus has this: leave it empty or change the kind of the item.",
                 )
-        if cleaned["kind"] == EquipmentKind.SOURCE and rows and not any(row.get("side") == "source" for row in rows):
+        # A side that could not be read has its own message: it may be the one that is looked for.
+        if cleaned["kind"] == EquipmentKind.SOURCE and rows and all(row.get("side") == "device" for row in rows):
             yield "terminals", "A source has at least one set of terminals that gives energy."
 
 

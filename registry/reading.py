@@ -10,6 +10,9 @@ from __future__ import annotations
 import datetime as dt
 import difflib
 from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager, suppress
+from contextvars import ContextVar
+from functools import cache
 from typing import Any, ClassVar
 
 from django import forms
@@ -112,6 +115,22 @@ class YesNoField(forms.BooleanField):
         raise ValidationError("Say yes or no here.")
 
 
+_choices: ContextVar[dict[int, Any] | None] = ContextVar("choices", default=None)
+
+
+@contextmanager
+def remembered_choices() -> Iterator[None]:
+    """Read the records that may be chosen once for many entries: for imports, within one transaction."""
+    if _choices.get() is not None:
+        yield
+        return
+    token = _choices.set({})
+    try:
+        yield
+    finally:
+        _choices.reset(token)
+
+
 class RecordField(forms.Field):
     """Another record: by its name as people call it, or by its key. A number is a key; a text of digits first a name.
 
@@ -138,15 +157,39 @@ class RecordField(forms.Field):
         found = model._default_manager.annotate(picked_name=self.name_of).filter(pk=int(key)).first()
         return found.picked_name if found else key
 
+    def called(self, name: str) -> list[Any]:
+        """The records with this name."""
+        remembered = self.remembered()
+        return list(self.named().filter(picked_name=name)[:2]) if remembered is None else remembered[0].get(name, [])
+
+    def keyed(self, key: int) -> list[Any]:
+        """The record with this key, in a list."""
+        remembered = self.remembered()
+        return list(self.named().filter(pk=key)) if remembered is None else remembered[1].get(key, [])
+
+    def remembered(self) -> tuple[dict[str, list[Any]], dict[int, list[Any]]] | None:
+        """All that may be chosen by name and by key, read once within `remembered_choices`; None outside of it."""
+        memory = _choices.get()
+        if memory is None:
+            return None
+        if id(self) not in memory:
+            by_name: dict[str, list[Any]] = {}
+            by_key: dict[int, list[Any]] = {}
+            for record in self.named():
+                by_name.setdefault(record.picked_name, []).append(record)
+                by_key[record.pk] = [record]
+            memory[id(self)] = by_name, by_key
+        return memory[id(self)]
+
     def to_python(self, value: Any) -> models.Model | None:
         if value in self.empty_values:
             return None
         if isinstance(value, bool) or not isinstance(value, str | int):
             raise ValidationError("Name a record here.")
         text = " ".join(plain_text(str(value)).split())
-        found = [] if isinstance(value, int) else list(self.named().filter(picked_name=text)[:2])
+        found = [] if isinstance(value, int) else self.called(text)
         if len(found) != 1 and text.isascii() and text.isdigit() and len(text) < 19:
-            found = list(self.named().filter(pk=int(text)))
+            found = self.keyed(int(text))
         if len(found) != 1:
             raise ValidationError(
                 f"There is no {self.label or 'record'} “{text:.80}” to choose: pick one from the list."
@@ -183,16 +226,15 @@ def read_entry(
     errors: dict[str, list[str]] = {}
     if not isinstance(data, Mapping):
         return {}, {path or "record": ["Give an object with named values here."]}
-    known = set(form_class.base_fields) | set(form_class.children) | {"id"}
+    known = known_names(form_class)
     for key in data:
         if key not in known:
             near = difflib.get_close_matches(str(key), known, n=1)
             hint = f" Did you mean {near[0]}?" if near else ""
             errors[join(path, str(key))] = [f"There is no value named {key!s:.60} here.{hint}"]
-    form = form_class({key: data.get(key) for key in form_class.base_fields}, context=context)
-    form.is_valid()
-    for name, messages in form.errors.items():
-        errors[join(path, "" if name == "__all__" else name)] = [str(message) for message in messages]
+    form, faults = read_level(form_class, data, context)
+    for name, messages in faults.items():
+        errors[join(path, name)] = messages
     cleaned: dict[str, Any] = dict(form.cleaned_data)
     identity = data.get("id")
     cleaned["id"] = read_key(identity)
@@ -210,11 +252,60 @@ def read_entry(
             child, child_errors = read_entry(child_class, row, context, join(path, f"{name}.{index}"))
             errors |= child_errors
             rows_by_name[name].append(child)
-    if not any(join(path, name) in errors for name in form_class.base_fields):
+    if not faults:
         for field, message in form.cross_check(cleaned, rows_by_name):
             errors.setdefault(join(path, field), []).append(message)
     cleaned |= rows_by_name
     return cleaned, errors
+
+
+Step = tuple[
+    str, forms.Field, Callable[[Any, Any, str], Any] | None, tuple[Any, ...], Callable[[EntryForm], Any] | None
+]
+
+
+@cache
+def known_names(form_class: type[EntryForm]) -> frozenset[str]:
+    """The names that the text of one level may have."""
+    return frozenset(form_class.base_fields) | frozenset(form_class.children) | {"id"}
+
+
+@cache
+def steps(form_class: type[EntryForm]) -> list[Step]:
+    """How the fields of an entry are read, worked out once: name, reader, how its widget takes the value if it does so
+    in its own way, what an empty value becomes (in a tuple; an empty tuple where it is refused), and `clean_<name>`."""
+    found: list[Step] = []
+    for name, reader in form_class.base_fields.items():
+        own_way = type(reader.widget).value_from_datadict is not forms.Widget.value_from_datadict
+        empty: tuple[Any, ...] = ()
+        with suppress(ValidationError):
+            empty = (reader.clean(None),)
+        takes = reader.widget.value_from_datadict if own_way else None
+        found.append((name, reader, takes, empty, getattr(form_class, f"clean_{name}", None)))
+    return found
+
+
+def read_level(
+    form_class: type[EntryForm], data: Mapping[str, Any], context: Mapping[str, Any] | None
+) -> tuple[EntryForm, dict[str, list[str]]]:
+    """The fields of one level as Django's form reads them, with the messages by name.
+
+    A form of its own would copy every field for every row: most of the time of an import. The fields hold no state.
+    """
+    form = form_class.__new__(form_class)
+    form.context = dict(context or {})
+    form.cleaned_data = cleaned = {}
+    faults: dict[str, list[str]] = {}
+    for name, reader, takes, empty, hook in steps(form_class):
+        value = takes(data, {}, name) if takes else data.get(name)
+        try:
+            cleaned[name] = empty[0] if empty and (value is None or value == "") else reader.clean(value)
+            if hook:
+                cleaned[name] = hook(form)
+        except ValidationError as error:
+            cleaned.pop(name, None)
+            faults[name] = [str(message) for message in error.messages]
+    return form, faults
 
 
 def read_key(identity: Any) -> int | None:
