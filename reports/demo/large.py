@@ -20,6 +20,7 @@ from loops.models import Loop, LoopVerdict
 from loops.services import approvals
 from loops.services.loops import save_loop
 from registry.models import Certificate, Equipment
+from registry.reading import remembered_choices
 from reports.demo.build import ITEMS, Demo, build_areas, build_items, build_site, loop_text
 from reports.demo.certificates import EN_EDITIONS
 from reports.demo.places import SECOND_SITE
@@ -27,7 +28,7 @@ from reports.demo.plans import LoopPlan, Part, single
 
 ITEM_COUNT = 2_000
 LOOP_COUNT = 20_000
-BATCH = 200
+BATCH = 500
 MAKERS = (
     "Ostrivane",
     "Belquonder",
@@ -92,7 +93,8 @@ def variant(seed: int, number: int) -> Variant:
     What an item is called does not depend on the seed, so that a run with another seed adds nothing twice.
     """
     shape, random = Random(f"item {number}"), Random(f"{seed} item {number}")  # noqa: S311  invented data, no secret
-    kind = shape.choices(tuple(SHARES), tuple(SHARES.values()))[0]
+    kinds = tuple(SHARES)
+    kind = kinds[number] if number < len(kinds) else shape.choices(kinds, tuple(SHARES.values()))[0]
     name = shape.choice(KINDS[kind])
     model = next(item for item in ITEMS if item["type_name"] == name)
     pair = number // 2
@@ -234,7 +236,7 @@ def build_large(
         standing = set(Loop.objects.filter(site=site).values_list("tag", flat=True))
         plans = (loop_plan(seed, number, items) for number in range(wanted))
         for done, chunk in enumerate(batches(plans), start=1):
-            with transaction.atomic():
+            with transaction.atomic(), remembered_choices():
                 for number, plan in enumerate(chunk):
                     if plan.tag in standing:
                         demo.kept["loop"] += 1
@@ -244,7 +246,7 @@ def build_large(
                     if number % BATCH < BATCH * IN_REVIEW and complies(loop):
                         approvals.submit(loop.pk, demo.people[plan.owner], text="Ready for checking.")
                         demo.added["submit"] += 1
-            if done % 10 == 0:
+            if done % 4 == 0:
                 progress(f"{min(done * BATCH, wanted)} of {wanted} loops")
 
 
@@ -265,7 +267,7 @@ def build_variants(demo: Demo, seed: int, item_count: int) -> dict[str, list[Tex
                     text = certificate_text(row.certificate, row.text["maker"])
                     demo.certificates[key] = demo.once("certificate", text, "keeper", known.get(key))
     for chunk in batches(iter(variants)):
-        with transaction.atomic():
+        with transaction.atomic(), remembered_choices():
             build_items(demo, tuple(row.text for row in chunk))
     by_kind: dict[str, list[Text]] = {}
     for row in variants:

@@ -1,0 +1,292 @@
+"""The invented plant: what it must hold, that each loop shows what it says, and that a second run adds nothing."""
+
+from __future__ import annotations
+
+import csv
+import dataclasses
+import datetime as dt
+import io
+from collections import Counter
+from decimal import Decimal
+from pathlib import Path
+
+import pytest
+from django.conf import settings
+from django.contrib.auth import authenticate
+from django.core.management import CommandError, call_command
+from django.db import transaction
+
+import loops.engine
+from loops.models import Loop, LoopState, Member, Verification, WorkflowEvent
+from loops.services.approvals import take_back
+from loops.services.loops import changed_pins
+from registry.models import (
+    CableType,
+    Certificate,
+    Equipment,
+    EquipmentKind,
+    HazardousArea,
+    Membership,
+    Revision,
+    Role,
+    Site,
+    Terminals,
+    User,
+)
+from registry.quantities import Kind, read
+from reports.demo.build import ITEMS, LOOPS, Demo, build_loops, build_register
+from reports.demo.large import SECOND_SITE, build_large, loop_plan, variant
+from reports.demo.loops import AI1, ORDINARY, PAIR_15, PT
+from reports.demo.mistakes import STARVED
+from reports.demo.people import PEOPLE
+from reports.demo.plans import Story, single
+from reports.models import Sheet
+
+PASSWORD = "a-password-for-the-tests"
+COUNTED = (Site, HazardousArea, Certificate, Equipment, Terminals, CableType, Loop, Member, Verification, Revision)
+COUNTED += (Sheet, WorkflowEvent, User, Membership)
+
+MISTAKES = {
+    "PT-1401": ("a segment of the cable forgotten", "capacitance", "fail"),
+    "PT-1402": ("a length never measured", "capacitance", "incomplete"),
+    "XV-1403": ("IIB source in a IIC area", "group", "fail"),
+    "FT-1404": ("IIB device in a IIC area", "group", "fail"),
+    "PDT-1405": ("1 % rule never applied", "lumped_rule", "pass"),
+    "PT-1406": ("1 % rule always applied", "capacitance", "pass"),
+    "PT-1407": ("core to core only, behind a barrier", "capacitance", "fail"),
+    "ZS-1408": ("per core taken for the loop", "inductance", "fail"),
+    "PT-1409": ("nF/m for nF/km", "capacitance", "fail"),
+    "VT-1410": ("barrier swapped", "current", "fail"),
+    "AT-1411": ("voltage above Ui", "voltage", "fail"),
+    "AT-1501": ("a second source, not linear", "sources", "beyond_simple_rules"),
+    "PT-1502": ("two channels 28 V 300 ohm in IIC", "sources", "fail"),
+    "FB-1503": ("a device that is no FISCO device", "fisco", "fail"),
+    "TE-2601": ("earthed thermocouple on a barrier", "earthing", "fail"),
+    "TT-2602": ("transmitter without isolation on a barrier", "earthing", "fail"),
+    "TE-2603": ("simple apparatus too warm", "simple_apparatus", "fail"),
+    "XT-2604": ("not simple at all", "simple_apparatus", "fail"),
+    "LT-3201": ("ib in zone 0", "level", "fail"),
+    "VT-1602": ("T4 where T6 is needed", "temperature_class", "fail"),
+    "LT-2605": ("warmer than its ambient", "ambient", "fail"),
+    "PT-1603": ("above Um", "um", "fail"),
+    "PT-1604": ("with other circuits in one cable", "cable_type", "fail"),
+    "PT-1605": ("strands too thin", "cable_construction", "fail"),
+    "LI-1701": ("U certificate", "certificate", "fail"),
+    "PT-1702": ("no certificate", "certificate", "fail"),
+    "PT-1703": ("withdrawn", "certificate", "fail"),
+    "PT-1704": ("suspended", "certificate", "fail"),
+    "LT-3202": ("X overlooked", "certificate", "confirm"),
+    "PT-3104": ("ended, taken for illegal", "certificate", "confirm"),
+}
+COMPLY = {"PT-1406", "LT-3202", "PT-3104"}
+REAL_BODIES = frozenset(
+    {"PTB", "BVS", "KEMA", "DEKRA", "BAS", "BASEEFA", "CML", "FTZU", "INERIS", "LCIE", "SIRA", "TÜV", "TUV", "UL", "FM"}
+    | {"CSA", "DMT", "EPS", "SEV", "ITS", "ZELM", "NEPSI", "EXV", "TPS", "TUR", "TUN", "DEK", "KEM", "NCC", "IBE"}
+)
+
+
+@pytest.fixture(scope="module")
+def plant(django_db_setup, django_db_blocker):
+    """The small plant, built once for this module; what the command printed. Taken back at the end."""
+    with django_db_blocker.unblock(), transaction.atomic():
+        out = io.StringIO()
+        call_command("demo", password=PASSWORD, stdout=out)
+        yield out.getvalue()
+        transaction.set_rollback(True)
+
+
+@pytest.fixture
+def undone(plant):
+    """What a test adds to the plant is taken back after it."""
+    with transaction.atomic():
+        yield
+        transaction.set_rollback(True)
+
+
+def checks(tag: str) -> list[tuple[str, str]]:
+    verification = Loop.objects.get(tag=tag).verification
+    return [(check["id"], check["verdict"]) for result in verification.results for check in result["checks"]]
+
+
+def test_the_register_is_as_wide_as_promised(plant):
+    certified = Equipment.objects.exclude(kind=EquipmentKind.SIMPLE_APPARATUS)
+    assert certified.filter(terminals__certificate__isnull=False).distinct().count() >= 40
+    assert CableType.objects.count() >= 12
+    assert {"0", "1", "2", "21"} <= set(HazardousArea.objects.values_list("zone", flat=True))
+    assert {"IIC", "IIB", "IIA", "IIIC"} <= set(HazardousArea.objects.values_list("group", flat=True))
+    assert {"ATEX", "IECEx"} <= set(Certificate.objects.values_list("scheme", flat=True))
+    assert set(Certificate.objects.values_list("status", flat=True)) == {
+        "current",
+        "superseded",
+        "suspended",
+        "withdrawn",
+    }
+    today = dt.datetime.now(dt.UTC).date()
+    assert sum(row.has_run_out(today) for row in Certificate.objects.all()) >= 3
+    suffixes = Counter(row.suffix for row in Certificate.objects.all())
+    assert suffixes["X"] > 5 and suffixes["U"] == 1
+    simple = Terminals.objects.filter(equipment__kind=EquipmentKind.SIMPLE_APPARATUS)
+    assert all(len(text) > 20 for text in simple.values_list("justification", flat=True))
+
+
+def test_no_certificate_names_a_real_body(plant):
+    for number in Certificate.objects.values_list("number", flat=True):
+        words = number.replace(".", " ").replace("-", " ").split()
+        assert not set(words) & REAL_BODIES, number
+
+
+def test_the_loops_are_in_every_state(plant):
+    states = Counter(Loop.objects.values_list("state", flat=True))
+    assert Loop.objects.count() == len(LOOPS) >= 60
+    assert states[LoopState.ISSUED] >= 8 and states[LoopState.IN_REVIEW] >= 3 and states[LoopState.RETURNED] == 1
+    assert Sheet.objects.count() == states[LoopState.ISSUED] + 1
+    revised = Loop.objects.get(tag="FT-1107")
+    assert (revised.state, revised.letter) == (LoopState.DRAFT, "B")
+    assert revised.approvals.get().letter == "A"
+    returned = WorkflowEvent.objects.get(verb="return")
+    assert len(returned.text) > 20
+    assert bytes(Sheet.objects.first().bytes).startswith(b"%PDF")
+
+
+def test_a_correction_in_the_register_outdates_an_issued_loop(plant):
+    assert changed_pins(Loop.objects.get(tag="VT-1111")) == ["Plimsond PV-3"]
+    assert changed_pins(Loop.objects.get(tag="PT-1101")) == []
+
+
+@pytest.mark.parametrize("plan", [plan for plan in ORDINARY if plan.complies], ids=lambda plan: plan.tag)
+def test_a_loop_meant_to_comply_complies_and_works(plant, plan):
+    verification = Loop.objects.get(tag=plan.tag).verification
+    assert verification.verdict == "complies", verification.limiting
+    assert verification.function_verdict in {"pass", ""}
+
+
+@pytest.mark.parametrize("tag", MISTAKES)
+def test_a_mistake_is_found_where_it_shows(plant, tag):
+    _, check, verdict = MISTAKES[tag]
+    loop = Loop.objects.get(tag=tag)
+    assert (check, verdict) in checks(tag)
+    assert (loop.verification.verdict == "complies") == (tag in COMPLY)
+    assert loop.notes.startswith("Shows a mistake that practice reports.")
+
+
+def test_the_one_percent_rule_decides_where_it_was_never_applied(plant):
+    results = Loop.objects.get(tag="PDT-1405").verification.results
+    assert results[0]["halved"] is True and ("capacitance", "fail") in checks("PDT-1405")
+    assert Loop.objects.get(tag="PT-1406").verification.results[0]["halved"] is False
+
+
+def test_a_safe_loop_starves(plant):
+    verification = Loop.objects.get(tag=STARVED).verification
+    assert (verification.verdict, verification.function_verdict) == ("complies", "fail")
+
+
+def test_every_log_in_works_and_has_its_role(plant):
+    for person in PEOPLE:
+        user = authenticate(username=person.username, password=PASSWORD)
+        assert user is not None and f"{person.username} " in plant and user.printed_name in plant
+        roles = set(Membership.objects.filter(user=user).values_list("role", flat=True))
+        assert roles == ({person.role} if person.role else set()) and user.is_superuser == (person.role is None)
+    assert {person.role for person in PEOPLE} == {None, *Role}
+    assert PASSWORD in plant
+
+
+def test_a_second_run_adds_nothing_and_says_so(plant, undone):
+    before = [model.objects.count() for model in COUNTED]
+    out = io.StringIO()
+    call_command("demo", password="another-password-is-not-set", stdout=out)
+    assert [model.objects.count() for model in COUNTED] == before
+    assert "Added: nothing." in out.getvalue()
+    assert authenticate(username="designer", password=PASSWORD) is not None
+    assert "another-password-is-not-set" not in out.getvalue()
+
+
+def test_an_interrupted_run_is_continued(plant, undone, monkeypatch):
+    def interrupted(*arguments):
+        raise RuntimeError("the power failed")
+
+    plan = single("PT-1990", "Late pressure", AI1, PT, "hydrogen", (PAIR_15, "100 m"), story=Story.ISSUED)
+    demo = Demo(PASSWORD, dt.datetime.now(dt.UTC).date())
+    build_register(demo)
+    with monkeypatch.context() as patched:
+        patched.setattr("reports.demo.build.issue", interrupted)
+        with pytest.raises(RuntimeError):
+            build_loops(demo, (plan,))
+    assert Loop.objects.get(tag="PT-1990").state == LoopState.IN_REVIEW
+    build_loops(demo, (plan,))
+    assert Loop.objects.get(tag="PT-1990").state == LoopState.ISSUED
+
+
+def test_what_somebody_did_to_a_loop_stays(plant, undone):
+    loop = Loop.objects.get(tag="LT-2103")
+    take_back(loop.pk, User.objects.get(username="designer2"))
+    call_command("demo", password=PASSWORD, stdout=io.StringIO())
+    loop.refresh_from_db()
+    assert loop.state == LoopState.DRAFT
+
+
+def test_production_is_refused(plant, undone, monkeypatch):
+    monkeypatch.setattr(settings, "ENVIRONMENT", dataclasses.replace(settings.ENVIRONMENT, mode="production"))
+    with pytest.raises(CommandError, match="production"):
+        call_command("demo", stdout=io.StringIO())
+    with pytest.raises(CommandError, match="--password"):
+        call_command("demo", force=True, stdout=io.StringIO())
+
+
+# ------------------------------------------------------------------------------- values against the standard's tables
+
+ENERGY_J = {"IIC": Decimal("40e-6"), "IIB": Decimal("160e-6"), "IIA": Decimal("320e-6")}
+TABLE_A2 = Path(loops.engine.__file__).parent / "data" / "table_a2.csv"
+
+
+def linear_sources() -> list[tuple[str, dict]]:
+    return [
+        (f"{item['type_name']} {row['name']}", row)
+        for item in ITEMS
+        for row in item["terminals"]
+        if row["side"] == "source" and row["output"] == "linear"
+    ]
+
+
+@pytest.mark.parametrize(("name", "row"), linear_sources(), ids=[name for name, _ in linear_sources()])
+def test_a_source_agrees_with_the_tables(name, row):
+    """Po = Uo Io / 4; Io = Uo / Ro; Lo = 2e / (1.5 Io)^2; Co at most IEC 60079-11:2011, table A.2 (from memory)."""
+    uo, io_a = read(row["uo_v"], Kind.VOLTAGE), read(row["io_a"], Kind.CURRENT)
+    factor, column = (Decimal(1), "x1") if row["level"] == "ic" else (Decimal("1.5"), "x1.5")
+    assert read(row["po_w"], Kind.POWER) == pytest.approx(uo * io_a / 4, rel=Decimal("0.03"))
+    assert uo / read(row["ro_ohm"], Kind.RESISTANCE) == pytest.approx(io_a, rel=Decimal("0.01"))
+    with TABLE_A2.open() as file:
+        table = {Decimal(line["voltage_V"]): line for line in csv.DictReader(file)}
+    line = table[min(voltage for voltage in table if voltage >= uo)]
+    for permitted in row["permitted"]:
+        group = permitted["group"]
+        assert read(permitted["lo_h"], Kind.INDUCTANCE) <= min(1, 2 * ENERGY_J[group] / (factor * io_a) ** 2)
+        if line[f"{group}_{column}_uF"]:
+            limit = Decimal(line[f"{group}_{column}_uF"]) / 1_000_000
+            assert read(permitted["co_f"], Kind.CAPACITANCE) <= limit
+
+
+# -------------------------------------------------------------------------------------------------------------- large
+
+
+def test_the_large_plant_follows_from_its_seed():
+    items = {row.kind: [row.text] for row in (variant(7, number) for number in range(200))}
+    assert [variant(7, number) for number in range(40)] == [variant(7, number) for number in range(40)]
+    assert [loop_plan(7, number, items) for number in range(40)] == [
+        loop_plan(7, number, items) for number in range(40)
+    ]
+    assert loop_plan(7, 1, items) != loop_plan(8, 1, items)
+    assert [loop_plan(7, n, items).tag for n in range(40)] == [loop_plan(8, n, items).tag for n in range(40)]
+
+
+def test_the_large_plant_is_built_to_its_counts_once(plant, undone):
+    demo = Demo(PASSWORD, dt.datetime.now(dt.UTC).date())
+    build_register(demo)
+    for seed in (7, 8):
+        build_large(demo, seed, len(ITEMS) + 60, len(LOOPS) + 30)
+        assert Equipment.objects.count() == len(ITEMS) + 60
+        assert Loop.objects.count() == len(LOOPS) + 30
+    assert demo.kept["loop"] == 30
+    verdicts = Counter(
+        Loop.objects.filter(site__code=SECOND_SITE["code"]).values_list("verification__verdict", flat=True)
+    )
+    assert verdicts["complies"] > 20 and not verdicts["incomplete"]
