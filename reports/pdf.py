@@ -9,6 +9,7 @@ from __future__ import annotations
 import datetime as dt
 import hashlib
 import io
+import logging
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import Enum
@@ -18,6 +19,8 @@ from urllib.parse import urlsplit
 import weasyprint
 from weasyprint.text.fonts import FontConfiguration
 from weasyprint.urls import FatalURLFetchingError, URLFetcher, URLFetcherResponse
+
+logging.getLogger("weasyprint.progress").setLevel(logging.WARNING)  # else a line for each step of each sheet
 
 SCHEME = "asset"
 MEDIA_TYPES = {"svg": "image/svg+xml", "png": "image/png"}

@@ -1,5 +1,12 @@
-"""Addresses."""
+"""Addresses of signing, stored sheets and drafts."""
 
-from django.urls import URLPattern, URLResolver
+from django.urls import path
 
-urlpatterns: list[URLPattern | URLResolver] = []
+from reports import views
+
+app_name = "reports"
+urlpatterns = [
+    path("loops/<int:pk>/approve/", views.approve, name="approve"),
+    path("loops/<int:pk>/draft.pdf", views.draft, name="draft"),
+    path("sheets/<int:pk>/", views.sheet, name="sheet"),
+]

@@ -40,6 +40,7 @@ def sheet_content(
     drawings = area_drawings(snapshot, verification)
     inputs, results = verification.inputs, verification.results
     letter = approval.letter if approval else loop.letter
+    basis = inputs[0].get("basis", "") if inputs else ""
     return SheetContent(
         number=sheet_number(loop, snapshot["tag"], letter),
         issued=approval is not None,
@@ -49,7 +50,8 @@ def sheet_content(
         service=snapshot["service"],
         drawing=snapshot["drawing"],
         letter=letter,
-        basis=words.BASES.get(inputs[0]["basis"], "") if inputs else "",
+        basis_key=basis,
+        basis=words.BASES.get(basis, ""),
         judged_on=verification.judged_on.isoformat(),
         rules=verification.engine,
         made_at=moment,

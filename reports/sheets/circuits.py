@@ -268,20 +268,21 @@ def totals(result: Content) -> tuple[tuple[str, str, str], ...]:
 
 
 def check(row: Content) -> Check:
-    relation = row.get("relation") or "" if row.get("value") and row.get("limit") else ""
+    relation = (row.get("relation") or "") if row.get("value") and row.get("limit") else ""
+    value, cure = str(row.get("value") or ""), str(row.get("cure") or "")
     return Check(
         id=row["id"],
         name=words.CHECKS.get(str(row["id"]), str(row["id"])),
         verdict=row["verdict"],
         word=words.VERDICTS[row["verdict"]],
         subject=row["subject"].replace(" -> ", " → "),
-        value=str(row.get("value") or "").replace("_", " "),
+        value=words.SEPARATIONS.get(value, value) if row["id"] == "cable_type" else value,
         relation=words.RELATIONS.get(relation, relation),
-        limit=str(row.get("limit") or "").replace("_", " "),
+        limit=str(row.get("limit") or ""),
         margin=words.percent(row.get("margin") or ""),
         reference=row.get("reference") or "",
-        why=row.get("why") or "",
-        cure=str(row.get("cure") or ""),
+        why=str(row.get("why") or "").removesuffix(cure).rstrip(),
+        cure=cure,
     )
 
 

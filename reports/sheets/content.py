@@ -228,6 +228,7 @@ class SheetContent:
     service: str
     drawing: str
     letter: str
+    basis_key: str
     basis: str
     judged_on: str
     rules: str

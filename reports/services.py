@@ -1,0 +1,88 @@
+"""What leaves the house: issuing a loop with its sheet, drafts, and reading what was stored."""
+
+from __future__ import annotations
+
+import datetime as dt
+import hashlib
+import logging
+
+from django.db import transaction
+from django.utils import timezone
+
+from loops.models import Loop
+from loops.services.approvals import approve
+from registry.models import User
+from reports.models import Sheet
+from reports.pdf import PageSize
+from reports.sheets.build import sheet_content
+from reports.sheets.content import SheetContent
+from reports.sheets.paper import sheet_pdf
+
+logger = logging.getLogger(__name__)
+
+
+class SheetNotMade(Exception):
+    """The sheet could not be rendered; the text says what that means for the reader."""
+
+
+class SheetDamaged(Exception):
+    """Stored bytes do not match their digest: they are given to nobody."""
+
+
+def issue(loop_id: int, user: User, password: str, opened_version: int | None, text: str = "") -> Sheet:
+    """Sign a loop in review, render its sheet and store it, all in one transaction.
+
+    Raises what loops.services.approvals.approve raises (WorkflowRefused, PermissionDenied, StaleRecord) and
+    SheetNotMade; then nothing is signed and the loop stays as it was.
+    """
+    with transaction.atomic():
+        approval = approve(loop_id, user, password=password, opened_version=opened_version, text=text)
+        content = sheet_content(approval.loop, approval.revision, approval.verification, approval)
+        data = rendered(content, paper_for(content))
+        return Sheet.objects.create(
+            approval=approval,
+            number=free_number(approval.loop, content.number),
+            bytes=data,
+            sha256=hashlib.sha256(data).hexdigest(),
+        )
+
+
+def draft_pdf(loop: Loop, *, made_at: dt.datetime | None = None, paper: PageSize | None = None) -> bytes:
+    """A print of the loop as it stands, marked as a draft on every page; stored nowhere. Raises SheetNotMade."""
+    verification = loop.verification
+    if verification is None:
+        raise SheetNotMade("This loop has no verdict yet: save it once, then print it.")
+    content = sheet_content(loop, verification.revision, verification, None, made_at=made_at or timezone.now())
+    return rendered(content, paper or paper_for(content))
+
+
+def sheet_bytes(sheet: Sheet) -> bytes:
+    """The stored bytes, after checking that they are the ones that were issued. Raises SheetDamaged."""
+    data = bytes(sheet.bytes)
+    if hashlib.sha256(data).hexdigest() != sheet.sha256:
+        raise SheetDamaged(
+            f"The stored bytes of sheet {sheet.number} do not match their digest: tell the administrator."
+        )
+    return data
+
+
+def paper_for(content: SheetContent) -> PageSize:
+    """Letter where the site is judged by North American rules, else A4."""
+    return PageSize.LETTER if content.basis_key == "NEC" else PageSize.A4
+
+
+def rendered(content: SheetContent, paper: PageSize) -> bytes:
+    """The sheet's bytes. Whatever fails in rendering is logged and told as SheetNotMade."""
+    try:
+        return sheet_pdf(content, paper)
+    except Exception as error:
+        logger.exception("Sheet %s could not be rendered", content.number)
+        raise SheetNotMade("The sheet could not be made, so nothing was signed: tell the administrator.") from error
+
+
+def free_number(loop: Loop, number: str) -> str:
+    """The number of a new sheet; another loop whose site and tag spell the same gets its key added."""
+    return f"{number}-{loop.pk}" if Sheet.objects.filter(number=number).exists() else number
+
+
+__all__ = ["SheetDamaged", "SheetNotMade", "draft_pdf", "issue", "sheet_bytes"]

@@ -1,0 +1,161 @@
+"""The pages of what leaves the house: signing, stored sheets, drafts."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.contrib import messages
+from django.core.exceptions import PermissionDenied
+from django.http import HttpRequest, HttpResponse, HttpResponseBase
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.http import content_disposition_header
+from django.views.decorators.debug import sensitive_post_parameters
+from django.views.decorators.http import require_http_methods, require_safe
+
+from loops import selectors
+from loops.models import Approval, Loop, LoopState
+from loops.services.approvals import MEANING, WorkflowRefused, obstacles, refusal_to_sign
+from loops.views.difference import described, differences
+from loops.views.requests import opened_version, person, typed
+from registry import access
+from registry.services.records import StaleRecord, latest_revision
+from reports.files import file_name
+from reports.models import Sheet
+from reports.pdf import PageSize
+from reports.services import SheetDamaged, SheetNotMade, draft_pdf, issue, sheet_bytes
+from reports.sheets.build import sheet_content
+
+PAPERS = {"a4": PageSize.A4, "letter": PageSize.LETTER}
+
+
+@sensitive_post_parameters("password")
+@require_http_methods(["GET", "HEAD", "POST"])
+def approve(request: HttpRequest, pk: int) -> HttpResponse:
+    """Everything that is being signed, and the signature."""
+    loop = visible_loop(request, pk)
+    if request.method != "POST":
+        return approve_page(request, loop)
+    password = request.POST.get("password", "")
+    if not password:
+        return approve_page(request, loop, "Type your password: it signs the loop.", at="id-password", status=400)
+    try:
+        sheet = issue(loop.pk, person(request), password, opened_version(request), typed(request, "text", 2000))
+    except StaleRecord:
+        refusal = "Somebody changed this loop since you opened it. Look at it again as it is now, then sign."
+        return approve_page(request, visible_loop(request, pk), refusal, status=409)
+    except PermissionDenied as error:
+        return approve_page(request, loop, str(error) or "You may not sign this loop.", status=403)
+    except WorkflowRefused as error:
+        loop = visible_loop(request, pk)
+        stands = loop.state == LoopState.IN_REVIEW and not loop.is_archived and not obstacles(loop)
+        at, status = ("id-password", 400) if stands else ("", 409)
+        return approve_page(request, loop, str(error), at=at, status=status)
+    except SheetNotMade as error:
+        return approve_page(request, visible_loop(request, pk), str(error), status=500)
+    messages.success(request, f"{loop.tag} was approved and issued: sheet {sheet.number}.")
+    return redirect("loop", pk=loop.pk)
+
+
+def visible_loop(request: HttpRequest, pk: int) -> Loop:
+    """The loop with all that is shown of it, or 404 where there is none that the person may see."""
+    loops = selectors.visible_loops(person(request)).select_related(
+        "site", "submitted_by", "verification__revision__author"
+    )
+    loop: Loop = get_object_or_404(loops, pk=pk)
+    access.require(person(request), "loop.view", loop.site)
+    return loop
+
+
+def approve_page(
+    request: HttpRequest, loop: Loop, refusal: str = "", *, at: str = "", status: int = 200
+) -> HttpResponse:
+    """The page of signing; a refusal stands on top of it, with the remark as it was typed."""
+    verification = loop.verification
+    issued = last_issue(loop)
+    in_review = loop.state == LoopState.IN_REVIEW and not loop.is_archived
+    reason = refusal_to_sign(loop, person(request))
+    hindrances = obstacles(loop) if in_review else []
+    revision = verification.revision if verification else latest_revision(loop)
+    context: dict[str, Any] = {
+        "section": "loops",
+        "crumbs": [
+            {"text": "Loops", "url": "/loops/"},
+            {"text": loop.tag, "url": f"/loops/{loop.pk}/"},
+            {"text": "Sign", "url": ""},
+        ],
+        "loop": loop,
+        "verification": verification,
+        "revision": revision,
+        "content": sheet_content(loop, revision, verification, None) if verification and revision else None,
+        "circuits": list(zip(revision.snapshot["circuits"], verification.results, strict=True))
+        if verification and revision
+        else [],
+        "issued": issued,
+        "changes": changes(issued, revision.snapshot) if revision else [],
+        "meaning": MEANING,
+        "in_review": in_review,
+        "reason": reason,
+        "obstacles": hindrances,
+        "can_sign": in_review and not reason and not hindrances,
+        "errors": [{"id": at, "label": "Password" if at else "", "text": refusal}] if refusal else [],
+        "remark": request.POST.get("text", ""),
+    }
+    return render(request, "reports/approve.html", context, status=status)
+
+
+def last_issue(loop: Loop) -> Approval | None:
+    """The newest approval of a loop."""
+    return loop.approvals.select_related("revision").order_by("-pk").first()
+
+
+def changes(issued: Approval | None, snapshot: dict[str, Any]) -> list[dict[str, str]]:
+    """What differs from the last issued revision; the whole content where nothing was issued yet."""
+    if issued is not None:
+        return differences(issued.revision.snapshot, snapshot)
+    return [{"label": label, "before": "", "after": text} for label, text in described(snapshot).items() if text]
+
+
+def visible_sheet(request: HttpRequest, pk: int) -> Sheet:
+    """A stored sheet, or 404 where there is none that the person may see."""
+    sheets = Sheet.objects.filter(approval__loop__site_id__in=access.sites_of(person(request))).select_related(
+        "approval__loop__site", "approval__revision"
+    )
+    sheet: Sheet = get_object_or_404(sheets, pk=pk)
+    access.require(person(request), "sheet.view", sheet.approval.loop.site)
+    return sheet
+
+
+@require_safe
+def sheet(request: HttpRequest, pk: int) -> HttpResponseBase:
+    """The bytes of an issued sheet, exactly as they were stored."""
+    found = visible_sheet(request, pk)
+    try:
+        data = sheet_bytes(found)
+    except SheetDamaged as error:
+        return render(request, "reports/refused.html", {"heading": "This sheet is damaged", "text": error}, status=500)
+    approval = found.approval
+    name = file_name(approval.revision.snapshot["tag"], approval.letter)
+    return pdf_response(data, name, inline=request.GET.get("view") == "1")
+
+
+@require_safe
+def draft(request: HttpRequest, pk: int) -> HttpResponseBase:
+    """A print of the loop as it stands, marked as not issued on every page."""
+    loop = visible_loop(request, pk)
+    try:
+        data = draft_pdf(loop, paper=PAPERS.get(request.GET.get("paper", "").lower()))
+    except SheetNotMade as error:
+        status = 409 if loop.verification is None else 500
+        return render(request, "reports/refused.html", {"heading": "No print", "text": error}, status=status)
+    return pdf_response(data, file_name(loop.tag, loop.letter, "draft"), inline=request.GET.get("view") == "1")
+
+
+def pdf_response(data: bytes, name: str, *, inline: bool) -> HttpResponse:
+    """A PDF to save, or to look at where it was asked for so."""
+    response = HttpResponse(data, content_type="application/pdf")
+    disposition = content_disposition_header(not inline, name)
+    assert disposition is not None
+    response["Content-Disposition"] = disposition
+    response["X-Content-Type-Options"] = "nosniff"
+    response["Cache-Control"] = "private, no-store"
+    return response
