@@ -8,20 +8,20 @@ cable) and, in North America, 60 pF/ft and 0.20 uH/ft (published control drawing
 from __future__ import annotations
 
 from collections.abc import Sequence
-from decimal import Decimal
+from decimal import Context, Decimal
 from typing import NamedTuple
 
-from loops.engine.arithmetic import CONTEXT
 from loops.engine.case import Basis, Cable, Device, Parameter, Screen
 
 FOOT_M = Decimal("0.3048")
+_PER_FOOT = Context(prec=60)  # as many digits as a typed value per foot is read with
 DEFAULT_CAPACITANCE_F_PER_M = {
     Basis.IEC: Decimal("200e-12"),
-    Basis.NEC: CONTEXT.divide(Decimal("60e-12"), FOOT_M),
+    Basis.NEC: _PER_FOOT.divide(Decimal("60e-12"), FOOT_M),
 }
 DEFAULT_INDUCTANCE_H_PER_M = {
     Basis.IEC: Decimal("1e-6"),
-    Basis.NEC: CONTEXT.divide(Decimal("0.20e-6"), FOOT_M),
+    Basis.NEC: _PER_FOOT.divide(Decimal("0.20e-6"), FOOT_M),
 }
 DEFAULT_INDUCTANCE_PER_RESISTANCE_H_PER_OHM = Decimal("30e-6")
 DEFAULT_RATIO_UP_TO_A = Decimal(3)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from datetime import date
+from functools import lru_cache
 from typing import NamedTuple
 
 from loops.engine.case import Case, Certificate, CertificateStatus, Device, DeviceKind
@@ -22,6 +23,7 @@ class _Finding(NamedTuple):
     why: Remark
 
 
+@lru_cache(maxsize=4096)
 def suffix(number: str) -> str:
     """The suffix letter of a certificate number: "X", "U" or "".
 
@@ -78,6 +80,8 @@ def check_certificate(
 
 def _joined(parts: list[Remark]) -> Remark:
     """Several sentences as one remark: the operands of each follow on."""
+    if len(parts) == 1:
+        return parts[0]
     template, operands = "", ()
     for part in parts:
         shift = len(operands)

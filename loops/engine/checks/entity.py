@@ -53,7 +53,8 @@ def check_entity(feed: Feed, device: Device, remarks: list[Remark]) -> tuple[Che
     """The three comparisons of one device with the feed.
 
     Ii or Pi that the certificate does not state: that comparison does not apply, provided Ui is stated. Where neither
-    is stated the certificate rests on Ui alone, which a person confirms.
+    is stated the certificate rests on Ui alone, which a person confirms. Simple apparatus has no certified input to
+    compare with, but what the feed gives must be known all the same.
     """
     if device.ii_a is NOT_STATED and device.pi_w is NOT_STATED and isinstance(device.ui_v, Decimal):
         remarks.append(
@@ -85,7 +86,7 @@ def _compare(
             return Check(pair.id, PASS, subject, Remark(pair.within, operands), "entity", value, limit, pair.unit)
         return Check(pair.id, feed.unsettled, subject, Remark(pair.open, operands), "entity", value, limit, pair.unit)
     shown = (value if isinstance(value, Decimal) else None, limit if isinstance(limit, Decimal) else None, pair.unit)
-    if device.kind is DeviceKind.SIMPLE and shown[1] is None:
+    if device.kind is DeviceKind.SIMPLE and shown[0] is not None:
         why = Remark("{0} is simple apparatus and has no certified {1}.", (device.name, pair.input))
         return Check(pair.id, NOT_APPLICABLE, subject, why, "entity", *shown)
     if may_be_unstated and limit is NOT_STATED and isinstance(device.ui_v, Decimal):
@@ -94,7 +95,7 @@ def _compare(
     missing = []
     if shown[0] is None:
         missing.append(f"{pair.output} of {feed.name}")
-    if shown[1] is None:
+    if shown[1] is None and device.kind is not DeviceKind.SIMPLE:
         missing.append(f"{pair.input} of {device.name}")
     why = Remark("{0} is not known.", (" and ".join(missing),))
     return Check(pair.id, INCOMPLETE, subject, why, "entity", *shown)

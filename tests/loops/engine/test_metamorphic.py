@@ -36,7 +36,9 @@ def core(result: Result) -> tuple[Any, ...]:
 def test_one_parameter_made_safer_never_judges_worse(case: Case, data: st.DataObject) -> None:
     before = judge(case)
     after = judge(safer(data.draw, case))
-    assert RANK[after.verdict] <= RANK[before.verdict]
+    # What lies beyond the tables is not judged; a lower voltage brings it within them, where it may well fail.
+    if before.verdict is not CircuitVerdict.BEYOND_SIMPLE_RULES:
+        assert RANK[after.verdict] <= RANK[before.verdict]
 
 
 @MANY
