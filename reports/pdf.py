@@ -9,7 +9,6 @@ from __future__ import annotations
 import datetime as dt
 import hashlib
 import io
-import logging
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import Enum
@@ -17,10 +16,9 @@ from typing import Any
 from urllib.parse import urlsplit
 
 import weasyprint
+from weasyprint.text.ffi import ffi, fontconfig
 from weasyprint.text.fonts import FontConfiguration
 from weasyprint.urls import FatalURLFetchingError, URLFetcher, URLFetcherResponse
-
-logging.getLogger("weasyprint.progress").setLevel(logging.WARNING)  # else a line for each step of each sheet
 
 SCHEME = "asset"
 MEDIA_TYPES = {"svg": "image/svg+xml", "png": "image/png"}
@@ -80,6 +78,8 @@ def render(document: Document) -> bytes:
     """
     if document.made_at.tzinfo is None:
         raise PdfError("The date of a document needs a time zone.")
+    if not fonts_installed():
+        raise PdfError("No font is installed on this server: install one, for example the package fonts-liberation.")
     fetcher = HandedIn(document.assets)
     fonts = FontConfiguration()
     style = f"@page {{ size: {document.paper.value} }}\n{document.css}"
@@ -96,9 +96,12 @@ def render(document: Document) -> bytes:
         raise PdfError(str(error)) from error
     if fetcher.refused:  # pictures within a drawing are passed over by the writer when they are refused
         raise PdfError(f"Only data that is handed in may be used, not {fetcher.refused[0][:80]!r}.")
-    if not laid_out.fonts:
-        raise PdfError("No font is installed on this server: install one, for example the package fonts-liberation.")
     return target.getvalue()
+
+
+def fonts_installed() -> bool:
+    """Whether there is a font to write with. Without one the writer's libraries bring the whole process down."""
+    return fontconfig.FcConfigGetFonts(ffi.NULL, fontconfig.FcSetSystem).nfont > 0
 
 
 def identifier(document: Document) -> bytes:

@@ -94,7 +94,7 @@ def signatures(loop: Loop, revision: Revision, approval: Approval | None) -> tup
     """Who changed, prepared and approved. What has not been signed yet is there without a name."""
     site = loop.site
     changed = Signature(
-        f"Saved, revision {revision.number}", str(revision.author), moment_at(revision.created_at, site)
+        f"Last change (save {revision.number})", str(revision.author), moment_at(revision.created_at, site)
     )
     if approval is None:
         prepared = Signature("Prepared")

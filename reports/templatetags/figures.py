@@ -48,4 +48,10 @@ def figure(context: template.Context, plan: Plan, *, named: bool = False) -> Saf
     context.render_context["figures"] = number
     drawing = mark_safe(draw(plan, f"diagram-{number}"))  # noqa: S308  written by an XML writer, which escapes
     caption = format_html("<figcaption>{}</figcaption>", plan.name) if named else ""
-    return format_html('<figure class="diagram-figure">{}<div class="table-wrap">{}</div></figure>', caption, drawing)
+    return format_html(
+        '<figure class="diagram-figure">{}<div class="table-wrap" role="group" tabindex="0" aria-label="Diagram of {}">'
+        "{}</div></figure>",
+        caption,
+        plan.name,
+        drawing,
+    )
