@@ -107,7 +107,7 @@ def _view(row: Permitted, number: int, parts: Parts, feed: Feed) -> _View:
     metres_l = None if way.passed else longest_by(limits.strict_l, parts, parts.li, capacitance=False)
     capacitance = _capacitance(limits, parts, feed, note, metres_c)
     inductance = _inductance(limits, parts, feed, note, metres_l, way)
-    lumped = _lumped(limits, parts, feed, settled=capacitance.verdict is PASS and inductance.verdict is PASS)
+    lumped = _lumped(limits, parts, feed)
     return _View(limits, capacitance, inductance, lumped, way, max_length(metres_c, metres_l, way, parts))
 
 
@@ -209,7 +209,7 @@ def _inductance(limits: Limits, parts: Parts, feed: Feed, note: str, metres: int
     return Check(CheckId.INDUCTANCE, verdict, (feed.name,), why, "storage", total, limit, "H", cure=cure)
 
 
-def _lumped(limits: Limits, parts: Parts, feed: Feed, *, settled: bool) -> Check:
+def _lumped(limits: Limits, parts: Parts, feed: Feed) -> Check:
     row = limits.row
     one_percent = row.lo_h / 100 if isinstance(row.lo_h, Decimal) else None
     shown = (parts.li.known, one_percent, "H", "<")
@@ -221,9 +221,6 @@ def _lumped(limits: Limits, parts: Parts, feed: Feed, *, settled: bool) -> Check
         return Check(CheckId.LUMPED_RULE, NOT_APPLICABLE, (feed.name,), why, "lumped_rule", *shown)
     seen = (parts.ci.known, parts.li.known)
     if limits.halved is None:
-        if settled:
-            why = Remark("Whether the 1 % rule applies is open, but even the halved values cover the circuit.")
-            return Check(CheckId.LUMPED_RULE, PASS, (feed.name,), why, "lumped_rule", *shown)
         why = Remark(
             "Ci of the devices is at least {0:F} and Li at least {1:H}; what is missing decides whether both reach 1 % "
             "of Co and Lo, so that both are halved.",
