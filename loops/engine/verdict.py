@@ -28,6 +28,7 @@ from loops.engine.findings import (
     Result,
 )
 from loops.engine.function import assumptions, check_function
+from loops.engine.groups import zone_group
 from loops.engine.limits import parts_of
 from loops.engine.sources import Feed, feed_of
 from loops.engine.tables import Tables, built_in_tables
@@ -126,7 +127,7 @@ def _storage(case: Case, feed: Feed, remarks: list[Remark]) -> Storage:
     if case.fieldbus is None:
         return check_storage(case, feed, remarks)
     # The sums are not judged, yet the rows still say for which group the source is certified.
-    row_group = feed.rows[0].group if feed.rows else case.area.group
+    row_group = zone_group(feed.rows[0].group) if feed.rows else None
     return Storage(no_sums(case), parts_of(case, feed).totals, False, longest_run(case), row_group)
 
 
