@@ -10,7 +10,7 @@ from decimal import Decimal
 from typing import NamedTuple
 
 from loops.engine.arithmetic import at_most
-from loops.engine.case import Case, Device, DeviceKind, Parameter, SimpleKind
+from loops.engine.case import Case, Device, Parameter, SimpleKind
 from loops.engine.checks.temperature import check_ambient, check_temperature, usable_rows
 from loops.engine.findings import (
     CONFIRM,
@@ -104,8 +104,6 @@ def heat_of(case: Case, device: Device, feed: Feed) -> Heat:
 def check_simple(case: Case, device: Device, feed: Feed, remarks: list[Remark]) -> list[Check]:
     """Limits of simple apparatus, and its power against the T4 table where no surface temperature is computed."""
     subject = (device.name,)
-    if device.kind is not DeviceKind.SIMPLE:
-        return []
     simple = device.simple
     if simple is None or simple.kind is None:
         why = Remark("What kind of simple apparatus {0} is (passive, stored energy, generating) is not known.", subject)
