@@ -47,6 +47,7 @@ class Demo:
         self.password = password
         self.today = today
         self.people: dict[str, User] = {}
+        self.added_people: set[str] = set()
         self.added: Counter[str] = Counter()
         self.kept: Counter[str] = Counter()
         self.certificates: dict[tuple[str, str], int] = {}
@@ -68,10 +69,9 @@ class Demo:
 
 def build_register(demo: Demo) -> None:
     """People, certificates, items and cable types."""
-    before = User.objects.count()
-    demo.people = build_people(demo.password)
-    demo.added["user"] += User.objects.count() - before
-    demo.kept["user"] += len(demo.people) - demo.added["user"]
+    demo.people, demo.added_people = build_people(demo.password)
+    demo.added["user"] += len(demo.added_people)
+    demo.kept["user"] += len(demo.people) - len(demo.added_people)
     site = build_site(demo, SITE)
     build_areas(demo, site)
     found = {(number, issue): pk for number, issue, pk in Certificate.objects.values_list("number", "issue", "pk")}
@@ -101,15 +101,24 @@ def build_areas(demo: Demo, site: Site) -> None:
 
 
 def build_items(demo: Demo, items: tuple[dict[str, Any], ...]) -> None:
-    """Items of the register; their terminals are known afterwards as "type: terminals"."""
+    """Items of the register with their terminals."""
     standing = {(maker, name): pk for maker, name, pk in Equipment.objects.values_list("maker", "type_name", "pk")}
     for item in items:
-        terminals = [
-            row | {"certificate": demo.certificates[row["certificate"]] if row["certificate"] else ""}
-            for row in item["terminals"]
-        ]
-        data = item | {"terminals": terminals}
-        demo.once("equipment", data, "keeper", standing.get((item["maker"], item["type_name"])))
+        demo.once("equipment", item_text(demo, item), "keeper", standing.get((item["maker"], item["type_name"])))
+    know_terminals(demo)
+
+
+def item_text(demo: Demo, item: dict[str, Any]) -> dict[str, Any]:
+    """An item as typed, with the keys of its certificates."""
+    terminals = [
+        row | {"certificate": demo.certificates[row["certificate"]] if row["certificate"] else ""}
+        for row in item["terminals"]
+    ]
+    return item | {"terminals": terminals}
+
+
+def know_terminals(demo: Demo) -> None:
+    """The keys of all terminals by "type: terminals", as the plans call them."""
     rows = Terminals.objects.values_list("equipment__type_name", "name", "pk")
     demo.terminals = {f"{type_name}: {name}": pk for type_name, name, pk in rows}
 

@@ -21,7 +21,8 @@ from loops.services import approvals
 from loops.services.loops import save_loop
 from registry.models import Certificate, Equipment
 from registry.reading import remembered_choices
-from reports.demo.build import ITEMS, Demo, build_areas, build_items, build_site, loop_text
+from registry.services.bulk import Incoming, save_many
+from reports.demo.build import ITEMS, Demo, build_areas, build_site, item_text, know_terminals, loop_text
 from reports.demo.certificates import EN_EDITIONS
 from reports.demo.places import SECOND_SITE
 from reports.demo.plans import LoopPlan, Part, single
@@ -39,8 +40,8 @@ MAKERS = (
     "Pharrowindt",
     "Ulmquester",
 )
-IN_REVIEW = 0.05
-"""Share of the complying loops that are submitted for approval."""
+SUBMITTED = 40
+"""One of so many loops is submitted for approval, if it complies."""
 
 Text = dict[str, Any]
 
@@ -147,8 +148,10 @@ USUAL = (
 )
 CABLES = ("KI-05 1x2x0.5", "KI-07 1x2x0.75", "KI-10 1x2x1.0", "KI-15 1x2x1.5", "KA-15 1x2x1.5 SWA")
 TRUNKS = ("KM-12 12x2x0.75", "KM-24 24x2x1.0")
-TALLEST = 560
-"""Longest run in metres: with it the longest loops go over Co in IIC, as some of a real plant would."""
+USUAL_M, LONG_M = (20, 560, 130), (800, 1_600)
+"""Lengths of the last run in metres: usual ones (shortest, longest, most frequent), and long ones, over Co in IIC."""
+LONG, UNMEASURED = 0.05, 0.02
+"""Share of the loops with a long run, and of those with a run that nobody has measured yet."""
 
 
 def loop_plan(seed: int, number: int, items: dict[str, list[Text]]) -> LoopPlan:
@@ -159,12 +162,12 @@ def loop_plan(seed: int, number: int, items: dict[str, list[Text]]) -> LoopPlan:
     area = random.choice(areas)
     source = terminals(random, random.choice(items[source_kind]), "source")
     device = terminals(random, random.choice(items[device_kind]), "device") if device_kind else "Pt100 insert: 1-4"
-    length = int(random.triangular(20, TALLEST, 130))
+    length = typed_length(random)
     cable = random.choice(CABLES)
     lengths = (
-        ((random.choice(TRUNKS), f"{length} m"), (cable, f"{random.randint(5, 40)} m"))
+        ((random.choice(TRUNKS), length), (cable, f"{random.randint(5, 40)} m"))
         if name in {"transmitter", "switch"} and random.random() < 0.4
-        else ((cable, f"{length} m"),)
+        else ((cable, length),)
     )
     sensor = None
     if name == "chain":
@@ -189,6 +192,15 @@ def loop_plan(seed: int, number: int, items: dict[str, list[Text]]) -> LoopPlan:
     )
 
 
+def typed_length(random: Random) -> str:
+    """The length of a run as typed; empty where it is not measured yet."""
+    share = random.random()
+    if share < UNMEASURED:
+        return ""
+    metres = random.randint(*LONG_M) if share < UNMEASURED + LONG else int(random.triangular(*USUAL_M))
+    return f"{metres} m"
+
+
 def find(item: str, rows: list[Text]) -> Text:
     """The item that "type: terminals" belongs to."""
     return next(row for row in rows if row["type_name"] == item.split(":")[0])
@@ -210,44 +222,43 @@ def batches(rows: Iterator[Any]) -> Iterator[list[Any]]:
 
 
 @contextmanager
-def few_collections() -> Iterator[None]:
-    """Collect garbage less often while very many short-lived objects are made."""
-    standing = gc.get_threshold()
-    gc.collect()
-    gc.freeze()
-    gc.set_threshold(50_000, 20, 50)
+def uncollected() -> Iterator[None]:
+    """Collect garbage once at the end instead of again and again while very many short-lived objects are made."""
+    gc.disable()
     try:
         yield
     finally:
-        gc.set_threshold(*standing)
-        gc.unfreeze()
+        gc.enable()
+        gc.collect()
 
 
 def build_large(
     demo: Demo, seed: int, item_count: int, loop_count: int, progress: Callable[[str], object] = lambda text: None
 ) -> None:
     """Add items and loops until there are so many; what is there from an earlier run is kept."""
-    with few_collections():
-        items = build_variants(demo, seed, item_count)
-        progress(f"{Equipment.objects.count()} items")
-        site = build_site(demo, SECOND_SITE)
-        build_areas(demo, site)
-        wanted = loop_count - Loop.objects.exclude(site=site).count()
-        standing = set(Loop.objects.filter(site=site).values_list("tag", flat=True))
-        plans = (loop_plan(seed, number, items) for number in range(wanted))
-        for done, chunk in enumerate(batches(plans), start=1):
-            with transaction.atomic(), remembered_choices():
-                for number, plan in enumerate(chunk):
-                    if plan.tag in standing:
-                        demo.kept["loop"] += 1
-                        continue
-                    loop = save_loop(loop_text(demo, plan, site.code), demo.author(plan.owner))
-                    demo.added["loop"] += 1
-                    if number % BATCH < BATCH * IN_REVIEW and complies(loop):
-                        approvals.submit(loop.pk, demo.people[plan.owner], text="Ready for checking.")
-                        demo.added["submit"] += 1
-            if done % 4 == 0:
-                progress(f"{min(done * BATCH, wanted)} of {wanted} loops")
+    items = build_variants(demo, seed, item_count)
+    progress(f"{Equipment.objects.count()} items")
+    site = build_site(demo, SECOND_SITE)
+    build_areas(demo, site)
+    wanted = loop_count - Loop.objects.exclude(site=site).count()
+    standing = set(Loop.objects.filter(site=site).values_list("tag", flat=True))
+    plans = (loop_plan(seed, number, items) for number in range(wanted))
+    for done, chunk in enumerate(batches(plans), start=1):
+        with uncollected(), transaction.atomic(), remembered_choices():
+            build_batch(demo, [plan for plan in chunk if plan.tag not in standing], site.code)
+        demo.kept["loop"] += sum(plan.tag in standing for plan in chunk)
+        if done % 4 == 0:
+            progress(f"{min(done * BATCH, wanted)} of {wanted} loops")
+
+
+def build_batch(demo: Demo, plans: list[LoopPlan], site_code: str) -> None:
+    """Save some loops; every so many of those that comply are submitted."""
+    for number, plan in enumerate(plans):
+        loop = save_loop(loop_text(demo, plan, site_code), demo.author(plan.owner))
+        demo.added["loop"] += 1
+        if number % SUBMITTED == 0 and complies(loop):
+            approvals.submit(loop.pk, demo.people[plan.owner], text="Ready for checking.")
+            demo.added["submit"] += 1
 
 
 def complies(loop: Loop) -> bool:
@@ -258,18 +269,26 @@ def complies(loop: Loop) -> bool:
 def build_variants(demo: Demo, seed: int, item_count: int) -> dict[str, list[Text]]:
     """Items of the large plant with their certificates, by kind."""
     variants = [variant(seed, number) for number in range(item_count - len(ITEMS))]
-    known = {(number, issue): pk for number, issue, pk in Certificate.objects.values_list("number", "issue", "pk")}
-    for chunk in batches(iter(variants)):
-        with transaction.atomic():
-            for row in chunk:
-                key = (row.certificate, "0")
-                if key not in demo.certificates:
-                    text = certificate_text(row.certificate, row.text["maker"])
-                    demo.certificates[key] = demo.once("certificate", text, "keeper", known.get(key))
-    for chunk in batches(iter(variants)):
-        with transaction.atomic(), remembered_choices():
-            build_items(demo, tuple(row.text for row in chunk))
+    known = set(Certificate.objects.values_list("number", "issue"))
+    papers = {row.certificate: certificate_text(row.certificate, row.text["maker"]) for row in variants}
+    missing = [text for number, text in papers.items() if (number, "0") not in known]
+    add_many(demo, "certificate", missing, len(papers))
+    demo.certificates |= {
+        (number, issue): pk for number, issue, pk in Certificate.objects.values_list("number", "issue", "pk")
+    }
+    standing = set(Equipment.objects.values_list("maker", "type_name"))
+    new = [row.text for row in variants if (row.text["maker"], row.text["type_name"]) not in standing]
+    add_many(demo, "equipment", [item_text(demo, text) for text in new], len(variants))
+    know_terminals(demo)
     by_kind: dict[str, list[Text]] = {}
     for row in variants:
         by_kind.setdefault(row.kind, []).append(row.text)
     return by_kind
+
+
+def add_many(demo: Demo, kind: str, texts: list[Text], wanted: int) -> None:
+    """Save new records of the register, a batch in one transaction."""
+    for chunk in batches(iter(texts)):
+        save_many(kind, [Incoming(text) for text in chunk], demo.author("keeper"))
+    demo.added[kind] += len(texts)
+    demo.kept[kind] += wanted - len(texts)

@@ -28,16 +28,21 @@ PEOPLE = (
 )
 
 
-def build_people(password: str) -> dict[str, User]:
-    """The people by log-in. Who is there already keeps password and name: the demo never resets a password."""
+def build_people(password: str) -> tuple[dict[str, User], set[str]]:
+    """The people by log-in, and which of them were added now.
+
+    Who is there already keeps password and name: the demo never resets a password.
+    """
     people: dict[str, User] = {}
+    added: set[str] = set()
     for person in PEOPLE:
         user = User.objects.filter(username=person.username).first()
         if user is None:
             create = User.objects.create_user if person.role else User.objects.create_superuser
             user = create(person.username, password=password, full_name=person.printed_name)
+            added.add(person.username)
         people[person.username] = user
-    return people
+    return people, added
 
 
 def build_memberships(people: dict[str, User], site: Site) -> None:

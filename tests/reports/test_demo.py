@@ -289,4 +289,4 @@ def test_the_large_plant_is_built_to_its_counts_once(plant, undone):
     verdicts = Counter(
         Loop.objects.filter(site__code=SECOND_SITE["code"]).values_list("verification__verdict", flat=True)
     )
-    assert verdicts["complies"] > 20 and not verdicts["incomplete"]
+    assert verdicts["complies"] >= 20 and sum(verdicts.values()) == 30

@@ -14,6 +14,26 @@ from reports.demo.people import PEOPLE
 
 PASSWORD = "unlit-demo-2026"  # noqa: S105  known on purpose: demo log-ins are for trying out
 
+WORDS = {
+    "user": "log-ins",
+    "site": "sites",
+    "area": "areas",
+    "certificate": "certificates",
+    "cable_type": "cable types",
+    "equipment": "items",
+    "loop": "loops",
+    "submit": "submitted",
+    "approve": "issued with a sheet",
+    "return": "returned",
+    "reopen": "revised after issue",
+    "correction": "corrected in the register",
+}
+
+
+def counted(count: int, words: str) -> str:
+    """A number with its noun in the fitting form: `1 site`, `2 sites`."""
+    return f"{count} {words.removesuffix('s') if count == 1 else words}"
+
 
 class Command(BaseCommand):
     help = (
@@ -45,11 +65,11 @@ class Command(BaseCommand):
     def summary(self, demo: Demo) -> None:
         """What was added, what was there, and who can log in."""
         for title, counts in (("Added", demo.added), ("Already there", demo.kept)):
-            found = ", ".join(f"{count} {name.replace('_', ' ')}" for name, count in counts.items() if count)
+            found = ", ".join(counted(count, WORDS[name]) for name, count in counts.items() if count)
             self.stdout.write(f"{title}: {found or 'nothing'}.")
         self.stdout.write(f"\n{'log-in':<15}{'role':<22}{'printed name':<24}password")
         for person in PEOPLE:
-            known = demo.people[person.username].check_password(demo.password)
+            known = person.username in demo.added_people or demo.people[person.username].check_password(demo.password)
             role = person.role.label if person.role else "Superuser"
             word = demo.password if known else "(as set before)"
             self.stdout.write(f"{person.username:<15}{role:<22}{person.printed_name:<24}{word}")
