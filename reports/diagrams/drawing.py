@@ -70,13 +70,25 @@ def add(parent: ET.Element, name: str, text: str = "", **attributes: object) -> 
     return child
 
 
-def item_lines(item: Item, crowded: bool) -> list[str]:
+def item_lines(item: Item) -> list[str]:
     """What stands in a box under its tag."""
-    figures = [] if crowded and item.role != "source" else list(item.lines)
     role = "Inline item" if item.role == "inline" else ""
-    terminals = f"terminals {item.terminals}" if item.terminals and not crowded else ""
+    terminals = f"terminals {item.terminals}" if item.terminals else ""
     place = item.area if item.hazardous else ""
-    return [line for line in (item.type_name, terminals, role, *figures, place) if line]
+    return [line for line in (item.type_name, terminals, role, *item.lines, place) if line]
+
+
+def lines_of(plan: Plan) -> dict[str, list[str]]:
+    """The lines of every item. Many devices are drawn shortly: their area only where there are several."""
+    devices = [item for item in plan.items if item.role != "source"]
+    if len(devices) <= CROWDED:
+        return {item_key(item.tag): item_lines(item) for item in plan.items}
+    several = len({item.area for item in devices if item.hazardous}) > 1
+    short = {
+        item_key(item.tag): [line for line in (item.type_name, item.area if several else "") if line]
+        for item in devices
+    }
+    return {item_key(item.tag): item_lines(item) for item in plan.sources} | short
 
 
 def draw(plan: Plan, ident: str = "circuit", font: str = "") -> str:
@@ -89,12 +101,10 @@ def draw(plan: Plan, ident: str = "circuit", font: str = "") -> str:
     roots = [item_key(item.tag) for item in plan.sources] or list(routes.nodes)[:1]
     svg = ET.Element("svg", {"xmlns": "http://www.w3.org/2000/svg", "class": "diagram", "role": "img"})
     if not routes.nodes:
-        return finish(svg, plan, ident, 760, 40)
-    crowded = sum(item.role != "source" for item in plan.items) > CROWDED
-    heights = {
-        key: 14 + TAG_SIZE + LINE * len(item_lines(node.item, crowded)) + 3 if node.item else 30.0
-        for key, node in routes.nodes.items()
-    }
+        finish(svg, plan, ident, 760, 40)
+        return ET.tostring(svg, encoding="unicode")
+    lines = lines_of(plan)
+    heights = {key: 13 + TAG_SIZE + LINE * len(lines[key]) if node.item else 30.0 for key, node in routes.nodes.items()}
     layout = lay_out(routes, roots, heights)
     notes = notes_of(routes)
     height = layout.height + (16 if notes else 0)
@@ -107,7 +117,7 @@ def draw(plan: Plan, ident: str = "circuit", font: str = "") -> str:
     for key, box in layout.boxes.items():
         node = routes.nodes[key]
         if node.item:
-            draw_item(svg, node.item, box, crowded)
+            draw_item(svg, node.item, box, lines[key])
         else:
             draw_junction(svg, node, box, beside=layout.runs_down)
     if notes:
@@ -115,7 +125,7 @@ def draw(plan: Plan, ident: str = "circuit", font: str = "") -> str:
     return ET.tostring(svg, encoding="unicode")
 
 
-def finish(svg: ET.Element, plan: Plan, ident: str, width: float, height: float) -> str:
+def finish(svg: ET.Element, plan: Plan, ident: str, width: float, height: float) -> None:
     """Size, name and description of the drawing."""
     svg.set("viewBox", f"-2 0 {width + 4:.0f} {height:.0f}")
     svg.set("width", f"{width + 4:.0f}")
@@ -123,7 +133,6 @@ def finish(svg: ET.Element, plan: Plan, ident: str, width: float, height: float)
     svg.set("aria-labelledby", f"{ident}-title {ident}-desc")
     add(svg, "title", f"Block diagram of {plan.name}", id=f"{ident}-title")
     add(svg, "desc", describe(plan), id=f"{ident}-desc")
-    return ET.tostring(svg, encoding="unicode")
 
 
 def describe(plan: Plan) -> str:
@@ -232,9 +241,8 @@ def draw_wire(svg: ET.Element, wire: Wire) -> None:
         small(group, wire.text_x, wire.text_y + 11, link.runs[0].type_name, wire.room)
 
 
-def draw_item(svg: ET.Element, item: Item, box: Box, crowded: bool) -> None:
+def draw_item(svg: ET.Element, item: Item, box: Box, lines: list[str]) -> None:
     """A source has a heavy left side, a field device round corners, an inline item a bar at both ends."""
-    lines = item_lines(item, crowded)
     kind = {"source": "diagram-source", "inline": "diagram-inline"}.get(item.role, "diagram-device")
     group = add(svg, "g", class_=f"diagram-box {kind}" + (" diagram-simple" if item.simple else ""))
     add(group, "title", "; ".join([item.tag, item.type_name, item.terminals, *item.lines, item.area or "safe area"]))

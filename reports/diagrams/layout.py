@@ -15,6 +15,7 @@ WIDTH = 760.0
 WIDEST = 900.0
 TOP = 44.0
 SPACE = 14.0
+CLOSE = 8  # rows from which on they stand closer
 LEAD = 12.0  # a line leaves a box this far before it turns
 STEP = 30.0  # room for the cable's name between two boxes that stand over each other
 
@@ -83,7 +84,7 @@ def lay_out(routes: Routes, roots: list[str], heights: dict[str, float]) -> Layo
         lefts.append(x)
         x += width
     rows(routes, roots)
-    step = max(heights.values()) + SPACE
+    step = row_step(routes, roots, heights)
     boxes = {}
     for key, node in routes.nodes.items():
         width = widths[node.column]
@@ -94,6 +95,13 @@ def lay_out(routes: Routes, roots: list[str], heights: dict[str, float]) -> Layo
         x += CROSSING
     wires = [wire(link, routes, boxes, boundary) for link in routes.links]
     return Layout(boxes, wires, boundary, max(x, WIDTH), max(box.y + box.height for box in boxes.values()) + SPACE)
+
+
+def row_step(routes: Routes, roots: list[str], heights: dict[str, float]) -> float:
+    """The distance of two rows. A lone source between many rows may be higher than one of them."""
+    count = max(node.row for node in routes.nodes.values())
+    apart = [height for key, height in heights.items() if len(roots) > 1 or count < 2 or key not in roots]
+    return max(apart) + (SPACE if count < CLOSE else SPACE / 2)
 
 
 def box_at(node: Node, left: float, width: float, middle: float, height: float) -> Box:

@@ -52,6 +52,8 @@ def item_key(tag: str) -> str:
 
 def routes_of(plan: Plan) -> Routes:
     """The network of a plan. What is not recorded is joined all the same, so that every item and run is shown."""
+    if not plan.items:
+        return Routes({}, [], {})
     nodes = {item_key(item.tag): Node(item_key(item.tag), item.tag, item) for item in plan.items}
     roots = [item_key(item.tag) for item in plan.sources] or list(nodes)[:1]
     links: dict[frozenset[str], Link] = {}

@@ -29,6 +29,7 @@ SOURCE_VALUES = ("Uo", "Io", "Po", "Uq", "Ro", "um")
 DEVICE_VALUES = ("Ui", "Ii", "Pi", "Ci", "Li")
 NEEDED_VALUES = {"voltage_min": "needs", "voltage_min_at_4mA": "needs at 4 mA", "current_max": "draws up to"}
 SUPPLY_VALUES = {"voltage": "open-circuit", "voltage_at_20mA": "at 20 mA", "resistance": "end to end"}
+CONSTRUCTION = {"strand_diameter": "strand", "insulation_thickness": "insulation", "test_voltage": "test"}
 PER_LENGTH = ("C", "L", "L_R", "R")
 
 
@@ -245,6 +246,7 @@ def cable(row: Content, run: Content, document: Content) -> Cable:
             2 if row.get("L_is") == "per_core" else 1,
         ),
         separation=words.SEPARATIONS.get(str(row.get("type", "")), ""),
+        construction=", ".join(f"{label} {row[key]}" for key, label in CONSTRUCTION.items() if row.get(key)),
     )
 
 

@@ -122,6 +122,7 @@ class Cable:
     capacitance: str
     inductance: str
     separation: str
+    construction: str
 
 
 @dataclass(frozen=True)

@@ -28,7 +28,7 @@ CHECKS = {
     "power": "Power",
     "capacitance": "Capacitance",
     "inductance": "Inductance",
-    "lumped_rule": "Lumped C and L (1 % rule)",
+    "lumped_rule": "1 % rule, lumped C, L",
     "level": "Level of protection",
     "group": "Equipment group",
     "temperature_class": "Temperature class",
@@ -38,7 +38,7 @@ CHECKS = {
     "earthing": "Earthing",
     "cable_construction": "Cable construction",
     "cable_type": "Cable type",
-    "um": "Um (safe-area voltage)",
+    "um": "Safe-area voltage, Um",
     "sources": "Combined sources",
     "fisco": "FISCO",
 }

@@ -61,3 +61,13 @@ def submitted(loop: Any, submit: Callable[[Any], Any]) -> Any:
 def sheet(submitted: Any, sign: Callable[..., Any]) -> Any:
     """The issued sheet of that loop."""
     return sign(submitted)
+
+
+@pytest.fixture
+def damaged(submitted: Any, people: Any, password: str) -> Any:
+    """A stored sheet whose bytes are not the ones of its digest."""
+    from loops.services import approvals
+    from reports.models import Sheet
+
+    approval = approvals.approve(submitted.pk, people["approver"], password=password)
+    return Sheet.objects.create(approval=approval, number="NORTH-PT-1101-A", bytes=b"%PDF-1.7", sha256="0" * 64)
