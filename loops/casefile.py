@@ -98,7 +98,7 @@ def _shown(value: Decimal, unit: str) -> Decimal:
 
 def _quantity(value: Decimal | str | None, unit: str) -> str | None:
     if not isinstance(value, Decimal):
-        return value
+        return None if value is None else str(value)
     return write(_shown(value, unit), _KINDS[unit])
 
 

@@ -12,6 +12,12 @@ from decimal import Decimal
 from enum import Enum, StrEnum
 
 
+class Word(StrEnum):
+    """A fixed word of the trade. Hashed as the text that it is: these words are looked up many times a circuit."""
+
+    __hash__ = str.__hash__
+
+
 class Missing(Enum):
     """Why a certified value is not there."""
 
@@ -24,14 +30,14 @@ UNKNOWN = Missing.UNKNOWN
 Parameter = Decimal | Missing
 
 
-class Basis(StrEnum):
+class Basis(Word):
     """The body of rules: selects the default cable values and the clause references."""
 
     IEC = "IEC"
     NEC = "NEC"
 
 
-class Level(StrEnum):
+class Level(Word):
     """Level of protection of intrinsic safety (IEC 60079-11:2011, clause 5)."""
 
     IA = "ia"
@@ -39,7 +45,7 @@ class Level(StrEnum):
     IC = "ic"
 
 
-class Group(StrEnum):
+class Group(Word):
     """Group of the atmosphere: gas II, dust III, mines I, and the North American letters."""
 
     I = "I"  # noqa: E741  the trade's name of the group
@@ -58,7 +64,7 @@ class Group(StrEnum):
     G = "G"
 
 
-class Output(StrEnum):
+class Output(Word):
     """Shape of the output characteristic of a source."""
 
     LINEAR = "linear"
@@ -66,7 +72,7 @@ class Output(StrEnum):
     RECTANGULAR = "rectangular"
 
 
-class DeviceKind(StrEnum):
+class DeviceKind(Word):
     """How a field device comes to be allowed on the circuit."""
 
     CERTIFIED = "certified"
@@ -75,7 +81,7 @@ class DeviceKind(StrEnum):
     COMPONENT = "component"
 
 
-class SimpleKind(StrEnum):
+class SimpleKind(Word):
     """The three kinds of simple apparatus (IEC 60079-11:2011, 5.7)."""
 
     PASSIVE = "passive"
@@ -83,7 +89,7 @@ class SimpleKind(StrEnum):
     GENERATING = "generating"
 
 
-class CertificateStatus(StrEnum):
+class CertificateStatus(Word):
     """What the issuer says of a certificate today."""
 
     CURRENT = "current"
@@ -92,7 +98,7 @@ class CertificateStatus(StrEnum):
     WITHDRAWN = "withdrawn"
 
 
-class CableType(StrEnum):
+class CableType(Word):
     """Which circuits share the cable (IEC 60079-14:2013, 16.2.2; IEC 60079-25:2020, clause on cables)."""
 
     SINGLE_CIRCUIT = "single_circuit"
@@ -102,21 +108,21 @@ class CableType(StrEnum):
     MIXED = "mixed"
 
 
-class CableRole(StrEnum):
+class CableRole(Word):
     """Place of a run in a fieldbus segment."""
 
     TRUNK = "trunk"
     SPUR = "spur"
 
 
-class Screen(StrEnum):
+class Screen(Word):
     """What the screen of a cable is connected to."""
 
     ISOLATED = "isolated"
     ON_ONE_CORE = "on one core"
 
 
-class Interconnection(StrEnum):
+class Interconnection(Word):
     """How several sources are connected to one circuit."""
 
     SERIES = "series"
@@ -124,7 +130,7 @@ class Interconnection(StrEnum):
     UNDEFINED = "undefined"
 
 
-class Fieldbus(StrEnum):
+class Fieldbus(Word):
     """System concepts with rules of their own."""
 
     FISCO = "FISCO"

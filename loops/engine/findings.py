@@ -7,16 +7,15 @@ The word after the colon is the SI unit of the operand; whoever shows the senten
 from __future__ import annotations
 
 from decimal import Decimal
-from enum import StrEnum
 from typing import NamedTuple
 
-from loops.engine.case import Basis, Group, Level
+from loops.engine.case import Basis, Group, Level, Word
 from loops.engine.references import cite
 
 Operand = Decimal | str | int
 
 
-class Verdict(StrEnum):
+class Verdict(Word):
     """Outcome of one check."""
 
     PASS = "pass"  # noqa: S105  a verdict, no secret
@@ -31,7 +30,7 @@ PASS, FAIL, INCOMPLETE = Verdict.PASS, Verdict.FAIL, Verdict.INCOMPLETE
 CONFIRM, NOT_APPLICABLE, BEYOND = Verdict.CONFIRM, Verdict.NOT_APPLICABLE, Verdict.BEYOND_SIMPLE_RULES
 
 
-class CircuitVerdict(StrEnum):
+class CircuitVerdict(Word):
     """Outcome of one circuit, most severe first."""
 
     DOES_NOT_COMPLY = "does_not_comply"
@@ -40,7 +39,7 @@ class CircuitVerdict(StrEnum):
     COMPLIES = "complies"
 
 
-class CheckId(StrEnum):
+class CheckId(Word):
     """The words by which checks are known everywhere."""
 
     VOLTAGE = "voltage"

@@ -71,14 +71,13 @@ class _End(NamedTuple):
     starved: bool
 
 
-@with_full_precision
 def check_function(case: Case) -> Function:
     """Voltage left for the devices at 4 mA and at their highest current.
 
     Voltage = source at that current - current * (load + both cores at the highest ambient + inline resistance) - fixed
     drops. A source that states its voltage at 20 mA (an isolator) keeps that up to 20 mA and then falls with its Ro;
     its load is on the other side of the isolation and takes nothing from the loop. Several devices with needs share the
-    line, so their currents add. The highest current is the stated one, else 22 mA.
+    line, so their currents add. The highest current is the stated one, else 22 mA. Call in the engine's context.
     """
     hungry = [device for device in case.devices if device.needs is not None]
     if not hungry:
@@ -86,7 +85,8 @@ def check_function(case: Case) -> Function:
     if len(case.sources) != 1:
         return Function(INCOMPLETE, None, None, Remark("The function of several sources together is not computed."))
     source = case.sources[0]
-    ends = [_at(case, source, hungry, highest=True), _at(case, source, hungry, highest=False)]
+    budget = _budget(case, source)
+    ends = [_at(source, hungry, budget, highest=True), _at(source, hungry, budget, highest=False)]
     starved = next((end for end in ends if end.starved), None)
     names = " and ".join(device.name for device in hungry)
     if starved is not None:
@@ -106,7 +106,25 @@ def _told(verdict: Verdict, template: str, end: _End, names: str) -> Function:
     )
 
 
-def _at(case: Case, source: Source, hungry: Sequence[Device], *, highest: bool) -> _End:
+class _Budget(NamedTuple):
+    """What the loop takes besides the source and the hungry devices: ohm, V, and whether all of it is known."""
+
+    resistance_ohm: Decimal
+    drops_v: Decimal
+    known: bool
+
+
+def _budget(case: Case, source: Source) -> _Budget:
+    load, load_known = _load(case, source)
+    line, line_known = _line(case)
+    resistance, drops = load + line, Decimal(0)
+    for device in case.devices:
+        resistance += device.series_resistance_ohm
+        drops += device.voltage_drop_v
+    return _Budget(resistance, drops, load_known and line_known)
+
+
+def _at(source: Source, hungry: Sequence[Device], budget: _Budget, *, highest: bool) -> _End:
     """The budget at one end of the current range."""
     current, needed = Decimal(0), Decimal(0)
     needs_known = True
@@ -123,16 +141,11 @@ def _at(case: Case, source: Source, hungry: Sequence[Device], *, highest: bool) 
         else:
             needs_known = False
     offered = source_voltage(source, current)
-    load, load_known = _load(case, source)
-    line, line_known = _line(case)
-    inline = sum((device.series_resistance_ohm for device in case.devices), Decimal(0))
-    drops = sum((device.voltage_drop_v for device in case.devices), Decimal(0))
     if offered is None:
         return _End(current, None, needed if needs_known else None, False)
-    left = offered - current * (load + line + inline) - drops
+    left = offered - current * budget.resistance_ohm - budget.drops_v
     starved = needs_known and not at_most(needed, left)
-    known = load_known and line_known
-    return _End(current, left if known or starved else None, needed if needs_known else None, starved)
+    return _End(current, left if budget.known or starved else None, needed if needs_known else None, starved)
 
 
 def source_voltage(source: Source, current_a: Decimal) -> Decimal | None:

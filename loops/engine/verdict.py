@@ -18,6 +18,7 @@ from loops.engine.checks.temperature import check_ambient, check_source_ambient,
 from loops.engine.fieldbus import check_fieldbus, longest_run, no_sums
 from loops.engine.findings import (
     BEYOND,
+    CONFIRM,
     FAIL,
     INCOMPLETE,
     NOT_APPLICABLE,
@@ -67,7 +68,7 @@ def judge(case: Case, tables: Tables | None = None) -> Result:
         checks.append(check_type(cable, feed, remarks))
     checks.extend(source_checks)
     checks.extend(check_fieldbus(case))
-    remarks.extend(check.why for check in checks if check.verdict == "confirm" and check.id is not CheckId.CERTIFICATE)
+    remarks.extend(check.why for check in checks if check.verdict is CONFIRM and check.id is not CheckId.CERTIFICATE)
     for source in case.sources:
         remarks.extend(plausibility(source))
     remarks.extend(assumptions(case))
@@ -89,7 +90,7 @@ def verdict_of(checks: Sequence[Check]) -> CircuitVerdict:
     >>> verdict_of([])
     <CircuitVerdict.COMPLIES: 'complies'>
     """
-    found = {check.verdict for check in checks}
+    found = [check.verdict for check in checks]
     if FAIL in found:
         return CircuitVerdict.DOES_NOT_COMPLY
     if BEYOND in found:

@@ -63,7 +63,7 @@ def check_type(cable: Cable, feed: Feed, remarks: list[Remark]) -> Check:
     if cable.type is None:
         why = Remark("Whether {0} carries other circuits is not known.", subject)
         return Check(CheckId.CABLE_TYPE, INCOMPLETE, subject, why, "cable_type")
-    words = cable.type.value
+    words = cable.type
     if cable.type is CableType.MIXED:
         why = Remark("{0} also carries circuits that are not intrinsically safe.", subject)
         cure = Remark("A cable of its own for the intrinsically safe circuits would pass.")

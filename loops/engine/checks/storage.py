@@ -98,7 +98,7 @@ def check_storage(case: Case, feed: Feed, remarks: list[Remark]) -> Storage:
 def _view(row: Permitted, number: int, parts: Parts, feed: Feed) -> _View:
     limits = limits_of(row, parts.ci, parts.li)
     way = ratio_way(limits, parts, feed)
-    note = f"for group {row.group.value}"
+    note = f"for group {row.group}"
     if len(feed.rows) > 1:
         note += f", pair {number} of {len(feed.rows)}"
     if limits.halved is not False:
@@ -261,7 +261,7 @@ def _no_row(case: Case, feed: Feed) -> Remark:
         return Remark("The group of the area is not known, so no permitted values can be chosen.")
     return Remark(
         "{0} has no permitted values for group {1} or a more severe one; values for a less severe group do not hold.",
-        (feed.name, group.value),
+        (feed.name, group),
     )
 
 

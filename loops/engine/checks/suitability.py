@@ -56,19 +56,19 @@ def check_level(case: Case, feed: Feed) -> Check:
     subject = ("circuit",)
     if needed is None:
         why = Remark("The zone or division of the area is not known.")
-        return Check(CheckId.LEVEL, INCOMPLETE, subject, why, "level", lowest and lowest.value, None, "", ">=")
-    shown = (lowest.value if lowest else None, needed.value, "", ">=")
+        return Check(CheckId.LEVEL, INCOMPLETE, subject, why, "level", lowest, None, "", ">=")
+    shown = (lowest, needed, "", ">=")
     place = f"zone {case.area.zone}" if case.area.division is None else f"Division {case.area.division}"
     if lowest is not None and RANK[lowest] < RANK[needed]:
-        why = Remark("{0} is {1}; {2} needs {3}.", (holder, lowest.value, place, needed.value))
-        cure = Remark("{0} of level {1} in place of {2} would pass.", ("A part", needed.value, holder))
+        why = Remark("{0} is {1}; {2} needs {3}.", (holder, lowest, place, needed))
+        cure = Remark("{0} of level {1} in place of {2} would pass.", ("A part", needed, holder))
         if feed.calculated and holder == feed.name:
-            cure = Remark("One certified source of level {0} would pass.", (needed.value,))
+            cure = Remark("One certified source of level {0} would pass.", (needed,))
         return Check(CheckId.LEVEL, FAIL, subject, why, "level", *shown, cure=cure)
     if unknown or lowest is None:
-        why = Remark("The level of {0} is not known; {1} needs {2}.", (" and ".join(unknown), place, needed.value))
+        why = Remark("The level of {0} is not known; {1} needs {2}.", (" and ".join(unknown), place, needed))
         return Check(CheckId.LEVEL, INCOMPLETE, subject, why, "level", *shown)
-    why = Remark("The lowest level on the circuit is {0} ({1}); {2} needs {3}.", (lowest.value, holder, place, needed))
+    why = Remark("The lowest level on the circuit is {0} ({1}); {2} needs {3}.", (lowest, holder, place, needed))
     return Check(CheckId.LEVEL, PASS, subject, why, "level", *shown)
 
 
@@ -100,24 +100,22 @@ def check_group(case: Case, feed: Feed, row_group: Group | None) -> list[Check]:
     checks = []
     conflict = _conflict(case.area, area)
     if conflict is not None:
-        checks.append(Check(CheckId.GROUP, FAIL, ("area",), conflict, "group", None, area.value, "", "covers"))
+        checks.append(Check(CheckId.GROUP, FAIL, ("area",), conflict, "group", None, area, "", "covers"))
     if row_group is None and feed.unsettled is None:
-        marked = sorted({row.group.value for source in case.sources for row in source.permitted})
+        marked = sorted({row.group for source in case.sources for row in source.permitted})
         subject = (feed.name,)
         if not marked:
             why = Remark("{0} has no row of permitted values, so its group is not known.", (feed.name,))
-            checks.append(Check(CheckId.GROUP, INCOMPLETE, subject, why, "group", None, area.value, "", "covers"))
+            checks.append(Check(CheckId.GROUP, INCOMPLETE, subject, why, "group", None, area, "", "covers"))
         else:
             why = Remark(
-                "{0} has permitted values for {1} only; the area is {2}.", (feed.name, ", ".join(marked), area.value)
+                "{0} has permitted values for {1} only; the area is {2}.", (feed.name, ", ".join(marked), area)
             )
-            cure = Remark("A source with permitted values for group {0} would pass.", (area.value,))
-            checks.append(Check(CheckId.GROUP, FAIL, subject, why, "group", marked[-1], area.value, "", "covers", cure))
+            cure = Remark("A source with permitted values for group {0} would pass.", (area,))
+            checks.append(Check(CheckId.GROUP, FAIL, subject, why, "group", marked[-1], area, "", "covers", cure))
     elif row_group is not None:
-        why = Remark(
-            "The permitted values of {0} for group {1} hold in a {2} area.", (feed.name, row_group.value, area.value)
-        )
-        checks.append(Check(CheckId.GROUP, PASS, (feed.name,), why, "group", row_group.value, area.value, "", "covers"))
+        why = Remark("The permitted values of {0} for group {1} hold in a {2} area.", (feed.name, row_group, area))
+        checks.append(Check(CheckId.GROUP, PASS, (feed.name,), why, "group", row_group, area, "", "covers"))
     checks.extend(_device_group(device, area) for device in case.devices)
     return checks
 
@@ -126,16 +124,16 @@ def _device_group(device: Device, area: Group) -> Check:
     subject = (device.name,)
     if device.kind is DeviceKind.SIMPLE:
         why = Remark("{0} is simple apparatus and has no group of its own.", (device.name,))
-        return Check(CheckId.GROUP, NOT_APPLICABLE, subject, why, "group", None, area.value, "", "covers")
+        return Check(CheckId.GROUP, NOT_APPLICABLE, subject, why, "group", None, area, "", "covers")
     if device.group is None:
         why = Remark("The group of {0} is not known.", (device.name,))
-        return Check(CheckId.GROUP, INCOMPLETE, subject, why, "group", None, area.value, "", "covers")
-    shown = (device.group.value, area.value, "", "covers")
+        return Check(CheckId.GROUP, INCOMPLETE, subject, why, "group", None, area, "", "covers")
+    shown = (device.group, area, "", "covers")
     if covers(device.group, area):
         why = Remark("{0} is marked {1}, which covers {2}.", (device.name, *shown[:2]))
         return Check(CheckId.GROUP, PASS, subject, why, "group", *shown)
     why = Remark("{0} is marked {1}, which does not cover {2}.", (device.name, *shown[:2]))
-    cure = Remark("A device marked {0} would pass.", (area.value,))
+    cure = Remark("A device marked {0} would pass.", (area,))
     return Check(CheckId.GROUP, FAIL, subject, why, "group", *shown, cure=cure)
 
 
@@ -148,7 +146,7 @@ def _conflict(area: Area, group: Group) -> Remark | None:
         return None
     place = f"Class {area.material_class}" if area.zone is None else f"Zone {area.zone}"
     kinds = ("a dust group", "gas") if dust_group else ("a gas group", "dust")
-    return Remark(f"{{0}} is for {kinds[1]}, but {{1}} is {kinds[0]}: correct the area.", (place, group.value))
+    return Remark(f"{{0}} is for {kinds[1]}, but {{1}} is {kinds[0]}: correct the area.", (place, group))
 
 
 def system_of(case: Case, feed: Feed, row_group: Group | None) -> System:

@@ -175,36 +175,21 @@ def _range(
     warmest: Parameter,
     unknown: object,
 ) -> Check:
-    checks: list[Check] = []
-    if isinstance(top, Decimal) and isinstance(warmest, Decimal):
-        shown = (warmest, top, "degC", "<=")
-        operands = (name, top, place, warmest)
-        if warmest > top:
-            why = Remark("{0} is good up to {1:degC}; {2} reaches {3:degC}.", operands)
-            cure = Remark("A part good up to {0:degC} would pass.", (warmest,))
-            return Check(CheckId.AMBIENT, FAIL, subject, why, "ambient", *shown, cure=cure)
-        why = Remark("{0} is good up to {1:degC}; {2} reaches {3:degC}.", operands)
-        checks.append(Check(CheckId.AMBIENT, PASS, subject, why, "ambient", *shown))
+    if isinstance(top, Decimal) and isinstance(warmest, Decimal) and warmest > top:
+        why = Remark("{0} is good up to {1:degC}; {2} reaches {3:degC}.", (name, top, place, warmest))
+        cure = Remark("A part good up to {0:degC} would pass.", (warmest,))
+        return Check(CheckId.AMBIENT, FAIL, subject, why, "ambient", warmest, top, "degC", cure=cure)
     if isinstance(bottom, Decimal) and isinstance(coldest, Decimal):
-        shown = (coldest, bottom, "degC", ">=")
-        operands = (name, bottom, place, coldest)
         if coldest < bottom:
-            why = Remark("{0} is good down to {1:degC}; {2} falls to {3:degC}.", operands)
+            why = Remark("{0} is good down to {1:degC}; {2} falls to {3:degC}.", (name, bottom, place, coldest))
             cure = Remark("A part good down to {0:degC} would pass.", (coldest,))
-            return Check(CheckId.AMBIENT, FAIL, subject, why, "ambient", *shown, cure=cure)
-        checks.append(Check(CheckId.AMBIENT, PASS, subject, Remark(""), "ambient", *shown))
-    if len(checks) == 2:
-        return checks[0]._replace(
-            why=Remark(
+            return Check(CheckId.AMBIENT, FAIL, subject, why, "ambient", coldest, bottom, "degC", ">=", cure)
+        if isinstance(top, Decimal) and isinstance(warmest, Decimal):
+            why = Remark(
                 "{0} is good from {1:degC} to {2:degC}; {3} goes from {4:degC} to {5:degC}.",
-                (
-                    name,
-                    *(v for v in (bottom, top) if isinstance(v, Decimal)),
-                    place,
-                    *tuple(v for v in (coldest, warmest) if isinstance(v, Decimal)),
-                ),
+                (name, bottom, top, place, coldest, warmest),
             )
-        )
+            return Check(CheckId.AMBIENT, PASS, subject, why, "ambient", warmest, top, "degC")
     missing = []
     if not isinstance(top, Decimal):
         missing.append(f"highest ambient of {name}")
