@@ -9,12 +9,13 @@ import io
 from collections import Counter
 from decimal import Decimal
 from pathlib import Path
+from unittest import mock
 
 import pytest
 from django.conf import settings
 from django.contrib.auth import authenticate
 from django.core.management import CommandError, call_command
-from django.db import transaction
+from django.test import TestCase, override_settings
 
 import loops.engine
 from loops.models import Loop, LoopState, Member, Verification, WorkflowEvent
@@ -34,6 +35,7 @@ from registry.models import (
     User,
 )
 from registry.quantities import Kind, read
+from reports.demo import mistakes
 from reports.demo.build import ITEMS, LOOPS, Demo, build_loops, build_register
 from reports.demo.large import SECOND_SITE, build_large, loop_plan, variant
 from reports.demo.loops import AI1, ORDINARY, PAIR_15, PT
@@ -85,151 +87,147 @@ REAL_BODIES = frozenset(
 )
 
 
-@pytest.fixture(scope="module")
-def plant(django_db_setup, django_db_blocker):
-    """The small plant, built once for this module; what the command printed. Taken back at the end."""
-    with django_db_blocker.unblock(), transaction.atomic():
-        out = io.StringIO()
-        call_command("demo", password=PASSWORD, stdout=out)
-        yield out.getvalue()
-        transaction.set_rollback(True)
-
-
-@pytest.fixture
-def undone(plant):
-    """What a test adds to the plant is taken back after it."""
-    with transaction.atomic():
-        yield
-        transaction.set_rollback(True)
-
-
 def checks(tag: str) -> list[tuple[str, str]]:
     verification = Loop.objects.get(tag=tag).verification
     return [(check["id"], check["verdict"]) for result in verification.results for check in result["checks"]]
 
 
-def test_the_register_is_as_wide_as_promised(plant):
-    certified = Equipment.objects.exclude(kind=EquipmentKind.SIMPLE_APPARATUS)
-    assert certified.filter(terminals__certificate__isnull=False).distinct().count() >= 40
-    assert CableType.objects.count() >= 12
-    assert {"0", "1", "2", "21"} <= set(HazardousArea.objects.values_list("zone", flat=True))
-    assert {"IIC", "IIB", "IIA", "IIIC"} <= set(HazardousArea.objects.values_list("group", flat=True))
-    assert {"ATEX", "IECEx"} <= set(Certificate.objects.values_list("scheme", flat=True))
-    assert set(Certificate.objects.values_list("status", flat=True)) == {
-        "current",
-        "superseded",
-        "suspended",
-        "withdrawn",
-    }
-    today = dt.datetime.now(dt.UTC).date()
-    assert sum(row.has_run_out(today) for row in Certificate.objects.all()) >= 3
-    suffixes = Counter(row.suffix for row in Certificate.objects.all())
-    assert suffixes["X"] > 5 and suffixes["U"] == 1
-    simple = Terminals.objects.filter(equipment__kind=EquipmentKind.SIMPLE_APPARATUS)
-    assert all(len(text) > 20 for text in simple.values_list("justification", flat=True))
+class PlantTests(TestCase):
+    """The small plant, built once for these tests; each takes back what it adds."""
 
+    @classmethod
+    def setUpTestData(cls):
+        out = io.StringIO()
+        call_command("demo", password=PASSWORD, stdout=out)
+        cls.printed = out.getvalue()
 
-def test_no_certificate_names_a_real_body(plant):
-    for number in Certificate.objects.values_list("number", flat=True):
-        words = number.replace(".", " ").replace("-", " ").split()
-        assert not set(words) & REAL_BODIES, number
+    def test_the_register_is_as_wide_as_promised(self):
+        certified = Equipment.objects.exclude(kind=EquipmentKind.SIMPLE_APPARATUS)
+        assert certified.filter(terminals__certificate__isnull=False).distinct().count() >= 40
+        assert CableType.objects.count() >= 12
+        assert {"0", "1", "2", "21"} <= set(HazardousArea.objects.values_list("zone", flat=True))
+        assert {"IIC", "IIB", "IIA", "IIIC"} <= set(HazardousArea.objects.values_list("group", flat=True))
+        assert {"ATEX", "IECEx"} <= set(Certificate.objects.values_list("scheme", flat=True))
+        assert set(Certificate.objects.values_list("status", flat=True)) == {
+            "current",
+            "superseded",
+            "suspended",
+            "withdrawn",
+        }
+        today = dt.datetime.now(dt.UTC).date()
+        assert sum(row.has_run_out(today) for row in Certificate.objects.all()) >= 3
+        suffixes = Counter(row.suffix for row in Certificate.objects.all())
+        assert suffixes["X"] > 5 and suffixes["U"] == 1
+        simple = Terminals.objects.filter(equipment__kind=EquipmentKind.SIMPLE_APPARATUS)
+        assert all(len(text) > 20 for text in simple.values_list("justification", flat=True))
 
+    def test_no_certificate_names_a_real_body(self):
+        for number in Certificate.objects.values_list("number", flat=True):
+            words = number.replace(".", " ").replace("-", " ").split()
+            assert not set(words) & REAL_BODIES, number
 
-def test_the_loops_are_in_every_state(plant):
-    states = Counter(Loop.objects.values_list("state", flat=True))
-    assert Loop.objects.count() == len(LOOPS) >= 60
-    assert states[LoopState.ISSUED] >= 8 and states[LoopState.IN_REVIEW] >= 3 and states[LoopState.RETURNED] == 1
-    assert Sheet.objects.count() == states[LoopState.ISSUED] + 1
-    revised = Loop.objects.get(tag="FT-1107")
-    assert (revised.state, revised.letter) == (LoopState.DRAFT, "B")
-    assert revised.approvals.get().letter == "A"
-    returned = WorkflowEvent.objects.get(verb="return")
-    assert len(returned.text) > 20
-    assert bytes(Sheet.objects.first().bytes).startswith(b"%PDF")
+    def test_the_loops_are_in_every_state(self):
+        states = Counter(Loop.objects.values_list("state", flat=True))
+        assert Loop.objects.count() == len(LOOPS) >= 60
+        assert states[LoopState.ISSUED] >= 8 and states[LoopState.IN_REVIEW] >= 3 and states[LoopState.RETURNED] == 1
+        assert Sheet.objects.count() == states[LoopState.ISSUED] + 1
+        revised = Loop.objects.get(tag="FT-1107")
+        assert (revised.state, revised.letter) == (LoopState.DRAFT, "B")
+        assert revised.approvals.get().letter == "A"
+        returned = WorkflowEvent.objects.get(verb="return")
+        assert len(returned.text) > 20
+        assert bytes(Sheet.objects.first().bytes).startswith(b"%PDF")
 
+    def test_a_correction_in_the_register_outdates_an_issued_loop(self):
+        assert changed_pins(Loop.objects.get(tag="VT-1111")) == ["Plimsond PV-3"]
+        assert changed_pins(Loop.objects.get(tag="PT-1101")) == []
 
-def test_a_correction_in_the_register_outdates_an_issued_loop(plant):
-    assert changed_pins(Loop.objects.get(tag="VT-1111")) == ["Plimsond PV-3"]
-    assert changed_pins(Loop.objects.get(tag="PT-1101")) == []
+    def test_a_loop_meant_to_comply_complies_and_works(self):
+        for plan in ORDINARY:
+            with self.subTest(plan.tag):
+                verification = Loop.objects.get(tag=plan.tag).verification
+                assert (verification.verdict == "complies") == plan.complies, verification.limiting
+                assert verification.function_verdict in {"pass", ""}
+        assert [plan.tag for plan in ORDINARY if not plan.complies] == ["FB-1301"], "its terminators are not entered"
+        assert ("fisco", "incomplete") in checks("FB-1301")
 
+    def test_a_mistake_is_found_where_it_shows(self):
+        assert {plan.tag for plan in mistakes.MISTAKES} == {*MISTAKES, STARVED, "PT-1705"}
+        for tag, (mistake, check, verdict) in MISTAKES.items():
+            with self.subTest(mistake, tag=tag):
+                loop = Loop.objects.get(tag=tag)
+                assert (check, verdict) in checks(tag)
+                assert (loop.verification.verdict == "complies") == (tag in COMPLY)
+                assert loop.notes.startswith("Shows a mistake that practice reports.")
 
-@pytest.mark.parametrize("plan", [plan for plan in ORDINARY if plan.complies], ids=lambda plan: plan.tag)
-def test_a_loop_meant_to_comply_complies_and_works(plant, plan):
-    verification = Loop.objects.get(tag=plan.tag).verification
-    assert verification.verdict == "complies", verification.limiting
-    assert verification.function_verdict in {"pass", ""}
+    def test_the_one_percent_rule_decides_where_it_was_never_applied(self):
+        results = Loop.objects.get(tag="PDT-1405").verification.results
+        assert results[0]["halved"] is True and ("capacitance", "fail") in checks("PDT-1405")
+        assert Loop.objects.get(tag="PT-1406").verification.results[0]["halved"] is False
 
+    def test_a_safe_loop_starves(self):
+        verification = Loop.objects.get(tag=STARVED).verification
+        assert (verification.verdict, verification.function_verdict) == ("complies", "fail")
 
-@pytest.mark.parametrize("tag", MISTAKES)
-def test_a_mistake_is_found_where_it_shows(plant, tag):
-    _, check, verdict = MISTAKES[tag]
-    loop = Loop.objects.get(tag=tag)
-    assert (check, verdict) in checks(tag)
-    assert (loop.verification.verdict == "complies") == (tag in COMPLY)
-    assert loop.notes.startswith("Shows a mistake that practice reports.")
+    def test_every_log_in_works_and_has_its_role(self):
+        for person in PEOPLE:
+            user = authenticate(username=person.username, password=PASSWORD)
+            assert user is not None and f"{person.username} " in self.printed and user.printed_name in self.printed
+            roles = set(Membership.objects.filter(user=user).values_list("role", flat=True))
+            assert roles == ({person.role} if person.role else set()) and user.is_superuser == (person.role is None)
+        assert {person.role for person in PEOPLE} == {None, *Role}
+        assert PASSWORD in self.printed
 
+    def test_a_second_run_adds_nothing_and_says_so(self):
+        before = [model.objects.count() for model in COUNTED]
+        out = io.StringIO()
+        call_command("demo", password="another-password-is-not-set", stdout=out)
+        assert [model.objects.count() for model in COUNTED] == before
+        assert "Added: nothing." in out.getvalue()
+        assert authenticate(username="designer", password=PASSWORD) is not None
+        assert "another-password-is-not-set" not in out.getvalue()
 
-def test_the_one_percent_rule_decides_where_it_was_never_applied(plant):
-    results = Loop.objects.get(tag="PDT-1405").verification.results
-    assert results[0]["halved"] is True and ("capacitance", "fail") in checks("PDT-1405")
-    assert Loop.objects.get(tag="PT-1406").verification.results[0]["halved"] is False
+    def test_an_interrupted_run_is_continued(self):
+        def interrupted(*arguments):
+            raise RuntimeError("the power failed")
 
-
-def test_a_safe_loop_starves(plant):
-    verification = Loop.objects.get(tag=STARVED).verification
-    assert (verification.verdict, verification.function_verdict) == ("complies", "fail")
-
-
-def test_every_log_in_works_and_has_its_role(plant):
-    for person in PEOPLE:
-        user = authenticate(username=person.username, password=PASSWORD)
-        assert user is not None and f"{person.username} " in plant and user.printed_name in plant
-        roles = set(Membership.objects.filter(user=user).values_list("role", flat=True))
-        assert roles == ({person.role} if person.role else set()) and user.is_superuser == (person.role is None)
-    assert {person.role for person in PEOPLE} == {None, *Role}
-    assert PASSWORD in plant
-
-
-def test_a_second_run_adds_nothing_and_says_so(plant, undone):
-    before = [model.objects.count() for model in COUNTED]
-    out = io.StringIO()
-    call_command("demo", password="another-password-is-not-set", stdout=out)
-    assert [model.objects.count() for model in COUNTED] == before
-    assert "Added: nothing." in out.getvalue()
-    assert authenticate(username="designer", password=PASSWORD) is not None
-    assert "another-password-is-not-set" not in out.getvalue()
-
-
-def test_an_interrupted_run_is_continued(plant, undone, monkeypatch):
-    def interrupted(*arguments):
-        raise RuntimeError("the power failed")
-
-    plan = single("PT-1990", "Late pressure", AI1, PT, "hydrogen", (PAIR_15, "100 m"), story=Story.ISSUED)
-    demo = Demo(PASSWORD, dt.datetime.now(dt.UTC).date())
-    build_register(demo)
-    with monkeypatch.context() as patched:
-        patched.setattr("reports.demo.build.issue", interrupted)
-        with pytest.raises(RuntimeError):
+        plan = single("PT-1990", "Late pressure", AI1, PT, "hydrogen", (PAIR_15, "100 m"), story=Story.ISSUED)
+        demo = Demo(PASSWORD, dt.datetime.now(dt.UTC).date())
+        build_register(demo)
+        with mock.patch("reports.demo.build.issue", interrupted), pytest.raises(RuntimeError):
             build_loops(demo, (plan,))
-    assert Loop.objects.get(tag="PT-1990").state == LoopState.IN_REVIEW
-    build_loops(demo, (plan,))
-    assert Loop.objects.get(tag="PT-1990").state == LoopState.ISSUED
+        assert Loop.objects.get(tag="PT-1990").state == LoopState.IN_REVIEW
+        build_loops(demo, (plan,))
+        assert Loop.objects.get(tag="PT-1990").state == LoopState.ISSUED
 
+    def test_what_somebody_did_to_a_loop_stays(self):
+        loop = Loop.objects.get(tag="LT-2103")
+        take_back(loop.pk, User.objects.get(username="designer2"))
+        call_command("demo", password=PASSWORD, stdout=io.StringIO())
+        loop.refresh_from_db()
+        assert loop.state == LoopState.DRAFT
 
-def test_what_somebody_did_to_a_loop_stays(plant, undone):
-    loop = Loop.objects.get(tag="LT-2103")
-    take_back(loop.pk, User.objects.get(username="designer2"))
-    call_command("demo", password=PASSWORD, stdout=io.StringIO())
-    loop.refresh_from_db()
-    assert loop.state == LoopState.DRAFT
+    def test_production_is_refused(self):
+        production = dataclasses.replace(settings.ENVIRONMENT, mode="production")
+        with override_settings(ENVIRONMENT=production):
+            with pytest.raises(CommandError, match="production"):
+                call_command("demo", stdout=io.StringIO())
+            with pytest.raises(CommandError, match="--password"):
+                call_command("demo", force=True, stdout=io.StringIO())
+            call_command("demo", force=True, password=PASSWORD, stdout=io.StringIO())
 
-
-def test_production_is_refused(plant, undone, monkeypatch):
-    monkeypatch.setattr(settings, "ENVIRONMENT", dataclasses.replace(settings.ENVIRONMENT, mode="production"))
-    with pytest.raises(CommandError, match="production"):
-        call_command("demo", stdout=io.StringIO())
-    with pytest.raises(CommandError, match="--password"):
-        call_command("demo", force=True, stdout=io.StringIO())
+    def test_the_large_plant_is_built_to_its_counts_once(self):
+        demo = Demo(PASSWORD, dt.datetime.now(dt.UTC).date())
+        build_register(demo)
+        for seed in (7, 8):
+            build_large(demo, seed, len(ITEMS) + 60, len(LOOPS) + 30)
+            assert Equipment.objects.count() == len(ITEMS) + 60
+            assert Loop.objects.count() == len(LOOPS) + 30
+        assert demo.kept["loop"] == 30
+        verdicts = Counter(
+            Loop.objects.filter(site__code=SECOND_SITE["code"]).values_list("verification__verdict", flat=True)
+        )
+        assert verdicts["complies"] >= 20 and sum(verdicts.values()) == 30
 
 
 # ------------------------------------------------------------------------------- values against the standard's tables
@@ -276,17 +274,3 @@ def test_the_large_plant_follows_from_its_seed():
     ]
     assert loop_plan(7, 1, items) != loop_plan(8, 1, items)
     assert [loop_plan(7, n, items).tag for n in range(40)] == [loop_plan(8, n, items).tag for n in range(40)]
-
-
-def test_the_large_plant_is_built_to_its_counts_once(plant, undone):
-    demo = Demo(PASSWORD, dt.datetime.now(dt.UTC).date())
-    build_register(demo)
-    for seed in (7, 8):
-        build_large(demo, seed, len(ITEMS) + 60, len(LOOPS) + 30)
-        assert Equipment.objects.count() == len(ITEMS) + 60
-        assert Loop.objects.count() == len(LOOPS) + 30
-    assert demo.kept["loop"] == 30
-    verdicts = Counter(
-        Loop.objects.filter(site__code=SECOND_SITE["code"]).values_list("verification__verdict", flat=True)
-    )
-    assert verdicts["complies"] >= 20 and sum(verdicts.values()) == 30
