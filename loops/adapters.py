@@ -186,7 +186,8 @@ def circuit_document(
         "sources": [],
         "devices": [],
         "cables": [
-            cable_document(row, pinned.get((row["cable_type_revision"] or {}).get("id"))) for row in circuit["cables"]
+            cable_document(row, pinned[row["cable_type_revision"]["id"]] if row["cable_type_revision"] else None)
+            for row in circuit["cables"]
         ],
         "interconnection": circuit["interconnection"],
         "judge_on": judge_on.isoformat(),

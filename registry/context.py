@@ -8,6 +8,7 @@ from django.conf import settings
 from django.http import HttpRequest
 
 from registry import access
+from registry.models import User
 
 CAUTION = (
     "This result is an aid to a competent person. "
@@ -18,10 +19,9 @@ CAUTION = (
 def site_context(request: HttpRequest) -> dict[str, Any]:
     """The caution, the version and what the person may do in the register."""
     user = getattr(request, "user", None)
-    signed_in = user is not None and user.is_authenticated
     return {
         "caution": CAUTION,
         "version": settings.VERSION,
-        "may_edit_register": signed_in and access.may(user, "register.edit"),
-        "may_edit_loops": signed_in and access.may(user, "loop.edit"),
+        "may_edit_register": isinstance(user, User) and access.may(user, "register.edit"),
+        "may_edit_loops": isinstance(user, User) and access.may(user, "loop.edit"),
     }

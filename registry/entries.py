@@ -247,7 +247,7 @@ class CableTypeEntry(EntryForm):
 
 
 ENTRIES: dict[str, type[EntryForm]] = {
-    entry.model.record_kind: entry  # type: ignore[attr-defined]
+    entry.model.record_kind: entry
     for entry in (SiteEntry, AreaEntry, CertificateEntry, EquipmentEntry, CableTypeEntry)
 }
 __all__ = [

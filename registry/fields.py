@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any, ClassVar
@@ -59,7 +60,7 @@ class QuantityField(models.DecimalField):
         options.setdefault("blank", True)
         super().__init__(**options)
 
-    def deconstruct(self) -> tuple[str, str, list[Any], dict[str, Any]]:
+    def deconstruct(self) -> tuple[str, str, Sequence[Any], dict[str, Any]]:
         name, path, args, options = super().deconstruct()
         options["kind"] = self.kind.value
         for key in ("max_digits", "decimal_places", "null", "blank"):
