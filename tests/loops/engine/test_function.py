@@ -192,3 +192,9 @@ def test_solenoid() -> None:
     assert solenoid_works(warm, D("0.030")) is FAIL
     assert solenoid_works(D("0.03"), D("0.03")) is PASS
     assert solenoid_works(UNKNOWN, D(1)) is solenoid_works(D(1), UNKNOWN) is INCOMPLETE
+
+
+def test_the_worse_end_is_the_one_that_is_told() -> None:
+    at_4 = D(24) - D("0.004") * D("597.26")
+    found = judge(make.device(BARRIER, needs=Needs(D(5), D("0.022"), at_4 - D("0.1")))).function
+    assert (found.verdict, found.voltage_at_device_v, found.voltage_needed_v) == (PASS, at_4, at_4 - D("0.1"))

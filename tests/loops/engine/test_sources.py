@@ -256,3 +256,14 @@ def test_least_resistance() -> None:
     assert least_resistance(Source("S")) is None
     assert least_resistance(Source("S", ro_ohm=D(5))) == 5
     assert least_resistance(Source("S", uo_v=D(10), io_a=D(0), ro_ohm=D(5))) == 5
+
+
+def test_of_several_rows_of_one_source_the_largest_bounds_the_combination() -> None:
+    rows = (Permitted(Group.IIC, D("60e-9"), D("2e-3")), Permitted(Group.IIC, D("90e-9"), D("1e-3")))
+    sources = (barrier("S1", "12", "0.01", permitted=rows), barrier("S2", "12", "0.01"))
+    totals = judge(circuit(*sources, how=Interconnection.PARALLEL)).totals
+    assert (totals.permitted_capacitance_f, totals.permitted_inductance_h) == (D("90e-9"), D("2e-3"))
+    open_row = (*rows, Permitted(Group.IIC))
+    sources = (barrier("S1", "12", "0.01", permitted=open_row), barrier("S2", "12", "0.01"))
+    totals = judge(circuit(*sources, how=Interconnection.PARALLEL)).totals
+    assert totals.permitted_capacitance_f == D("1.41e-6")  # table A.2 at 12 V: an open row bounds nothing

@@ -311,3 +311,20 @@ def test_a_cable_of_no_length_takes_nothing() -> None:
     result = judge(make.cable(length_m=D(0)))
     assert result.totals.capacitance_f == D("2.2e-9")
     assert result.totals.inductance_h == 0
+
+
+def test_the_limit_that_is_shown() -> None:
+    """A certain failure names the full limit while the 1 % rule is open, anything else the strict one."""
+    case = make.row(make.device(make.cable(length_m=D(7000)), li_h=UNKNOWN), lo_ro_h_per_ohm=NOT_STATED)
+    check = make.of(case, "inductance")
+    assert (check.verdict, check.limit) == (FAIL, D("3.9e-3"))
+    assert "halved as long as" in str(check.why.operands)
+    check = make.of(make.cable(case, length_m=D(4000)), "inductance")
+    assert (check.verdict, check.limit) == (INCOMPLETE, D("1.95e-3"))
+    check = make.of(make.cable(case, length_m=D(980)), "capacitance")
+    assert (check.verdict, check.limit) == (FAIL, D("107e-9"))
+    check = make.of(make.cable(case, length_m=D(500)), "capacitance")
+    assert (check.verdict, check.limit) == (INCOMPLETE, D("53.5e-9"))
+    halved = make.of(make.device(li_h=D("50e-6")), "capacitance")
+    assert "halved by the 1 % rule" in str(halved.why.operands)
+    assert "halved" not in str(make.of(make.CASE, "capacitance").why.operands)

@@ -517,3 +517,12 @@ def test_margins() -> None:
 
 def test_kinds_of_device() -> None:
     assert make.verdict(make.device(kind=DeviceKind.UNCERTIFIED), "voltage") is PASS
+
+
+def test_what_is_missing_of_the_ambient_is_named() -> None:
+    nothing = make.area(make.device(temperature_classes=(), ambient_min_c=UNKNOWN), ambient_min_c=UNKNOWN)
+    words = "highest ambient of D1, lowest ambient of D1, lowest ambient of the area"
+    assert make.of(nothing, "ambient", "D1").why.operands == (words,)
+    area_alone = make.area(ambient_min_c=UNKNOWN, ambient_max_c=UNKNOWN)
+    words = "highest ambient of the area, lowest ambient of the area"
+    assert make.of(area_alone, "ambient", "D1").why.operands == (words,)
