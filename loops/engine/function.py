@@ -8,7 +8,7 @@ HART physical layer as printed in published manuals (RC of at most 65 us, load o
 from __future__ import annotations
 
 from collections.abc import Sequence
-from decimal import Decimal
+from decimal import ROUND_FLOOR, Decimal
 from typing import NamedTuple
 
 from loops.engine.arithmetic import at_most, with_full_precision
@@ -20,6 +20,7 @@ from loops.engine.totals import loop_resistance, resistance_at
 MEASURING_LOW_A = Decimal("0.004")
 AT_20_MA_A = Decimal("0.020")
 ALARM_A = Decimal("0.022")
+MILLIVOLT = Decimal("0.001")  # what a budget of working voltages is told to
 NE43_MEASURING_A = (Decimal("0.0038"), Decimal("0.0205"))
 NE43_FAILURE_A = (Decimal("0.0036"), Decimal("0.021"))
 # Where the resistance of a cable is not given: 0.5 mm2 copper, both cores, the thinnest usual instrument cable.
@@ -101,9 +102,8 @@ def check_function(case: Case) -> Function:
 
 def _told(verdict: Verdict, template: str, end: _End, names: str) -> Function:
     assert end.available is not None and end.needed is not None
-    return Function(
-        verdict, end.available, end.needed, Remark(template, (names, end.available, end.current_a, end.needed))
-    )
+    shown = end.available.quantize(MILLIVOLT, ROUND_FLOOR)
+    return Function(verdict, end.available, end.needed, Remark(template, (names, shown, end.current_a, end.needed)))
 
 
 class _Budget(NamedTuple):
