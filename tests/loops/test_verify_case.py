@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from django.core.management import call_command
 
-from .test_casefile import COMPLETE, changed
+from .documents import COMPLETE, changed
 
 
 def run(*files: Path | str) -> tuple[int, list[str], str]:

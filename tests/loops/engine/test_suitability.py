@@ -1,7 +1,4 @@
-"""Level, group, temperature, certificates, earthing, cables: every rule that is no comparison of two numbers.
-
-Clauses are named in the engine; facts of the trade where none is.
-"""
+"""Level, group, temperature class and ambient. Clauses are named in the engine; facts of the trade elsewhere."""
 
 from __future__ import annotations
 
@@ -16,21 +13,14 @@ from loops.engine.case import (
     UNKNOWN,
     Area,
     Basis,
-    CableType,
     Case,
-    Certificate,
-    CertificateStatus,
-    DeviceKind,
     Group,
-    Interconnection,
     Level,
     Output,
     Permitted,
     TemperatureRow,
 )
-from loops.engine.checks.certificates import suffix
 from loops.engine.findings import (
-    BEYOND,
     CONFIRM,
     FAIL,
     INCOMPLETE,
@@ -38,13 +28,9 @@ from loops.engine.findings import (
     PASS,
     Check,
     CheckId,
-    CircuitVerdict,
-    Remark,
-    Verdict,
 )
 from loops.engine.groups import covers, is_dust, least_severe
-from loops.engine.references import RULES, cite
-from loops.engine.verdict import judge, plausibility, verdict_of
+from loops.engine.verdict import judge
 
 from . import make
 
@@ -54,9 +40,6 @@ TODAY = date(2026, 11, 25)
 def text(check: Check) -> str:
     """Template and operands, to look for words in."""
     return f"{check.why.template} {check.why.operands}"
-
-
-# --- level and group -------------------------------------------------------------------------------------------------
 
 
 def test_unknown_level_never_passes_but_a_known_low_one_fails() -> None:
@@ -183,9 +166,6 @@ def test_unknown_group_of_a_device() -> None:
     assert make.verdict(make.simple(), "group", "RTD") is NOT_APPLICABLE
 
 
-# --- temperature -----------------------------------------------------------------------------------------------------
-
-
 def rows(*pairs: tuple[str, int, int]) -> Case:
     return make.device(
         temperature_classes=tuple(TemperatureRow(n, D(limit), False, D(reach)) for n, limit, reach in pairs)
@@ -273,250 +253,6 @@ def test_ambient_at_the_source_is_confirmed_where_it_is_not_known() -> None:
 def test_lowest_ambient() -> None:
     assert make.verdict(make.device(ambient_min_c=D(-10)), "ambient", "D1") is FAIL
     assert make.verdict(make.area(ambient_min_c=UNKNOWN), "ambient", "D1") is INCOMPLETE
-
-
-# --- certificates ----------------------------------------------------------------------------------------------------
-
-
-def certificate(case: Case = make.CASE, **changes: object) -> Check:
-    changed = replace(make.CERTIFICATE, **changes)  # type: ignore[arg-type]
-    return make.of(make.device(case, certificate=changed), "certificate", "D1")
-
-
-@pytest.mark.parametrize(
-    "number, letter",
-    [
-        ("EXB 19 ATEX 0202", ""),
-        ("EXB 19 ATEX 0202X", "X"),
-        ("EXB 19 ATEX 0202 X issue 3", "X"),
-        ("IECEx EXB 19.0202X/2", "X"),
-        ("EXB19ATEX0202-U", "U"),
-        ("EXB 19 ATEX 0202 XU", ""),
-        ("3 X and 0202 U", "U"),
-        ("UL 19 ATEX 0202", ""),
-        ("EXB 19 UKEX 0202", ""),
-        ("CSA 19 XP 0202", ""),
-    ],
-)
-def test_suffix(number: str, letter: str) -> None:
-    assert suffix(number) == letter
-
-
-def test_certificate_verdicts() -> None:
-    assert certificate().verdict is PASS
-    assert certificate(number=None).verdict is INCOMPLETE
-    assert certificate(number="").verdict is INCOMPLETE
-    assert make.verdict(make.device(certificate=None), "certificate", "D1") is INCOMPLETE
-    assert make.verdict(make.source(certificate=None), "certificate", "S1") is INCOMPLETE
-    assert certificate(status=None).verdict is CONFIRM
-    assert certificate(scheme=None).verdict is CONFIRM
-    assert certificate(status=CertificateStatus.SUPERSEDED).verdict is CONFIRM
-    assert certificate(status=CertificateStatus.WITHDRAWN).verdict is FAIL
-    assert certificate(status=CertificateStatus.SUSPENDED).verdict is FAIL
-    assert certificate(status=CertificateStatus.WITHDRAWN, number=None).verdict is FAIL
-    assert make.verdict(make.simple(), "certificate", "RTD") is NOT_APPLICABLE
-
-
-def test_scheme_accepted_at_the_site() -> None:
-    case = replace(make.CASE, accepted_schemes=("IECEx", "atex"))
-    assert certificate(case).verdict is PASS
-    check = certificate(case, scheme="national")
-    assert check.verdict is FAIL
-    assert "does not accept" in check.why.template
-
-
-@pytest.mark.parametrize(
-    "valid_to, made_on, judge_on, verdict, words",
-    [
-        (date(2026, 11, 25), None, TODAY, PASS, ""),
-        (date(2026, 11, 24), None, TODAY, CONFIRM, "made before"),
-        (date(2026, 11, 24), date(2026, 11, 24), TODAY, CONFIRM, "while it was valid"),
-        (date(2026, 11, 24), date(2026, 11, 25), TODAY, CONFIRM, "made later"),
-        (date(2026, 11, 24), None, None, CONFIRM, "no day of judgement"),
-        (None, None, TODAY, PASS, ""),
-    ],
-)
-def test_the_last_day_is_valid_and_two_dates_are_kept_apart(
-    valid_to: date | None, made_on: date | None, judge_on: date | None, verdict: Verdict, words: str
-) -> None:
-    check = certificate(replace(make.CASE, judge_on=judge_on), valid_to=valid_to, made_on=made_on)
-    assert check.verdict is verdict
-    assert words in check.why.template
-
-
-def test_several_findings_keep_their_operands() -> None:
-    check = certificate(number="EXB 1 X", scheme=None)
-    sentence = check.why.template.format(*check.why.operands)
-    assert sentence.count("EXB 1 X") == 2 and sentence.count("D1") == 2
-    assert Certificate() == Certificate(None)
-
-
-# --- earthing, Um, cables --------------------------------------------------------------------------------------------
-
-
-@pytest.mark.parametrize(
-    "sources, devices, verdict",
-    [
-        ([True], [True, True], PASS),
-        ([True], [False, True], PASS),
-        ([True], [None], PASS),
-        ([True], [None, None], INCOMPLETE),
-        ([True], [False, None], INCOMPLETE),
-        ([True], [False, False], FAIL),
-        ([False], [True], PASS),
-        ([False], [None], INCOMPLETE),
-        ([False], [False], FAIL),
-        ([None], [True], PASS),
-        ([None], [False], INCOMPLETE),
-        ([False, False], [True], PASS),
-        ([False, None], [True], PASS),
-    ],
-)
-def test_one_earth_or_none(sources: list[bool | None], devices: list[bool | None], verdict: Verdict) -> None:
-    case = replace(
-        make.CASE,
-        sources=tuple(replace(make.SOURCE, name=f"S{n}", isolated=value) for n, value in enumerate(sources)),
-        devices=tuple(replace(make.DEVICE, name=f"D{n}", isolated_from_earth=value) for n, value in enumerate(devices)),
-    )
-    assert make.verdict(case, "earthing") is verdict
-
-
-def test_the_earth_of_a_barrier_is_confirmed() -> None:
-    result = judge(make.source(isolated=False))
-    assert any("4 mm2" in remark.template for remark in result.confirmations)
-    two = replace(make.CASE, sources=tuple(replace(make.SOURCE, name=n, isolated=False) for n in ("S1", "S2")))
-    assert any("the same for all" in str(remark.operands) for remark in judge(two).confirmations)
-    cure = make.of(make.device(replace(make.CASE, devices=(make.DEVICE,) * 2)), "earthing").cure
-    assert cure is None
-
-
-def test_the_cure_for_two_earths() -> None:
-    devices = tuple(replace(make.DEVICE, name=n, isolated_from_earth=False) for n in ("D1", "D2"))
-    cure = make.of(replace(make.CASE, devices=devices), "earthing").cure
-    assert cure is not None and "isolated from earth" in cure.template
-
-
-@pytest.mark.parametrize(
-    "um, isolated, verdict",
-    [
-        (D(250), True, PASS),
-        (UNKNOWN, True, CONFIRM),
-        (NOT_STATED, True, CONFIRM),
-        (UNKNOWN, False, INCOMPLETE),
-        (UNKNOWN, None, INCOMPLETE),
-    ],
-)
-def test_um_unknown_is_incomplete_only_where_it_is_needed(um: D, isolated: bool | None, verdict: Verdict) -> None:
-    assert make.verdict(make.source(um_v=um, isolated=isolated), "um") is verdict
-    silent = replace(make.source(um_v=um, isolated=isolated), safe_area_voltage_max_v=UNKNOWN)
-    assert make.verdict(silent, "um") is (INCOMPLETE if verdict is PASS else verdict)
-
-
-@pytest.mark.parametrize(
-    "kind, verdict",
-    [
-        (CableType.SINGLE_CIRCUIT, PASS),
-        (CableType.A, PASS),
-        (CableType.B, PASS),
-        (CableType.C, BEYOND),
-        (CableType.MIXED, FAIL),
-        (None, INCOMPLETE),
-    ],
-)
-def test_cable_types(kind: CableType | None, verdict: Verdict) -> None:
-    assert make.verdict(make.cable(type=kind), "cable_type") is verdict
-
-
-def test_type_b_on_an_open_combination() -> None:
-    sources = (make.SOURCE, replace(make.SOURCE, name="S2", output=Output.RECTANGULAR))
-    case = make.cable(replace(make.CASE, sources=sources, interconnection=Interconnection.PARALLEL), type=CableType.B)
-    assert make.verdict(case, "cable_type") is BEYOND
-
-
-# --- the whole -------------------------------------------------------------------------------------------------------
-
-
-def check(verdict: Verdict) -> Check:
-    return Check(CheckId.UM, verdict, ("S",), Remark(""), "um")
-
-
-@pytest.mark.parametrize(
-    "verdicts, whole",
-    [
-        ([PASS, FAIL, BEYOND, INCOMPLETE], CircuitVerdict.DOES_NOT_COMPLY),
-        ([PASS, BEYOND, INCOMPLETE], CircuitVerdict.BEYOND_SIMPLE_RULES),
-        ([PASS, INCOMPLETE, CONFIRM], CircuitVerdict.INCOMPLETE),
-        ([PASS, CONFIRM, NOT_APPLICABLE], CircuitVerdict.COMPLIES),
-    ],
-)
-def test_precedence(verdicts: list[Verdict], whole: CircuitVerdict) -> None:
-    assert verdict_of([check(verdict) for verdict in verdicts]) is whole
-
-
-def test_a_circuit_without_devices_is_incomplete() -> None:
-    result = judge(replace(make.CASE, devices=()))
-    assert result.verdict is CircuitVerdict.INCOMPLETE
-    assert {c.verdict for c in result.checks if c.id in {"voltage", "current", "power"}} == {INCOMPLETE}
-
-
-def test_a_certificate_that_rests_on_ui_alone_is_confirmed() -> None:
-    case = make.device(ii_a=NOT_STATED, pi_w=NOT_STATED)
-    result = judge(case)
-    assert result.verdict is CircuitVerdict.COMPLIES
-    assert any("rests on Ui alone" in remark.template for remark in result.confirmations)
-    assert judge(make.device(case, ui_v=NOT_STATED)).verdict is CircuitVerdict.INCOMPLETE
-    assert make.verdict(make.device(case, ui_v=UNKNOWN), "current") is INCOMPLETE
-    assert make.verdict(make.device(ii_a=NOT_STATED, pi_w=UNKNOWN), "power") is INCOMPLETE
-
-
-def test_every_missing_value_is_named() -> None:
-    check = make.of(make.device(make.source(uo_v=UNKNOWN), ui_v=UNKNOWN), "voltage")
-    assert check.why.operands == ("Uo of S1 and Ui of D1",)
-    simple = make.source(make.simple(), uo_v=UNKNOWN)
-    assert make.of(simple, "voltage").why.operands == ("Uo of S1",)
-    assert make.verdict(make.simple(), "voltage") is NOT_APPLICABLE
-    rated = replace(make.SIMPLE, ui_v=D(10))
-    assert make.verdict(replace(make.CASE, devices=(rated,)), "voltage") is FAIL
-
-
-def test_computed_power_is_said_to_be_computed() -> None:
-    assert "computed from Uo and Io" in make.of(make.source(po_w=UNKNOWN), "power").why.template
-
-
-def test_figures_that_do_not_fit_are_confirmed() -> None:
-    fits = make.SOURCE
-    assert plausibility(fits) == []
-    assert plausibility(replace(fits, po_w=D("0.62"))) == []  # Uo*Io/4 is 0.5985 W; 5 % above is 0.628
-    assert len(plausibility(replace(fits, po_w=D("0.63")))) == 1
-    assert len(plausibility(replace(fits, ro_ohm=D(200)))) == 1
-    assert plausibility(replace(fits, ro_ohm=D(0))) == []
-    assert plausibility(replace(fits, output=Output.RECTANGULAR, po_w=D(2))) == []
-    assert plausibility(replace(fits, uo_v=UNKNOWN)) == []
-    assert plausibility(replace(fits, io_a=UNKNOWN)) == []
-
-
-def test_every_check_has_a_reference_for_both_bases() -> None:
-    used = {check.rule for case in (make.CASE, make.simple()) for check in judge(case).checks}
-    assert used <= set(RULES)
-    for basis in Basis:
-        assert all(cite(rule, basis) for rule in RULES)
-    assert "NEC 504" in make.of(make.CASE, "voltage").reference(Basis.NEC)
-
-
-def test_every_id_is_there_for_every_circuit() -> None:
-    assert {check.id for check in judge(make.CASE).checks} == set(CheckId)
-
-
-def test_margins() -> None:
-    assert make.of(make.CASE, "voltage").margin == D("0.16")
-    assert make.of(make.CASE, "cable_construction").margin == 1
-    assert make.of(make.CASE, "ambient", "D1").margin is None
-    assert make.of(make.CASE, "lumped_rule").margin is None
-    assert make.of(make.CASE, "level").margin is None
-
-
-def test_kinds_of_device() -> None:
-    assert make.verdict(make.device(kind=DeviceKind.UNCERTIFIED), "voltage") is PASS
 
 
 def test_what_is_missing_of_the_ambient_is_named() -> None:
