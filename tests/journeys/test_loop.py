@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import hashlib
+import io
 import re
 from collections.abc import Callable
-from typing import Any
+from typing import Any, NamedTuple
 
 import pytest
 from django.core.exceptions import PermissionDenied
+from pypdf import PdfReader
 
 from loops.models import Loop, LoopState
 from loops.services.approvals import approve
@@ -22,6 +25,25 @@ def post(client: Any, address: str, data: dict[str, Any]) -> Any:
     response = client.post(address, flatten(data))
     assert response.status_code == 302, re.sub(r"<[^>]+>|\s+", " ", response.content.decode())[:3000]
     return response
+
+
+class Issued(NamedTuple):
+    """The bytes of a sheet as downloaded and the text in them, spaces folded."""
+
+    data: bytes
+    text: str
+
+
+def sheet_of(client: Any, loop: Loop) -> Issued:
+    """Download the sheet of the only approval of a loop."""
+    response = client.get(f"/sheets/{loop.approvals.get().sheet.pk}/")
+    assert response.status_code == 200 and response["Content-Type"] == "application/pdf"
+    assert f"{loop.tag}_A.pdf" in response["Content-Disposition"]
+    data = b"".join(response.streaming_content) if response.streaming else response.content
+    assert hashlib.sha256(data).hexdigest() == loop.approvals.get().sheet.sha256
+    return Issued(
+        data, re.sub(r"\s+", " ", " ".join(page.extract_text() for page in PdfReader(io.BytesIO(data)).pages))
+    )
 
 
 def words(response: Any) -> str:
@@ -162,11 +184,20 @@ def test_the_published_overfill_loop_from_certificate_to_issue(
     loop.refresh_from_db()
     with pytest.raises(PermissionDenied):
         approve(loop.pk, people["designer"], password=password)
-    approve(loop.pk, people["approver"], password=password, opened_version=loop.version)
+    sign = {"_version": loop.version, "password": password, "text": "Checked against the certificates."}
+    assert designer.post(f"/loops/{loop.pk}/approve/", sign).status_code == 403
+    assert approver.post(f"/loops/{loop.pk}/approve/", sign | {"password": "wrong"}).status_code == 400
+    assert not loop.approvals.exists()
+    assert "810 nF" in words(approver.get(f"/loops/{loop.pk}/approve/"))
+    assert approver.post(f"/loops/{loop.pk}/approve/", sign).status_code == 302
+    issued = sheet_of(designer, loop)
+    for figures in ("10.5 V", "17.1 mA", "45 mW", "2.41 uF", "121.5 mH", "810 nF", "6.004 mH", "5000 m", "1000 m"):
+        assert figures in issued.text, figures
     page = words(designer.get(f"/loops/{loop.pk}/"))
     loop.refresh_from_db()
     assert loop.state == LoopState.ISSUED
     assert "The approver" in page and "Approved and issued" in page
+    assert "was approved and issued" in words(approver.get("/"))
     assert loop.tag not in words(approver.get("/")).partition("All loops by verdict")[0]
 
     # a change after the issue begins the next letter and needs a new signature
@@ -177,6 +208,7 @@ def test_the_published_overfill_loop_from_certificate_to_issue(
     loop.refresh_from_db()
     assert (loop.state, loop.letter) == (LoopState.DRAFT, "B")
     assert loop.approvals.get().letter == "A"
+    assert sheet_of(designer, loop).data == issued.data
 
 
 def test_a_loop_that_fails_is_cured_by_another_source(
