@@ -41,7 +41,7 @@ def check_construction(cable: Cable) -> Check:
     if missing:
         why = Remark(
             "{0}: confirm {1} (strand at least 0.1 mm, insulation at least 0.2 mm, test with 500 V a.c.).",
-            (cable.name, " and ".join(missing)),
+            (cable.name, ", ".join(missing)),
         )
         return Check(CheckId.CABLE_CONSTRUCTION, CONFIRM, subject, why, "cable_construction")
     # Reported with the insulation, the figure that most often decides.

@@ -10,7 +10,7 @@ from decimal import Decimal
 
 from loops.engine.arithmetic import and3, at_most
 from loops.engine.case import NOT_STATED, Case, Device, Parameter, Source, TemperatureRow
-from loops.engine.findings import CONFIRM, FAIL, INCOMPLETE, NOT_APPLICABLE, PASS, Check, CheckId, Remark
+from loops.engine.findings import CONFIRM, FAIL, INCOMPLETE, NOT_APPLICABLE, PASS, Check, CheckId, Remark, Verdict
 from loops.engine.groups import is_dust
 from loops.engine.sources import Feed
 
@@ -173,7 +173,7 @@ def _range(
     top: Parameter | None,
     coldest: Parameter,
     warmest: Parameter,
-    unknown: object,
+    unknown: Verdict,
 ) -> Check:
     if isinstance(top, Decimal) and isinstance(warmest, Decimal) and warmest > top:
         why = Remark("{0} is good up to {1:degC}; {2} reaches {3:degC}.", (name, top, place, warmest))
@@ -199,5 +199,7 @@ def _range(
         missing.append(f"lowest ambient of {name}")
     if not isinstance(coldest, Decimal):
         missing.append(f"lowest ambient of {place}")
-    verdict = CONFIRM if unknown is CONFIRM else INCOMPLETE
-    return Check(CheckId.AMBIENT, verdict, subject, Remark("Not known: {0}.", (", ".join(missing),)), "ambient")
+    if unknown is CONFIRM:
+        why = Remark("Confirm that {0} stands the ambient of its place (not known: {1}).", (name, ", ".join(missing)))
+        return Check(CheckId.AMBIENT, CONFIRM, subject, why, "ambient")
+    return Check(CheckId.AMBIENT, INCOMPLETE, subject, Remark("Not known: {0}.", (", ".join(missing),)), "ambient")
