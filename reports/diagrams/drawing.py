@@ -44,7 +44,7 @@ def cut(text: str, size: float, room: float) -> str:
     """The text, or as much of it as fits with an ellipsis.
 
     >>> cut("PT-1101", 12, 200), cut("A very long name indeed", 12, 60)
-    ('PT-1101', 'A very…')
+    ('PT-1101', 'A very l…')
     """
     if text_width(text, size) <= room:
         return text
@@ -73,7 +73,8 @@ def add(parent: ET.Element, name: str, text: str = "", **attributes: object) -> 
 def item_lines(item: Item) -> list[str]:
     """What stands in a box under its tag."""
     role = "Inline item" if item.role == "inline" else ""
-    terminals = f"terminals {item.terminals}" if item.terminals else ""
+    plain = not any(character.isalpha() for character in item.terminals)
+    terminals = f"terminals {item.terminals}" if item.terminals and plain else item.terminals
     place = item.area if item.hazardous else ""
     return [line for line in (item.type_name, terminals, role, *item.lines, place) if line]
 
@@ -223,13 +224,15 @@ def draw_wire(svg: ET.Element, wire: Wire) -> None:
         return
     shown = link.runs if len(link.runs) <= 3 else link.runs[:2]
     words = [run.text for run in shown]
+    if len(shown) == 1 and text_width(words[0], CABLE_SIZE * 1.06) > wire.room:
+        words = [shown[0].tag, shown[0].length]  # two lines rather than a length that is cut away
     if len(link.runs) > 3:
         words.append(f"and {len(link.runs) - 2} more runs")
     for index, text in enumerate(reversed(words)):
         add(
             group,
             "text",
-            cut(text, CABLE_SIZE, wire.room),
+            cut(text, CABLE_SIZE * 1.06, wire.room),
             class_="diagram-cable",
             x=wire.text_x,
             y=wire.text_y - 4 - index * 11.5,

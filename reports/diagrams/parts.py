@@ -81,7 +81,7 @@ def area_words(area: Content) -> str:
 
 
 def source_item(document: Content, **more: Any) -> Item:
-    lines = [joined(document, ("Uo", "Io", "Po"))]
+    lines = [joined(document, ("Uo", "Io")), joined(document, ("Po",))]
     isolated = document.get("isolated")
     return Item(
         tag=document["name"],
@@ -95,10 +95,10 @@ def source_item(document: Content, **more: Any) -> Item:
 def device_item(document: Content, **more: Any) -> Item:
     simple = document.get("kind") == "simple"
     isolated = document.get("isolated_from_earth")
-    figures = "" if simple else joined(document, ("Ui", "Ii", "Pi"))
+    figures = () if simple else (joined(document, ("Ui", "Ii")), joined(document, ("Pi",)))
     return Item(
         tag=document["name"],
-        lines=("Simple apparatus" if simple else figures,),
+        lines=figures or ("Simple apparatus",),
         simple=simple,
         earthed=None if isolated is None else not isolated,
         **more,

@@ -69,8 +69,7 @@ def routes_of(plan: Plan) -> Routes:
             continue
         links.setdefault(frozenset((start, end)), Link(start, end)).runs.append(run)
     found = list(links.values())
-    if len(roots) == 1:
-        found += at_the_source(roots[0], nodes, found)
+    found += at_the_sources(roots, nodes, found)
     parent = walk(roots, found)
     hub = trunk(roots, nodes, found, parent, loose)
     for root in roots[1:]:  # a second source that no run reaches
@@ -84,14 +83,20 @@ def routes_of(plan: Plan) -> Routes:
     return Routes(nodes, outward(found, roots, parent), parent)
 
 
-def at_the_source(root: str, nodes: dict[str, Node], links: list[Link]) -> list[Link]:
-    """Joints to the source of points that runs begin at and none ends at: the cabinet or terminals that it sits in."""
+def at_the_sources(roots: list[str], nodes: dict[str, Node], links: list[Link]) -> list[Link]:
+    """Joints to the sources of points that runs begin at and none ends at: the cabinet or terminals they sit in.
+
+    Of several such points with several sources nobody knows which belongs to which: then there is none.
+    """
     ends = {link.end for link in links}
-    begun = [link.start for link in links if link.start not in ends and nodes[link.start].item is None]
-    source = nodes[root].item
-    for key in dict.fromkeys(begun):
-        nodes[key].safe = source is not None and not source.hazardous
-    return [Link(root, key) for key in dict.fromkeys(begun)]
+    begun = dict.fromkeys(link.start for link in links if link.start not in ends and nodes[link.start].item is None)
+    named = {key for link in links for key in (link.start, link.end)}
+    sources = [root for root in roots if len(roots) == 1 or root not in named]
+    if len(sources) > 1 and len(begun) > 1:
+        return []
+    for key in begun if sources else ():
+        nodes[key].safe = not any(nodes[root].hazardous for root in sources)
+    return [Link(root, key) for root in sources for key in begun]
 
 
 def point(text: str, tags: list[str], nodes: dict[str, Node]) -> str | None:

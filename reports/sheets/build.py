@@ -15,7 +15,7 @@ from django.conf import settings
 from django.urls import reverse
 from django.utils import timezone
 
-from loops.models import Approval, Loop, Verb, Verification, WorkflowEvent
+from loops.models import Approval, Loop, LoopState, Verb, Verification, WorkflowEvent
 from registry.context import CAUTION
 from registry.models import Revision, Site
 from reports.sheets import words
@@ -44,7 +44,7 @@ def sheet_content(
     return SheetContent(
         number=sheet_number(loop, snapshot["tag"], letter),
         issued=approval is not None,
-        state="Issued" if approval else loop.get_state_display(),
+        state=state_words(loop, approval),
         site=snapshot["site"]["name"],
         tag=snapshot["tag"],
         service=snapshot["service"],
@@ -76,6 +76,15 @@ def sheet_content(
         link=f"{settings.SITE_URL.rstrip('/')}{reverse('loop', args=[loop.pk])}",
         remark=remark_of(loop, approval),
     )
+
+
+def state_words(loop: Loop, approval: Approval | None) -> str:
+    """What the paper is worth. A print of an issued record is no issued sheet."""
+    if approval is not None:
+        return "Issued"
+    if loop.state == LoopState.ISSUED:
+        return "Print only: the issued sheet counts"
+    return loop.get_state_display()
 
 
 def sheet_number(loop: Loop, tag: str, letter: str) -> str:

@@ -181,7 +181,10 @@ def source(row: Content) -> Source:
 
 def device(row: Content, circuit: Content) -> Device:
     member = next((item for item in circuit["members"] if item["tag"] == row["name"]), None)
-    values = [(name, row.get(name, words.UNKNOWN)) for name in DEVICE_VALUES]
+    simple = row.get("kind") == "simple"  # which has no certified input values
+    values = [
+        (name, row.get(name, words.UNKNOWN)) for name in DEVICE_VALUES if name in row or not simple or name[0] in "CL"
+    ]
     if needs := row.get("needs"):
         values += [(label, needs[key]) for key, label in NEEDED_VALUES.items() if key in needs]
     isolated = row.get("isolated_from_earth")
@@ -223,12 +226,9 @@ def paper(member: Content, pinned: Pinned) -> Paper:
 
 
 def cable(row: Content, run: Content, document: Content) -> Cable:
-    per_length = [row.get(name, "") for name in PER_LENGTH]
-    for index, name in ((1, "L_is"), (3, "R_is")):
-        if per_length[index] and row.get(name) == "per_core":
-            per_length[index] += " per core"
-    if not per_length[0] and row.get("C_core_core"):
-        per_length[0] = f"core {row['C_core_core']}, screen {row.get('C_core_screen', '?')}"
+    per_length = [(row.get(name, ""), "per core" if row.get(f"{name}_is") == "per_core" else "") for name in PER_LENGTH]
+    if not per_length[0][0] and row.get("C_core_core"):
+        per_length[0] = (row["C_core_core"], f"to core; {row.get('C_core_screen', '?')} to screen")
     length = row.get("length", "")
     return Cable(
         tag=row["name"],
@@ -236,7 +236,7 @@ def cable(row: Content, run: Content, document: Content) -> Cable:
         end=run["to_point"],
         type_name=run["cable_type"]["name"] if run["cable_type"] else "",
         length=length or words.UNKNOWN,
-        per_length=(per_length[0], per_length[1], per_length[2], per_length[3]),
+        per_length=tuple(per_length),
         capacitance=over_length(length, row.get("C", ""), Kind.CAPACITANCE_PER_LENGTH, Kind.CAPACITANCE),
         inductance=over_length(
             length,

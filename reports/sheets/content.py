@@ -111,14 +111,17 @@ class Paper:
 
 @dataclass(frozen=True)
 class Cable:
-    """One run with its values per length and what they come to over its length; empty where a default is counted."""
+    """One run with its values per length and what they come to over its length; empty where a default is counted.
+
+    `per_length` holds C, L, L/R and R, each with a note (per core).
+    """
 
     tag: str
     start: str
     end: str
     type_name: str
     length: str
-    per_length: tuple[str, str, str, str]
+    per_length: tuple[tuple[str, str], ...]
     capacitance: str
     inductance: str
     separation: str

@@ -65,6 +65,12 @@ PLANS = {
         [source("S1"), source("S2"), device("D1")], [("W1", "S1", "JB"), ("W2", "S2", "JB"), ("W3", "JB", "D1")]
     ),
     "two sources without routes": plan([source("S1"), source("S2"), device("D1"), device("D2")], [("W1", "", "")]),
+    "two sources in a cabinet": plan(
+        [source("S1"), source("S2"), device("D1")], [("W1", "Cabinet 1", "JB"), ("W2", "JB", "D1")]
+    ),
+    "two sources in two cabinets": plan(
+        [source("S1"), source("S2"), device("D1")], [("W1", "Cabinet 1", "D1"), ("W2", "Cabinet 2", "D1")]
+    ),
     "protected at both ends": plan(
         [source(), device("SPD-1", "inline", ""), device("SPD-2", "inline"), device("D1")],
         [("W1", "S1", "SPD-1"), ("W2", "SPD-1", "SPD-2"), ("W3", "SPD-2", "D1")],
@@ -119,6 +125,14 @@ def test_the_boundary_parts_what_is_safe_from_what_is_not(name: str) -> None:
             assert box.x > layout.boundary
         else:
             assert box.right < layout.boundary
+
+
+@pytest.mark.parametrize("name", ["from a cabinet", "two sources in a cabinet"])
+def test_the_cabinet_of_the_sources_stands_in_the_safe_area(name: str) -> None:
+    layout = laid_out(PLANS[name])
+    assert layout.boundary is not None
+    assert layout.boxes["junction:cabinet 1"].right < layout.boundary
+    assert "diagram-loose" not in draw(PLANS[name])
 
 
 def test_without_a_hazardous_item_there_is_no_boundary() -> None:
