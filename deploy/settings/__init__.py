@@ -4,6 +4,7 @@ import os
 from pathlib import Path
 
 from csp.constants import NONE, SELF
+from whitenoise.compress import Compressor
 
 from deploy.env import load
 
@@ -96,6 +97,8 @@ STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
     "staticfiles": {"BACKEND": "whitenoise.storage.CompressedManifestStaticFilesStorage"},
 }
+# What is compressed already, and source maps, which are large and which only a debugger reads.
+WHITENOISE_SKIP_COMPRESS_EXTENSIONS = (*Compressor.SKIP_COMPRESS_EXTENSIONS, "map")
 
 EMAIL_BACKEND = ENVIRONMENT.email.get("EMAIL_BACKEND", "django.core.mail.backends.console.EmailBackend")
 for _name, _value in ENVIRONMENT.email.items():

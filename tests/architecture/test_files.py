@@ -24,6 +24,7 @@ TOP_LEVEL = {
     "tests",
 }
 LONGEST_MODULE = 450
+LONGEST_TEST_MODULE = 550  # tables of cases make tests longer
 
 # Written in two parts each, so that this file does not hold what it forbids.
 FORBIDDEN = [
@@ -62,7 +63,7 @@ def test_no_module_is_so_long_that_it_holds_two_things() -> None:
         for path in modules()
         if "migrations" not in path.parts
         and "data" not in path.parts
-        and (lines := text_of(path).count("\n")) > LONGEST_MODULE
+        and (lines := text_of(path).count("\n")) > (LONGEST_TEST_MODULE if path.parts[0] == "tests" else LONGEST_MODULE)
     }
     assert not long
 
