@@ -247,8 +247,7 @@ class CableTypeEntry(EntryForm):
 
 
 ENTRIES: dict[str, type[EntryForm]] = {
-    entry.model.record_kind: entry
-    for entry in (SiteEntry, AreaEntry, CertificateEntry, EquipmentEntry, CableTypeEntry)
+    entry.model.record_kind: entry for entry in (SiteEntry, AreaEntry, CertificateEntry, EquipmentEntry, CableTypeEntry)
 }
 __all__ = [
     "ENTRIES",

@@ -116,10 +116,10 @@ def obstacles(loop: Loop) -> list[str]:
     revision = latest_revision(loop)
     if revision is None or verification.revision_id != revision.pk:
         found.append("The verdict belongs to an older revision: save the loop once.")
-    elif digest(snapshot(loop) | {"archived": loop.is_archived}) != revision.digest:
-        found.append("The stored rows differ from their revision: save the loop once.")
     elif reason := changed_since(verification):
         found.append(f"{reason} Judge the loop again.")
+    elif digest(snapshot(loop) | {"archived": loop.is_archived}) != revision.digest:
+        found.append("The stored rows differ from their revision: save the loop once.")
     return found
 
 
