@@ -135,7 +135,8 @@ postgresql_url=
 if [ -n "$test_database_url" ]; then
     postgresql_url=$test_database_url
 elif answers "postgresql://postgres@127.0.0.1:5432/postgres"; then
-    postgresql_url=postgresql://postgres@127.0.0.1:5432/unlit_test_$$
+    # Tests need no commit to outlive a power failure.
+    postgresql_url="postgresql://postgres@127.0.0.1:5432/unlit_test_$$?options=-c%20synchronous_commit%3Doff"
 elif start_server; then
     postgresql_url=$postgresql_url/unlit_test
 fi
