@@ -8,7 +8,6 @@ from decimal import Decimal
 from typing import Any
 
 from registry.models import HazardousArea, Site
-from registry.quantities import Kind, write
 
 Snapshot = Mapping[str, Any]
 ZONE_RANK = {"0": 0, "20": 0, "1": 1, "21": 1, "2": 2, "22": 2}
@@ -31,6 +30,7 @@ SIMPLE_KEYS = {
     "surface_area": "surface_m2",
     "thermal_resistance": "thermal_k_per_w",
 }
+AMBIENT_KEYS = {"ambient_min": "ambient_min_degc", "ambient_max": "ambient_max_degc"}
 PERMITTED_KEYS = {"Co": "co_f", "Lo": "lo_h", "Lo_Ro": "lo_ro_h_per_ohm"}
 CABLE_KEYS = {
     "C": "capacitance_f_per_m",
@@ -60,6 +60,7 @@ def source_document(tag: str, terminals: Snapshot, certificate: Snapshot | None,
     """A set of terminals that gives energy, as the case format has it."""
     document: dict[str, Any] = {"name": tag, "terminals": terminals["name"]} | texts(terminals, SOURCE_KEYS)
     document |= {key: terminals[key] for key in ("level", "output") if terminals[key]}
+    document |= texts(terminals, AMBIENT_KEYS)
     if terminals["isolation"]:
         document["isolated"] = terminals["isolation"] == "isolated"
     document["permitted"] = [
@@ -90,13 +91,13 @@ def device_document(
     if group:
         document["group"] = group
     rows = [
-        {"class": row["temperature_class"], **texts(row, {"ambient_max": "ambient_max_degc"})}
+        {"class": row["temperature_class"], **row_ambient(row, terminals)}
         for row in terminals["temperature_classes"]
         if ("degC" in row["temperature_class"]) == dust
     ]
     if rows:
         document["temperature_classes"] = [{**row, "class": f"T{row['class']}"} if dust else row for row in rows]
-    document |= texts(terminals, {"ambient_min": "ambient_min_degc"})
+    document |= texts(terminals, {"ambient_min": "ambient_min_degc", "series_resistance": "series_ohm"})
     if terminals["isolation"]:
         document["isolated_from_earth"] = terminals["isolation"] == "isolated"
     if terminals["simple_kind"]:
@@ -108,12 +109,12 @@ def device_document(
     return document
 
 
-def load_text(loop: Snapshot, terminals: Iterable[Snapshot]) -> str | None:
-    """The load and all series resistances of inline items as one resistance; None where neither is known."""
-    parts = [row for row in (loop["load_ohm"], *(item["series_ohm"] for item in terminals)) if row and "si" in row]
-    if not parts:
-        return None
-    return write(sum((Decimal(row["si"]) for row in parts), Decimal(0)), Kind.RESISTANCE)
+def row_ambient(row: Snapshot, terminals: Snapshot) -> dict[str, str]:
+    """Up to which ambient a temperature row holds: never above the highest ambient of the terminals themselves."""
+    limits = [item for item in (row["ambient_max_degc"], terminals["ambient_max_degc"]) if item and "si" in item]
+    if not row["ambient_max_degc"] or not limits:
+        return texts(row, {"ambient_max": "ambient_max_degc"})
+    return {"ambient_max": min(limits, key=lambda item: Decimal(item["si"]))["text"]}
 
 
 def device_kind(terminals: Snapshot, certificate: Snapshot | None) -> str:
@@ -192,14 +193,14 @@ def circuit_document(
         "interconnection": circuit["interconnection"],
         "judge_on": judge_on.isoformat(),
     }
-    document |= texts(loop, {"safe_area_voltage_max": "safe_voltage_max_v"})
+    document |= texts(loop, {"load_resistance": "load_ohm", "safe_area_voltage_max": "safe_voltage_max_v"})
+    document["accepted_schemes"] = site.accepted_schemes
     if "safe_area_voltage_max" not in document and site.safe_voltage_max_v_text:
         document["safe_area_voltage_max"] = site.safe_voltage_max_v_text
     if site.safe_ambient_max_degc_text:
         document["safe_area_ambient_max"] = site.safe_ambient_max_degc_text
     if circuit["fisco"]:
         document["fisco"] = True
-    passed: list[Snapshot] = []
     for row in circuit["members"]:
         equipment = pinned[row["equipment_revision"]["id"]]
         terminals = next(item for item in equipment["terminals"] if item["id"] == row["terminals"]["id"])
@@ -208,7 +209,4 @@ def circuit_document(
             document["sources"].append(source_document(row["tag"], terminals, certificate, row["made_on"]))
         else:
             document["devices"].append(device_document(row["tag"], terminals, certificate, row["made_on"], dust))
-            passed.append(terminals)
-    if (load := load_text(loop, passed)) is not None:
-        document["load_resistance"] = load
     return document
