@@ -21,7 +21,7 @@ def site_context(request: HttpRequest) -> dict[str, Any]:
     user = getattr(request, "user", None)
     return {
         "caution": CAUTION,
-        "version": settings.VERSION,
+        "site_version": settings.VERSION,
         "may_edit_register": isinstance(user, User) and access.may(user, "register.edit"),
         "may_edit_loops": isinstance(user, User) and access.may(user, "loop.edit"),
     }
