@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
-from django.db.models import F, Value
+from django.db.models import F, Q, Value
 from django.db.models.functions import Concat
 
 from loops.models import CableRun, Circuit, Loop, Member
@@ -21,13 +21,15 @@ class MemberEntry(EntryForm):
 
     model = Member
     terminals = RecordField(
-        lambda: Terminals.objects.filter(equipment__archived_at=None).select_related("equipment"),
+        lambda: Terminals.objects.select_related("equipment"),
         Concat(F("equipment__maker"), Value(" "), F("equipment__type_name"), Value(", "), F("name")),
+        Q(equipment__archived_at=None),
         label="terminals",
     )
     area = RecordField(
-        lambda: HazardousArea.objects.filter(archived_at=None),
+        HazardousArea.objects.all,
         Concat(F("site__code"), Value(": "), F("name")),
+        Q(archived_at=None),
         required=False,
         label="area",
     )
@@ -48,9 +50,7 @@ class CableEntry(EntryForm):
     """One run of cable."""
 
     model = CableRun
-    cable_type = RecordField(
-        lambda: CableType.objects.filter(archived_at=None), "name", required=False, label="cable type"
-    )
+    cable_type = RecordField(CableType.objects.all, "name", Q(archived_at=None), required=False, label="cable type")
     locals().update(fields_of(CableRun))
     length_m = ReadingField(Kind.LENGTH, "300 m", allow_not_stated=False, label="length", required=False)
 

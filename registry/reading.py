@@ -134,19 +134,29 @@ def remembered_choices() -> Iterator[None]:
 class RecordField(forms.Field):
     """Another record: by its name as people call it, or by its key. A number is a key; a text of digits first a name.
 
-    `queryset` gives what may be chosen now; `name_of` is the expression of the name that people type and see (a column
-    or an annotation).
+    `queryset` gives what is read; `name_of` is the expression of the name that people type and see (a column or an
+    annotation). `offered` narrows what the lists offer: a record that is archived is offered no more, but is still read
+    where it stands already; the service that saves refuses it elsewhere.
     """
 
     def __init__(
-        self, queryset: Callable[[], models.QuerySet[Any]], name_of: str | models.expressions.Combinable, **options: Any
+        self,
+        queryset: Callable[[], models.QuerySet[Any]],
+        name_of: str | models.expressions.Combinable,
+        offered: models.Q | None = None,
+        **options: Any,
     ):
         self.queryset = queryset
+        self.offered = offered or models.Q()
         self.name_of = F(name_of) if isinstance(name_of, str) else name_of
         super().__init__(**options)
 
     def named(self) -> models.QuerySet[Any]:
-        """What may be chosen, each with its `picked_name`."""
+        """What the lists offer, each with its `picked_name`."""
+        return self.readable().filter(self.offered)
+
+    def readable(self) -> models.QuerySet[Any]:
+        """What is read, each with its `picked_name`."""
         return self.queryset().annotate(picked_name=self.name_of)
 
     def name_for(self, key: str) -> str:
@@ -160,22 +170,22 @@ class RecordField(forms.Field):
     def called(self, name: str) -> list[Any]:
         """The records with this name."""
         remembered = self.remembered()
-        return list(self.named().filter(picked_name=name)[:2]) if remembered is None else remembered[0].get(name, [])
+        return list(self.readable().filter(picked_name=name)[:2]) if remembered is None else remembered[0].get(name, [])
 
     def keyed(self, key: int) -> list[Any]:
         """The record with this key, in a list."""
         remembered = self.remembered()
-        return list(self.named().filter(pk=key)) if remembered is None else remembered[1].get(key, [])
+        return list(self.readable().filter(pk=key)) if remembered is None else remembered[1].get(key, [])
 
     def remembered(self) -> tuple[dict[str, list[Any]], dict[int, list[Any]]] | None:
-        """All that may be chosen by name and by key, read once within `remembered_choices`; None outside of it."""
+        """All that is read by name and by key, read once within `remembered_choices`; None outside of it."""
         memory = _choices.get()
         if memory is None:
             return None
         if id(self) not in memory:
             by_name: dict[str, list[Any]] = {}
             by_key: dict[int, list[Any]] = {}
-            for record in self.named():
+            for record in self.readable():
                 by_name.setdefault(record.picked_name, []).append(record)
                 by_key[record.pk] = [record]
             memory[id(self)] = by_name, by_key

@@ -13,7 +13,7 @@ from loops.models import CableRun, Loop, LoopState, Member, Verb, WorkflowEvent
 from loops.services.letters import letter_after
 from loops.services.verification import verify
 from registry import access
-from registry.models import Revision
+from registry.models import CableType, HazardousArea, Revision, Terminals
 from registry.reading import read_entry
 from registry.selectors import record_text
 from registry.services.records import (
@@ -48,6 +48,7 @@ def save_loop(
         if loop.pk:
             access.require(author.user, "loop.edit", loop.site)
             refuse_locked(loop, cleaned)
+        refuse_archived(loop, cleaned)
         write(loop, cleaned, Pins(cleaned))
         loop = Loop.objects.get(pk=loop.pk)
         revision = record_revision(loop, author)
@@ -76,6 +77,31 @@ def refuse_locked(loop: Loop, cleaned: Mapping[str, Any]) -> None:
     for name in ("site", "tag"):
         if issued and cleaned[name] != getattr(loop, name):
             raise EntryRefused({name: [f"The {name} of an issued loop stays: make a new loop and archive this one."]})
+
+
+def refuse_archived(loop: Loop, cleaned: Mapping[str, Any]) -> None:
+    """An archived type or area stays where the loop has it already, and is not chosen anew."""
+    members = Member.objects.filter(circuit__loop=loop) if loop.pk else Member.objects.none()
+    runs = CableRun.objects.filter(circuit__loop=loop) if loop.pk else CableRun.objects.none()
+    standing = {
+        "terminals": set(members.values_list("terminals_id", flat=True)),
+        "area": set(members.values_list("area_id", flat=True)),
+        "cable_type": set(runs.values_list("cable_type_id", flat=True)),
+    }
+    errors = {
+        f"circuits.{index}.{rows}.{position}.{name}": [f"{row[name]} is archived: choose one that is in use."]
+        for index, circuit in enumerate(cleaned["circuits"])
+        for rows, names in (("members", ("terminals", "area")), ("cables", ("cable_type",)))
+        for position, row in enumerate(circuit[rows])
+        for name in names
+        if row[name] is not None and is_archived(row[name]) and row[name].pk not in standing[name]
+    }
+    if errors:
+        raise EntryRefused(errors)
+
+
+def is_archived(record: Terminals | HazardousArea | CableType) -> bool:
+    return (record.equipment if isinstance(record, Terminals) else record).is_archived
 
 
 def reopen(loop: Loop, revision: Revision, author: Author) -> None:
