@@ -14,6 +14,8 @@ from typing import Any
 import pytest
 
 PASSWORD = "Slow-copper-91-lantern"
+# Paper made from records: the same whatever database they came from, and slow.
+SAME_ON_EVERY_DATABASE = ("tests/reports/test_sheet.py",)
 DATABASE_FIXTURES = {"db", "transactional_db", "django_db_reset_sequences", "live_server"}
 
 
@@ -26,7 +28,7 @@ def pytest_addoption(parser: pytest.Parser) -> None:
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     if not config.getoption("--database-only"):
         return
-    chosen = [item for item in items if uses_database(item)]
+    chosen = [item for item in items if uses_database(item) and not item.nodeid.startswith(SAME_ON_EVERY_DATABASE)]
     config.hook.pytest_deselected(items=[item for item in items if item not in chosen])
     items[:] = chosen
 
