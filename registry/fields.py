@@ -9,9 +9,7 @@ from typing import Any, ClassVar
 
 from django.db import models
 
-from registry.quantities import Kind, read
-
-NOT_STATED = "not stated"
+from registry.quantities import NOT_STATED, Kind, read
 
 
 @dataclass(frozen=True)

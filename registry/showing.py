@@ -8,10 +8,10 @@ from typing import Any
 
 from django.db import models
 
-from registry.fields import NOT_STATED, QuantityField
+from registry.fields import QuantityField
 from registry.models import Certificate, CertificateStatus, PermittedRow, TemperatureRow, Terminals
 from registry.parameters import PARAMETERS, Parameter, plain_signs, shown
-from registry.quantities import QuantityError, read
+from registry.quantities import NOT_STATED, QuantityError, read
 
 SOON = dt.timedelta(days=180)
 
