@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from loops.views import actions, editor, home, lists, page
+from loops.views import actions, editor, home, lists, page, reviews
 
 urlpatterns = [
     path("", home.home, name="home"),
@@ -16,5 +16,10 @@ urlpatterns = [
     path("loops/<int:pk>/take-back/", actions.take_back, name="loop_take_back"),
     path("loops/<int:pk>/return/", actions.return_loop, name="loop_return"),
     path("loops/<int:pk>/judge-again/", actions.judge_again, name="loop_judge_again"),
+    path("loops/<int:pk>/reviewers/", reviews.ask, name="loop_ask"),
+    path("loops/<int:pk>/reviewers/<int:request_pk>/", reviews.answer, name="loop_review"),
+    path("loops/<int:pk>/remarks/", reviews.remark, name="loop_remark"),
+    path("loops/<int:pk>/remarks/<int:thread_pk>/", reviews.reply, name="loop_reply"),
+    path("loops/<int:pk>/issues/<int:approval_pk>/withdraw/", reviews.withdraw, name="loop_withdraw"),
     path("loops/<int:pk>/archive/", actions.archive, name="loop_archive"),
 ]

@@ -27,6 +27,9 @@ TABLE: dict[str, frozenset[Role]] = {
     "loop.take_back": frozenset({Role.DESIGNER}),
     "loop.return": frozenset({Role.APPROVER}),
     "loop.approve": frozenset({Role.APPROVER}),
+    "loop.review": frozenset({Role.DESIGNER, Role.APPROVER}),
+    "loop.remark": EVERYBODY - {Role.READER},
+    "loop.withdraw": frozenset({Role.APPROVER}),
     "sheet.view": EVERYBODY,
 }
 
@@ -44,6 +47,9 @@ SIDES = {
     "loop.take_back": "A designer of this site may do this.",
     "loop.return": "An approver of this site may do this.",
     "loop.approve": "An approver of this site may do this.",
+    "loop.review": "A designer or approver of this site may do this.",
+    "loop.remark": "Everybody with a role at this site other than reader may do this.",
+    "loop.withdraw": "An approver of this site may do this.",
 }
 
 

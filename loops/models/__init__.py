@@ -2,6 +2,7 @@
 
 from loops.models.approvals import Approval, Verb, WorkflowEvent
 from loops.models.loops import CableRun, Circuit, Loop, LoopState, Member
+from loops.models.reviews import Remark, ReviewAnswer, ReviewRequest, Withdrawal
 from loops.models.verifications import LoopVerdict, Verification
 
 __all__ = [
@@ -12,7 +13,11 @@ __all__ = [
     "LoopState",
     "LoopVerdict",
     "Member",
+    "Remark",
+    "ReviewAnswer",
+    "ReviewRequest",
     "Verb",
     "Verification",
+    "Withdrawal",
     "WorkflowEvent",
 ]

@@ -15,6 +15,7 @@ class Verb(models.TextChoices):
     RETURN = "return", "Returned"
     APPROVE = "approve", "Approved and issued"
     REOPEN = "reopen", "Reopened by a change"
+    WITHDRAW = "withdraw", "Withdrawn"
 
 
 class WorkflowEvent(models.Model):
@@ -54,6 +55,7 @@ class Approval(models.Model):
     prepared_name = models.CharField(max_length=120)
     printed_name = models.CharField(max_length=120)
     meaning = models.CharField(max_length=240)
+    short_id = models.CharField(max_length=12, unique=True, null=True, help_text="Names it in its live address.")
 
     class Meta:
         ordering = ["loop", "-pk"]

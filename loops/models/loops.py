@@ -14,6 +14,7 @@ class LoopState(models.TextChoices):
     IN_REVIEW = "in_review", "In review"
     RETURNED = "returned", "Returned"
     ISSUED = "issued", "Issued"
+    WITHDRAWN = "withdrawn", "Withdrawn"
 
 
 class Loop(Record):

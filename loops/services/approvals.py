@@ -2,24 +2,27 @@
 
 from __future__ import annotations
 
+import secrets
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from django.core.exceptions import PermissionDenied
 from django.db import transaction
 from django.utils import timezone
 
-from loops.models import Approval, Loop, LoopState, LoopVerdict, Verb, WorkflowEvent
+from loops.models import Approval, Loop, LoopState, LoopVerdict, Verb, Withdrawal, WorkflowEvent
+from loops.services.contributors import contributors
 from loops.services.loops import changed_pins
+from loops.services.refusals import WorkflowRefused
+from loops.services.reviews import ask, obstacles_to_sign
 from loops.services.verification import changed_since
 from registry import access
-from registry.models import Revision, User
+from registry.models import User
 from registry.services.records import digest, latest_revision, lock, snapshot
 
+SHORT_ID_LETTERS = "abcdefghjkmnpqrstuvwxyz23456789"
+SHORT_ID_LENGTH = 10
 MEANING = "I have checked this revision and its verification and approve it for issue."
-
-
-class WorkflowRefused(Exception):
-    """The step cannot be taken now; the text says why and what to do."""
 
 
 @dataclass(frozen=True)
@@ -63,6 +66,13 @@ STEPS = {
             frozenset({LoopState.IN_REVIEW}),
             LoopState.ISSUED,
             "Only a loop in review can be approved.",
+        ),
+        Step(
+            Verb.WITHDRAW,
+            "loop.withdraw",
+            frozenset(LoopState) - {LoopState.WITHDRAWN},
+            LoopState.WITHDRAWN,
+            "Only an issue that is in force can be withdrawn.",
         ),
     )
 }
@@ -123,15 +133,27 @@ def obstacles(loop: Loop) -> list[str]:
     return found
 
 
-def submit(loop_id: int, user: User, *, text: str = "", opened_version: int | None = None) -> Loop:
-    """Ask for approval. Raises WorkflowRefused for a loop that does not comply in every check."""
+def submit(
+    loop_id: int,
+    user: User,
+    *,
+    text: str = "",
+    opened_version: int | None = None,
+    reviewers: Iterable[int] = (),
+) -> Loop:
+    """Ask for approval, and people to review it (keys of users).
+
+    Raises WorkflowRefused for a loop that does not comply in every check, or a reviewer who cannot review it.
+    """
     with transaction.atomic():
         step, loop = begin(Verb.SUBMIT, loop_id, user, opened_version)
         if reasons := obstacles(loop):
             raise WorkflowRefused(" ".join(reasons))
         loop.submitted_by = user
         loop.submitted_at = timezone.now()
-        return finish(step, loop, user, text)
+        finish(step, loop, user, text)
+        ask(loop, user, reviewers)
+        return loop
 
 
 def take_back(loop_id: int, user: User, *, text: str = "", opened_version: int | None = None) -> Loop:
@@ -148,23 +170,6 @@ def return_loop(loop_id: int, user: User, *, text: str, opened_version: int | No
     with transaction.atomic():
         step, loop = begin(Verb.RETURN, loop_id, user, opened_version)
         return finish(step, loop, user, text)
-
-
-def contributors(loop: Loop) -> dict[int, str]:
-    """Everybody who saved or submitted the loop since its last approval, and how: {user key: what they did}."""
-    approved = loop.approvals.order_by("-pk").select_related("revision").first()
-    since = approved.revision.number if approved else 0
-    people: dict[int, str] = {}
-    for author_id in Revision.objects.filter(kind="loop", record_id=loop.pk, number__gt=since).values_list(
-        "author_id", flat=True
-    ):
-        people[author_id] = "changed it"
-    events = WorkflowEvent.objects.filter(loop=loop, verb=Verb.SUBMIT)
-    if approved:
-        events = events.filter(created_at__gt=approved.approved_at)
-    for actor_id in events.values_list("actor_id", flat=True):
-        people.setdefault(actor_id, "submitted it")
-    return people
 
 
 def refusal_to_sign(loop: Loop, user: User) -> str:
@@ -188,7 +193,7 @@ def approve(loop_id: int, user: User, *, password: str, opened_version: int | No
             raise PermissionDenied(reason)
         if not user.check_password(password):
             raise WorkflowRefused("The password is not right: nothing was signed. Type it again.")
-        if reasons := obstacles(loop):
+        if reasons := obstacles(loop) + obstacles_to_sign(loop):
             raise WorkflowRefused(" ".join(reasons))
         verification = loop.verification
         revision = latest_revision(loop)
@@ -208,6 +213,51 @@ def approve(loop_id: int, user: User, *, password: str, opened_version: int | No
             prepared_name=loop.submitted_by.printed_name,
             printed_name=user.printed_name,
             meaning=MEANING,
+            short_id=new_short_id(),
         )
         finish(step, loop, user, text)
         return approval
+
+
+def new_short_id() -> str:
+    """A name for the live address of an issue that nobody guesses: ten letters and digits, about 50 bits."""
+    return "".join(secrets.choice(SHORT_ID_LETTERS) for _ in range(SHORT_ID_LENGTH))
+
+
+def withdraw(approval_id: int, user: User, *, text: str, opened_version: int | None = None) -> Withdrawal:
+    """End the issue in force: it must no longer be used; the reason is required.
+
+    A loop that stands as issued becomes withdrawn; a later revision in preparation stays as it is.
+    """
+    if not text.strip():
+        raise WorkflowRefused("Say why you withdraw it: whoever holds the sheet must know.")
+    with transaction.atomic():
+        approval = Approval.objects.get(pk=approval_id)
+        step, loop = begin(Verb.WITHDRAW, approval.loop_id, user, opened_version)
+        if in_force(loop) != approval:
+            raise WorkflowRefused(step.refusal)
+        withdrawal = Withdrawal.objects.create(
+            approval=approval,
+            reason=text.strip(),
+            actor=user,
+            printed_name=user.printed_name,
+            withdrawn_at=timezone.now(),
+        )
+        if loop.state == LoopState.ISSUED:
+            finish(step, loop, user, text)
+        else:
+            WorkflowEvent.objects.create(
+                loop=loop,
+                letter=approval.letter,
+                verb=Verb.WITHDRAW,
+                actor=user,
+                text=text.strip(),
+                revision=approval.revision,
+            )
+        return withdrawal
+
+
+def in_force(loop: Loop) -> Approval | None:
+    """The issue of a loop that counts now: the newest one, unless it was withdrawn."""
+    newest = loop.approvals.select_related("revision", "withdrawal").order_by("-pk").first()
+    return None if newest is None or hasattr(newest, "withdrawal") else newest

@@ -52,7 +52,7 @@ def save_loop(
         write(loop, cleaned, Pins(cleaned))
         loop = Loop.objects.get(pk=loop.pk)
         revision = record_revision(loop, author)
-        if revision is not None and loop.state in {LoopState.ISSUED, LoopState.RETURNED}:
+        if revision is not None and loop.state in {LoopState.ISSUED, LoopState.RETURNED, LoopState.WITHDRAWN}:
             reopen(loop, revision, author)
         verify(loop, revision or newest(loop))
         loop.save()
@@ -106,7 +106,7 @@ def is_archived(record: Terminals | HazardousArea | CableType) -> bool:
 
 def reopen(loop: Loop, revision: Revision, author: Author) -> None:
     """A change after issue or return starts a draft again; after an issue under the next letter."""
-    if loop.state == LoopState.ISSUED:
+    if loop.state in {LoopState.ISSUED, LoopState.WITHDRAWN}:
         loop.letter = letter_after(loop.letter)
         WorkflowEvent.objects.create(
             loop=loop, letter=loop.letter, verb=Verb.REOPEN, actor=author.user, revision=revision, text=author.reason

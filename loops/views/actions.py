@@ -11,11 +11,13 @@ from django.shortcuts import redirect
 from django.views.decorators.http import require_POST
 
 from loops.services import approvals
-from loops.services.approvals import WorkflowRefused
 from loops.services.loops import archive_loop, refresh
+from loops.services.refusals import WorkflowRefused
 from loops.views.page import render_loop, visible_loop
 from loops.views.requests import opened_version, person, typed
 from registry.services.records import Author, EntryRefused, StaleRecord
+
+MOST_KEYS = 100
 
 
 def step(request: HttpRequest, pk: int, act: Callable[[int, int], object], done: str) -> HttpResponse:
@@ -43,7 +45,9 @@ def submit(request: HttpRequest, pk: int) -> HttpResponse:
     return step(
         request,
         pk,
-        lambda key, version: approvals.submit(key, person(request), text=note(request), opened_version=version),
+        lambda key, version: approvals.submit(
+            key, person(request), text=note(request), opened_version=version, reviewers=keys(request, "reviewers")
+        ),
         "{} was submitted for approval.",
     )
 
@@ -94,6 +98,12 @@ def archive(request: HttpRequest, pk: int) -> HttpResponse:
         lambda key, version: archive_loop(loop, archived, author, opened_version=version),
         "{} was archived." if archived else "{} was brought back.",
     )
+
+
+def keys(request: HttpRequest, name: str) -> list[int]:
+    """Keys of records that were ticked; what is no key is left out."""
+    texts = request.POST.getlist(name)[:MOST_KEYS]
+    return [int(text) for text in texts if text.isascii() and text.isdigit() and len(text) < 16]
 
 
 def note(request: HttpRequest) -> str:

@@ -14,7 +14,7 @@ from django.views.decorators.http import require_safe
 
 from loops import selectors
 from loops.models import Loop, LoopState, LoopVerdict
-from loops.services.approvals import contributors
+from loops.services.contributors import contributors
 from loops.views.requests import person
 from registry import access
 from registry.models import Certificate, CertificateStatus, Role, Site, User

@@ -11,11 +11,13 @@ from django.views.decorators.http import require_safe
 
 from loops import selectors
 from loops.models import Loop, LoopState
-from loops.services.approvals import obstacles, refusal_to_sign
+from loops.services.approvals import in_force, obstacles, refusal_to_sign
 from loops.services.loops import changed_pins
+from loops.services.reviews import obstacles_to_sign
 from loops.views import shown
 from loops.views.difference import described, differences
 from loops.views.requests import person
+from loops.views.reviewing import review_context
 from registry import access
 from registry.models import Revision, User
 
@@ -39,6 +41,8 @@ def render_loop(
 ) -> HttpResponse:
     """The loop page, after a refused step with the refusal in words and what was typed."""
     context = loop_context(loop, person(request)) | {"refusal": refusal, "typed": typed or {}}
+    topic = (typed or {}).get("about", "") or request.GET.get("remark", "")[:240]
+    context |= review_context(loop, person(request), context["circuits"], topic)
     return render(request, "loops/loop.html", context, status=status)
 
 
@@ -47,7 +51,7 @@ def loop_context(loop: Loop, user: User) -> dict[str, Any]:
     verification = loop.verification
     results = verification.results if verification else []
     approvals = list(
-        loop.approvals.select_related("revision", "approved_by", "submitted_by", "sheet").defer(
+        loop.approvals.select_related("revision", "approved_by", "submitted_by", "sheet", "withdrawal").defer(
             "sheet__bytes", "revision__snapshot"
         )
     )
@@ -123,9 +127,15 @@ def actions_for(loop: Loop, user: User) -> dict[str, Any]:
         "can_return": review and may_return,
         "can_approve": review and may_return,
         "refusal_to_sign": refusal_to_sign(loop, user) if review and may_return else "",
-        "obstacles": obstacles(loop) if (open_state or review) and not loop.is_archived else [],
+        "obstacles": hindrances(loop) if (open_state or review) and not loop.is_archived else [],
+        "can_withdraw": access.may(user, "loop.withdraw", loop.site) and in_force(loop) is not None,
         "can_archive": may_edit and not review,
     }
+
+
+def hindrances(loop: Loop) -> list[str]:
+    """What stands in the way of the next step."""
+    return obstacles(loop) + (obstacles_to_sign(loop) if loop.state == LoopState.IN_REVIEW else [])
 
 
 @require_safe

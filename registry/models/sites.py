@@ -26,6 +26,11 @@ class Site(Record):
     schemes = models.CharField(
         "certificate schemes accepted", max_length=120, default="ATEX, IECEx", help_text="Separated by commas."
     )
+    live_pages = models.BooleanField(
+        "state of issued sheets shown without log-in",
+        default=False,
+        help_text="Whoever opens the code on a sheet sees whether it is current, superseded or withdrawn.",
+    )
     safe_ambient_max_degc = QuantityField(Kind.TEMPERATURE)
     safe_ambient_max_degc_text = TypedTextField()
     safe_voltage_max_v = QuantityField(Kind.VOLTAGE)

@@ -15,7 +15,8 @@ from django.conf import settings
 from django.urls import reverse
 from django.utils import timezone
 
-from loops.models import Approval, Loop, LoopState, Verb, Verification, WorkflowEvent
+from loops.models import Approval, Loop, LoopState, ReviewAnswer, Verb, Verification, WorkflowEvent
+from loops.services.reviews import AGREED
 from registry.context import CAUTION
 from registry.models import Revision, Site
 from reports.sheets import words
@@ -73,7 +74,7 @@ def sheet_content(
         revision_digest=revision.digest,
         verification_digest=verification.digest,
         caution=CAUTION,
-        link=f"{settings.SITE_URL.rstrip('/')}{reverse('loop', args=[loop.pk])}",
+        link=f"{settings.SITE_URL.rstrip('/')}{live_address(loop, approval)}",
         remark=remark_of(loop, approval),
     )
 
@@ -99,6 +100,13 @@ def moment_at(moment: dt.datetime, site: Site) -> Moment:
     return Moment(f"{local:%Y-%m-%d %H:%M} {site.time_zone}", f"{utc:%Y-%m-%d %H:%M} UTC")
 
 
+def live_address(loop: Loop, approval: Approval | None) -> str:
+    """Where the code on the sheet leads: to the state of this issue; a draft leads to its loop."""
+    if approval is not None and approval.short_id:
+        return reverse("reports:live", args=[approval.short_id])
+    return reverse("loop", args=[loop.pk])
+
+
 def signatures(loop: Loop, revision: Revision, approval: Approval | None) -> tuple[Signature, ...]:
     """Who changed, prepared and approved. What has not been signed yet is there without a name."""
     site = loop.site
@@ -110,13 +118,29 @@ def signatures(loop: Loop, revision: Revision, approval: Approval | None) -> tup
         if loop.submitted_by is not None and loop.submitted_at is not None:
             submitted = moment_at(loop.submitted_at, site)
             prepared = Signature("Prepared", loop.submitted_by.printed_name, submitted, PREPARED)
-        return changed, prepared, Signature("Approved")
+        return changed, prepared, *reviewed(loop, revision), Signature("Approved")
     event = submission(loop, approval)
     return (
         changed,
         Signature("Prepared", approval.prepared_name, moment_at(event.created_at, site) if event else None, PREPARED),
+        *reviewed(loop, revision, approval),
         Signature("Approved", approval.printed_name, moment_at(approval.approved_at, site), approval.meaning),
     )
+
+
+def reviewed(loop: Loop, revision: Revision, approval: Approval | None = None) -> list[Signature]:
+    """Who reviewed the revision without objection, in the submission that was approved (else the last one)."""
+    event = submission(loop, approval) if approval else None
+    since = event.created_at if event else loop.submitted_at
+    if since is None:
+        return []
+    answers = ReviewAnswer.objects.filter(
+        request__revision=revision, answered_at__gte=since, word=ReviewAnswer.Word.AGREED
+    ).order_by("pk")
+    return [
+        Signature("Reviewed", answer.printed_name, moment_at(answer.answered_at, loop.site), AGREED)
+        for answer in answers
+    ]
 
 
 def submission(loop: Loop, approval: Approval) -> WorkflowEvent | None:

@@ -18,6 +18,7 @@ from django.utils.regex_helper import normalize
 OPEN = {
     "login/": "the way in",
     "logout/": "ends a session; without one it leads to the log-in",
+    "s/%(short_id)s/": "the state of an issued sheet, where its site allows that (tests/reports/test_live.py)",
 }
 SAMPLES = {"int": "1", "str": "x", "slug": "x", "path": "x", "uuid": "01234567-89ab-4def-8123-456789abcdef"}
 

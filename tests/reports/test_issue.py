@@ -14,8 +14,8 @@ from django.db import IntegrityError, connection, transaction
 
 from loops.models import Approval, Loop, LoopState, Verb, WorkflowEvent
 from loops.services import approvals
-from loops.services.approvals import WorkflowRefused
 from loops.services.loops import save_loop
+from loops.services.refusals import WorkflowRefused
 from registry.models import Membership, Role
 from registry.services.records import StaleRecord, latest_revision
 from reports.models import Sheet

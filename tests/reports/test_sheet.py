@@ -91,7 +91,7 @@ def test_title_block_signatures_digests_and_caution_are_on_the_paper(
         "II (1) G [Ex ia Ga] IIC",
         "HAC-001",
         "Local codes, the certificates themselves and licensed practice decide",
-        f"/loops/{approval.loop_id}/",
+        f"/s/{approval.short_id}/",
     ):
         assert flat(text) in paper, text
 

@@ -1,0 +1,76 @@
+"""What the loop page shows of reviewers and remarks."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from loops.models import Loop, LoopState
+from loops.services import reviews
+from loops.services.contributors import contributors
+from registry import access
+from registry.models import User
+
+WHOLE_LOOP = "The whole loop"
+
+
+def review_context(loop: Loop, user: User, circuits: list[dict[str, Any]], asked: str) -> dict[str, Any]:
+    """What the loop page shows of reviewers and remarks; `asked` is the check that a remark is to be made on."""
+    review = loop.state == LoopState.IN_REVIEW
+    threads = reviews.remarks_of(loop)
+    requests = list(reviews.requests_now(loop))
+    deeds = contributors(loop) if threads or review else {}
+    may_ask = access.may(user, "loop.submit", loop.site) or access.may(user, "loop.approve", loop.site)
+    open_state = loop.state in {LoopState.DRAFT, LoopState.RETURNED}
+    wants_reviewers = not loop.is_archived and ((review and may_ask) or (open_state and may_ask))
+    asked_keys = {item.reviewer_id for item in requests}
+    topics = [WHOLE_LOOP, *subjects(circuits)]
+    return {
+        "threads": [
+            {
+                "thread": thread,
+                "form": f"reply-{thread.pk}",
+                "open": thread.is_open,
+                "can_settle": reviews.may_settle(thread, user, deeds),
+            }
+            for thread in threads
+        ],
+        "open_threads": sum(thread.is_open for thread in threads),
+        "may_remark": access.may(user, "loop.remark", loop.site) and not loop.is_archived,
+        "topics": topics if not asked or asked in topics else [asked, *topics],
+        "topic": asked,
+        "reviews": [
+            {
+                "request": item,
+                "form": f"review-{item.pk}",
+                "answer": getattr(item, "answer", None),
+                "mine": item.reviewer_id == user.pk,
+                "can_excuse": item.asked_by_id == user.pk or access.may(user, "loop.approve", loop.site),
+            }
+            for item in requests
+        ],
+        "reviewers": [item for item in reviews.may_review(loop) if item.pk not in asked_keys and item.pk != user.pk]
+        if wants_reviewers
+        else [],
+    }
+
+
+def subjects(circuits: list[dict[str, Any]]) -> list[str]:
+    """What a remark can be made on: each check, source, device and cable of each circuit, in words.
+
+    Each check is told its own words as `topic`, for the link beside it.
+    """
+    found = []
+    for item in circuits:
+        before = f"{item['name']}: " if len(circuits) > 1 else ""
+        for check in item["checks"]:
+            check["topic"] = before + check_subject(check)
+        found += [check["topic"] for check in item["checks"]]
+        found += [f"{before}{member.get_role_display()} {member.tag}" for member in item["members"]]
+        found += [f"{before}Cable {cable.tag}" for cable in item["cables"]]
+    return list(dict.fromkeys(found))
+
+
+def check_subject(check: dict[str, Any]) -> str:
+    """A check in words: "Capacitance, S1 → D1"."""
+    name = str(check["id"]).replace("_", " ").capitalize()
+    return f"{name}, {check['subject']}" if check["subject"] else name
