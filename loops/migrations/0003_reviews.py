@@ -25,7 +25,7 @@ class Migration(migrations.Migration):
         migrations.AddField(
             model_name='approval',
             name='short_id',
-            field=models.CharField(help_text='Names this issue in its live address.', max_length=12, null=True, unique=True),
+            field=models.CharField(help_text='Names it in its live address.', max_length=12, null=True, unique=True),
         ),
         migrations.AlterField(
             model_name='loop',
