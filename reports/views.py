@@ -17,8 +17,8 @@ from loops.models import Approval, Loop, LoopState
 from loops.services.approvals import MEANING, obstacles, refusal_to_sign
 from loops.services.refusals import WorkflowRefused
 from loops.services.reviews import obstacles_to_sign, requests_now
-from loops.views.difference import described, differences
 from loops.views.requests import opened_version, person, typed
+from loops.views.since_issue import since_issue
 from registry import access
 from registry.services.records import StaleRecord, latest_revision
 from reports.files import file_name
@@ -94,7 +94,7 @@ def approve_page(
         if verification and revision
         else [],
         "issued": issued,
-        "changes": changes(issued, revision.snapshot) if revision else [],
+        "changes": since_issue(issued, revision, verification) if revision else [],
         "meaning": MEANING,
         "reviews": list(requests_now(loop)),
         "in_review": in_review,
@@ -109,14 +109,7 @@ def approve_page(
 
 def last_issue(loop: Loop) -> Approval | None:
     """The newest approval of a loop."""
-    return loop.approvals.select_related("revision").order_by("-pk").first()
-
-
-def changes(issued: Approval | None, snapshot: dict[str, Any]) -> list[dict[str, str]]:
-    """What differs from the last issued revision; the whole content where nothing was issued yet."""
-    if issued is not None:
-        return differences(issued.revision.snapshot, snapshot)
-    return [{"label": label, "before": "", "after": text} for label, text in described(snapshot).items() if text]
+    return loop.approvals.select_related("revision", "verification").order_by("-pk").first()
 
 
 def visible_sheet(request: HttpRequest, pk: int) -> Sheet:
