@@ -6,12 +6,12 @@ import datetime as dt
 import hashlib
 import logging
 
-from django.db import transaction
 from django.utils import timezone
 
 from loops.models import Loop
 from loops.services.approvals import approve
 from registry.models import User
+from registry.services.changes import Deed, Told, recorded, tell
 from reports.models import Sheet
 from reports.pdf import PageSize
 from reports.sheets.build import sheet_content
@@ -35,16 +35,29 @@ def issue(loop_id: int, user: User, password: str, opened_version: int | None, t
     Raises what loops.services.approvals.approve raises (WorkflowRefused, PermissionDenied, StaleRecord) and
     SheetNotMade; then nothing is signed and the loop stays as it was.
     """
-    with transaction.atomic():
+    with recorded():
         approval = approve(loop_id, user, password=password, opened_version=opened_version, text=text)
         content = sheet_content(approval.loop, approval.revision, approval.verification, approval)
         data = rendered(content, paper_for(content))
-        return Sheet.objects.create(
+        sheet = Sheet.objects.create(
             approval=approval,
             number=free_number(approval.loop, content.number),
             bytes=data,
             sha256=hashlib.sha256(data).hexdigest(),
         )
+        tell(
+            Told(
+                Deed.ISSUE,
+                "sheet",
+                sheet.pk,
+                sheet.number,
+                actor=user,
+                site_id=approval.loop.site_id,
+                digest=sheet.sha256,
+                detail={"loop": approval.loop_id, "letter": approval.letter},
+            )
+        )
+        return sheet
 
 
 def draft_pdf(loop: Loop, *, made_at: dt.datetime | None = None, paper: PageSize | None = None) -> bytes:

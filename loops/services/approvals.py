@@ -5,20 +5,23 @@ from __future__ import annotations
 import secrets
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import Any
 
 from django.core.exceptions import PermissionDenied
-from django.db import transaction
 from django.utils import timezone
 
-from loops.models import Approval, Loop, LoopState, LoopVerdict, Verb, Withdrawal, WorkflowEvent
+from loops.models import Approval, Loop, LoopState, LoopVerdict, Verb, Withdrawal
 from loops.services.contributors import contributors
 from loops.services.loops import changed_pins
 from loops.services.refusals import WorkflowRefused
 from loops.services.reviews import ask, obstacles_to_sign
+from loops.services.steps import record_step
 from loops.services.verification import changed_since
 from registry import access
+from registry.digests import digest
 from registry.models import User
-from registry.services.records import digest, latest_revision, lock, snapshot
+from registry.services.changes import recorded
+from registry.services.records import latest_revision, lock, snapshot
 
 SHORT_ID_LETTERS = "abcdefghjkmnpqrstuvwxyz23456789"
 SHORT_ID_LENGTH = 10
@@ -90,16 +93,14 @@ def begin(verb: Verb, loop_id: int, user: User, opened_version: int | None) -> t
     return step, loop
 
 
-def finish(step: Step, loop: Loop, user: User, text: str) -> Loop:
+def finish(step: Step, loop: Loop, user: User, text: str, **detail: Any) -> Loop:
     """Change the state and record the step."""
     revision = latest_revision(loop)
     assert revision is not None
     loop.state = step.target
     loop.version += 1
     loop.save()
-    WorkflowEvent.objects.create(
-        loop=loop, letter=loop.letter, verb=step.verb, actor=user, text=text.strip(), revision=revision
-    )
+    record_step(step.verb, loop, user, revision, text, **detail)
     return loop
 
 
@@ -145,7 +146,7 @@ def submit(
 
     Raises WorkflowRefused for a loop that does not comply in every check, or a reviewer who cannot review it.
     """
-    with transaction.atomic():
+    with recorded():
         step, loop = begin(Verb.SUBMIT, loop_id, user, opened_version)
         if reasons := obstacles(loop):
             raise WorkflowRefused(" ".join(reasons))
@@ -158,7 +159,7 @@ def submit(
 
 def take_back(loop_id: int, user: User, *, text: str = "", opened_version: int | None = None) -> Loop:
     """Take a loop in review back to draft."""
-    with transaction.atomic():
+    with recorded():
         step, loop = begin(Verb.TAKE_BACK, loop_id, user, opened_version)
         return finish(step, loop, user, text)
 
@@ -167,7 +168,7 @@ def return_loop(loop_id: int, user: User, *, text: str, opened_version: int | No
     """Return a loop in review to its designer; the reasons are required."""
     if not text.strip():
         raise WorkflowRefused("Say why you return the loop: the designer must know what to mend.")
-    with transaction.atomic():
+    with recorded():
         step, loop = begin(Verb.RETURN, loop_id, user, opened_version)
         return finish(step, loop, user, text)
 
@@ -187,7 +188,7 @@ def approve(loop_id: int, user: User, *, password: str, opened_version: int | No
     refuses it as well), for a wrong password, and while anything stands in the way. The caller renders and stores the
     sheet in the same transaction.
     """
-    with transaction.atomic():
+    with recorded():
         step, loop = begin(Verb.APPROVE, loop_id, user, opened_version)
         if reason := refusal_to_sign(loop, user):
             raise PermissionDenied(reason)
@@ -215,7 +216,7 @@ def approve(loop_id: int, user: User, *, password: str, opened_version: int | No
             meaning=MEANING,
             short_id=new_short_id(),
         )
-        finish(step, loop, user, text)
+        finish(step, loop, user, text, approval=approval.pk, verification=verification.digest)
         return approval
 
 
@@ -231,7 +232,7 @@ def withdraw(approval_id: int, user: User, *, text: str, opened_version: int | N
     """
     if not text.strip():
         raise WorkflowRefused("Say why you withdraw it: whoever holds the sheet must know.")
-    with transaction.atomic():
+    with recorded():
         approval = Approval.objects.get(pk=approval_id)
         step, loop = begin(Verb.WITHDRAW, approval.loop_id, user, opened_version)
         if in_force(loop) != approval:
@@ -246,14 +247,7 @@ def withdraw(approval_id: int, user: User, *, text: str, opened_version: int | N
         if loop.state == LoopState.ISSUED:
             finish(step, loop, user, text)
         else:
-            WorkflowEvent.objects.create(
-                loop=loop,
-                letter=approval.letter,
-                verb=Verb.WITHDRAW,
-                actor=user,
-                text=text.strip(),
-                revision=approval.revision,
-            )
+            record_step(Verb.WITHDRAW, loop, user, approval.revision, text, letter=approval.letter)
         return withdrawal
 
 

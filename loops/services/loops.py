@@ -5,17 +5,19 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from django.db import models, transaction
+from django.db import models
 from django.utils import timezone
 
 from loops.entries import LoopEntry
-from loops.models import CableRun, Loop, LoopState, Member, Verb, WorkflowEvent
+from loops.models import CableRun, Loop, LoopState, Member, Verb
 from loops.services.letters import letter_after
+from loops.services.steps import record_step
 from loops.services.verification import verify
 from registry import access
 from registry.models import CableType, HazardousArea, Revision, Terminals
 from registry.reading import read_entry
 from registry.selectors import record_text
+from registry.services.changes import recorded
 from registry.services.records import (
     Author,
     EntryRefused,
@@ -43,7 +45,7 @@ def save_loop(
     if errors:
         raise EntryRefused(errors)
     access.require(author.user, "loop.edit", cleaned["site"])
-    with transaction.atomic():
+    with recorded():
         loop = Loop(owner=author.user) if loop_id is None else lock(Loop, loop_id, opened_version)
         if loop.pk:
             access.require(author.user, "loop.edit", loop.site)
@@ -108,9 +110,7 @@ def reopen(loop: Loop, revision: Revision, author: Author) -> None:
     """A change after issue or return starts a draft again; after an issue under the next letter."""
     if loop.state in {LoopState.ISSUED, LoopState.WITHDRAWN}:
         loop.letter = letter_after(loop.letter)
-        WorkflowEvent.objects.create(
-            loop=loop, letter=loop.letter, verb=Verb.REOPEN, actor=author.user, revision=revision, text=author.reason
-        )
+        record_step(Verb.REOPEN, loop, author.user, revision, author.reason)
     loop.state = LoopState.DRAFT
     loop.submitted_by = None
     loop.submitted_at = None
@@ -166,7 +166,7 @@ def changed_pins(loop: Loop) -> list[str]:
 
 def refresh(loop_id: int, author: Author, *, opened_version: int | None = None) -> Loop:
     """Pin a loop to the newest revisions of all that it uses and judge it again, all else as it stands."""
-    with transaction.atomic():
+    with recorded():
         loop = lock(Loop, loop_id, opened_version)
         return save_loop(record_text(loop), author, loop_id=loop_id, opened_version=opened_version)
 
@@ -174,7 +174,7 @@ def refresh(loop_id: int, author: Author, *, opened_version: int | None = None) 
 def archive_loop(loop: Loop, archived: bool, author: Author, *, opened_version: int | None = None) -> Loop:
     """Archive a loop or bring it back; the record and all that was issued stay readable."""
     access.require(author.user, "loop.edit", loop.site)
-    with transaction.atomic():
+    with recorded():
         loop = lock(Loop, loop.pk, opened_version)
         if loop.state == LoopState.IN_REVIEW:
             raise EntryRefused({"tag": ["This loop is in review: take it back to draft first."]})

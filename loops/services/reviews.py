@@ -5,15 +5,16 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from django.core.exceptions import PermissionDenied
-from django.db import transaction
 from django.db.models import QuerySet
 from django.utils import timezone
 
 from loops.models import Loop, LoopState, Remark, ReviewAnswer, ReviewRequest
 from loops.services.contributors import contributors
 from loops.services.refusals import WorkflowRefused
+from loops.services.steps import tell_of
 from registry import access
-from registry.models import Revision, User
+from registry.models import Deed, Revision, User
+from registry.services.changes import recorded
 from registry.services.records import latest_revision, lock
 
 AGREED = "I have reviewed this revision and its verification and have no objection."
@@ -58,7 +59,7 @@ def ask(loop: Loop, user: User, reviewer_keys: Iterable[int]) -> list[ReviewRequ
             "site who have not changed or submitted it."
         )
     standing = set(requests_now(loop).values_list("reviewer_id", flat=True))
-    return [
+    asked = [
         ReviewRequest.objects.create(
             loop=loop,
             letter=loop.letter,
@@ -69,11 +70,14 @@ def ask(loop: Loop, user: User, reviewer_keys: Iterable[int]) -> list[ReviewRequ
         )
         for key in sorted(wanted - standing)
     ]
+    for request in asked:
+        tell_of(Deed.ASK, loop, user, request.revision, reviewer=request.reviewer.printed_name)
+    return asked
 
 
 def ask_more(loop_id: int, user: User, reviewer_keys: Iterable[int]) -> list[ReviewRequest]:
     """Ask further people while the loop is in review."""
-    with transaction.atomic():
+    with recorded():
         loop = lock(Loop, loop_id, None)
         if not access.may(user, "loop.submit", loop.site):
             access.require(user, "loop.approve", loop.site)
@@ -87,7 +91,7 @@ def ask_more(loop_id: int, user: User, reviewer_keys: Iterable[int]) -> list[Rev
 
 def answer_review(request_id: int, user: User, *, word: str, text: str = "") -> ReviewAnswer:
     """Answer a request to review, or excuse the reviewer; an objection and an excuse need their reason."""
-    with transaction.atomic():
+    with recorded():
         request = ReviewRequest.objects.select_related("loop__site").get(pk=request_id)
         loop = lock(Loop, request.loop_id, None)
         text = text.strip()
@@ -108,7 +112,7 @@ def answer_review(request_id: int, user: User, *, word: str, text: str = "") -> 
             raise WorkflowRefused("Say whether you agree or object.")
         if word != ReviewAnswer.Word.AGREED and not text:
             raise WorkflowRefused("Say why: the others must know what to mend.")
-        return ReviewAnswer.objects.create(
+        answer = ReviewAnswer.objects.create(
             request=request,
             word=word,
             text=text or AGREED,
@@ -116,6 +120,8 @@ def answer_review(request_id: int, user: User, *, word: str, text: str = "") -> 
             printed_name=user.printed_name,
             answered_at=timezone.now(),
         )
+        tell_of(Deed.ANSWER, loop, user, request.revision, answer.text, word=word)
+        return answer
 
 
 # ------------------------------------------------------------------------------------------------------------ remarks
@@ -139,14 +145,16 @@ def open_remarks(loop: Loop) -> list[Remark]:
 
 def say(loop: Loop, user: User, text: str, **values: object) -> Remark:
     """Store one row of a thread."""
-    return Remark.objects.create(
+    remark = Remark.objects.create(
         loop=loop, letter=loop.letter, revision=revision_now(loop), author=user, text=text.strip(), **values
     )
+    tell_of(Deed.REMARK, loop, user, remark.revision, remark.text, kind=str(remark.kind), about=remark.about)
+    return remark
 
 
 def remark(loop_id: int, user: User, *, text: str, about: str = "") -> Remark:
     """Begin a thread on a check or field of a loop."""
-    with transaction.atomic():
+    with recorded():
         loop = lock(Loop, loop_id, None)
         access.require(user, "loop.remark", loop.site)
         if not text.strip():
@@ -160,7 +168,7 @@ def reply(thread_id: int, user: User, *, kind: str, text: str = "") -> Remark:
     It is settled by who made it or by an approver who has no part in the loop: nobody waves through a remark on their
     own work.
     """
-    with transaction.atomic():
+    with recorded():
         thread = Remark.objects.get(pk=thread_id, thread=None)
         loop = lock(Loop, thread.loop_id, None)
         thread = Remark.objects.get(pk=thread_id)

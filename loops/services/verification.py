@@ -13,8 +13,8 @@ from django.utils import timezone
 from loops.adapters import circuit_document
 from loops.casefile import CaseError, judge_document
 from loops.models import Loop, LoopVerdict, Verification
+from registry.digests import digest
 from registry.models import HazardousArea, Revision, Site
-from registry.services.records import digest
 
 PRECEDENCE = (LoopVerdict.FAILS, LoopVerdict.BEYOND, LoopVerdict.INCOMPLETE, LoopVerdict.COMPLIES)
 MARGIN_CHECKS = frozenset({"voltage", "current", "power", "capacitance", "inductance"})

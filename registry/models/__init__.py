@@ -2,6 +2,7 @@
 
 from registry.models.cables import CableType
 from registry.models.certificates import Certificate, CertificateStatus
+from registry.models.changes import Change, Deed
 from registry.models.equipment import Equipment, EquipmentKind, Level, PermittedRow, TemperatureRow, Terminals
 from registry.models.people import Membership, Role, User
 from registry.models.revisions import Origin, Revision
@@ -12,6 +13,8 @@ __all__ = [
     "CableType",
     "Certificate",
     "CertificateStatus",
+    "Change",
+    "Deed",
     "Equipment",
     "EquipmentKind",
     "HazardousArea",

@@ -19,11 +19,13 @@ from registry.fields import Reading
 from registry.models import Revision
 from registry.models.base import Child, Record
 from registry.reading import read_entry, remembered_choices
+from registry.services.changes import recorded, tell
 from registry.services.records import (
     ACTIONS,
     Author,
     EntryRefused,
     assign,
+    deed_of,
     record_revision,
     revision_of,
     snapshot,
@@ -65,7 +67,7 @@ def save_many(kind: str, batch: Sequence[Incoming], author: Author) -> Outcome:
     to be locked by the caller in the same transaction.
     """
     outcome = Outcome()
-    with transaction.atomic():
+    with recorded():
         with remembered_choices():
             cleaned = [read_one(kind, item, index, outcome) for index, item in enumerate(batch)]
         allow(kind, batch, cleaned, author, outcome)
@@ -142,7 +144,7 @@ def unchanged(record: models.Model, cleaned: Mapping[str, Any]) -> bool:
 def change(index: int, record: Record, cleaned: dict[str, Any], author: Author, outcome: Outcome) -> None:
     """Change one stored record as every other door does."""
     try:
-        with transaction.atomic():
+        with recorded():
             # Rows that were read ahead must not stand in for those that are written now.
             getattr(record, "_prefetched_objects_cache", {}).clear()
             write(record, cleaned)
@@ -169,7 +171,7 @@ def add(
         return
     rows: Rows = {}
     try:
-        with transaction.atomic():
+        with recorded():
             for _, record, cleaned in new:
                 assign(record, cleaned)
                 record.version = 1
@@ -177,7 +179,10 @@ def add(
             type(records[0])._default_manager.bulk_create(records)
             add_rows([(record, cleaned) for _, record, cleaned in new], rows)
             if not report_only:
-                Revision.objects.bulk_create(first_revision(record, rows, author) for record in records)
+                revisions = [first_revision(record, rows, author) for record in records]
+                Revision.objects.bulk_create(revisions)
+                for record, revision in zip(records, revisions, strict=True):
+                    tell(deed_of(record, revision, author, None))
         outcome.added += len(new)
     except IntegrityError:
         for index, record, cleaned in new:

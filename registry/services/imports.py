@@ -23,6 +23,7 @@ from registry.models.base import Record
 from registry.reading import EntryForm, RecordField, remembered_choices
 from registry.selectors import record_text
 from registry.services.bulk import BatchRefused, Incoming, Outcome, save_many
+from registry.services.changes import recorded
 from registry.services.records import Author
 
 __all__ = [
@@ -123,7 +124,7 @@ def import_file(content: bytes, author: Author, *, kind: str = "", commit: bool 
     found = nested(content_table, chosen.layout)
     faults = {(fault.row, fault.column): fault for fault in reversed(found.faults)}
     outcome = Outcome()
-    with transaction.atomic(), remembered_choices():
+    with recorded(), remembered_choices():
         stored = stored_records(chosen, found.groups)
         prepared = [Prepared(group, stored.get(group.key), chosen, faults, found) for group in found.groups]
         try:

@@ -13,12 +13,13 @@ from typing import Any
 from django import forms
 from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import PermissionDenied
-from django.db import transaction
 
 from registry import access
-from registry.models import Membership, Revision, Role, Site, User
+from registry.digests import digest
+from registry.models import Deed, Membership, Revision, Role, Site, User
 from registry.reading import EntryForm, RecordField, TextField, fields_of, plain_text, read_entry
-from registry.services.records import Author, EntryRefused, digest
+from registry.services.changes import recorded, tell
+from registry.services.records import Author, EntryRefused, told
 
 KIND = "person"
 LONGEST_PASSWORD = 200
@@ -111,7 +112,7 @@ def save_person(
     if not sites and not actor.is_superuser:
         access.require(actor, "site.people")
     cleaned, errors = read_entry(PersonEntry, data)
-    with transaction.atomic():
+    with recorded():
         person = User() if person_id is None else User.objects.select_for_update().get(pk=person_id)
         if person.pk and not may_keep(actor, person) and not shared_site(sites, person):
             raise PermissionDenied(NOT_YOURS)
@@ -182,7 +183,7 @@ def set_person_password(person: User, data: Mapping[str, Any], author: Author) -
     if not may_keep(author.user, person):
         raise PermissionDenied(NOT_YOURS)
     secret = read_password(data, person)
-    with transaction.atomic():
+    with recorded():
         person = User.objects.select_for_update().get(pk=person.pk)
         person.set_password(secret)
         person.save()
@@ -210,7 +211,7 @@ def record(person: User, author: Author, before: Mapping[str, Any], password_set
         return
     content |= {"password_set": True} if password_set else {}
     last = Revision.objects.filter(kind=KIND, record_id=person.pk).order_by("-number").first()
-    Revision.objects.create(
+    revision = Revision.objects.create(
         kind=KIND,
         record_id=person.pk,
         number=last.number + 1 if last else 1,
@@ -221,3 +222,7 @@ def record(person: User, author: Author, before: Mapping[str, Any], password_set
         origin=author.origin,
         reason=author.reason[:400],
     )
+    verb = Deed.PASSWORD if password_set else Deed.CHANGE if last or before else Deed.ADD
+    if before and any(content[name] != before[name] for name in ("roles", "is_active")):
+        verb = Deed.ACCESS
+    tell(told(revision, verb, author, None))

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import hashlib
-import json
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
@@ -16,11 +14,13 @@ from django.db.models import Max, ProtectedError
 from django.utils import timezone
 
 from registry import access
+from registry.digests import digest
 from registry.entries import ENTRIES
 from registry.fields import QuantityField, Reading, TypedTextField, reading, set_reading
-from registry.models import Origin, Revision, User
+from registry.models import Deed, Origin, Revision, User
 from registry.models.base import Child, Record
 from registry.reading import read_entry
+from registry.services.changes import Told, recorded, site_of, tell
 
 R = TypeVar("R", bound=Record)
 SKIPPED = frozenset({"version", "archived_at", "created_at", "changed_at", "position"})
@@ -109,14 +109,8 @@ def relation(record: models.Model, field: models.Field[Any, Any]) -> dict[str, A
     return None if related is None else {"id": related.pk, "name": str(related)}
 
 
-def digest(content: Any) -> str:
-    """SHA-256 over canonical JSON (sorted keys, no spaces, UTF-8)."""
-    text = json.dumps(content, sort_keys=True, separators=(",", ":"), ensure_ascii=False, default=str)
-    return hashlib.sha256(text.encode()).hexdigest()
-
-
 def record_revision(record: Record, author: Author) -> Revision | None:
-    """Write the next revision of a record; None where nothing differs from the last one."""
+    """Write the next revision of a record and tell the change log; None where nothing differs from the last one."""
     content = snapshot(record) | {"archived": record.is_archived}
     mark = digest(content)
     last = latest_revision(record)
@@ -124,7 +118,31 @@ def record_revision(record: Record, author: Author) -> Revision | None:
         return None
     revision = revision_of(record, content, (last.number if last else 0) + 1, author)
     revision.save(force_insert=True)
+    tell(deed_of(record, revision, author, last))
     return revision
+
+
+def deed_of(record: Record, revision: Revision, author: Author, last: Revision | None) -> Told:
+    """What the change log says of a revision that follows `last`."""
+    verb = Deed.CHANGE if last else Deed.ADD
+    if last and last.snapshot["archived"] != revision.snapshot["archived"]:
+        verb = Deed.ARCHIVE if record.is_archived else Deed.RESTORE
+    return told(revision, verb, author, site_of(record))
+
+
+def told(revision: Revision, verb: Deed, author: Author, site_id: int | None) -> Told:
+    """What the change log says of a revision."""
+    detail = {"revision": revision.number, "origin": str(revision.origin)}
+    return Told(
+        verb=verb,
+        kind=revision.kind,
+        record_id=revision.record_id,
+        label=revision.label,
+        actor=author.user,
+        site_id=site_id,
+        digest=revision.digest,
+        detail=detail | ({"reason": revision.reason} if revision.reason else {}),
+    )
 
 
 def revision_of(record: Record, content: dict[str, Any], number: int, author: Author) -> Revision:
@@ -172,7 +190,7 @@ def save_text(
     if errors:
         raise EntryRefused(errors)
     model: type[Record] = ENTRIES[kind].model  # type: ignore[assignment]
-    with transaction.atomic():
+    with recorded():
         if record_id is None:
             record = model()
         else:
@@ -297,7 +315,7 @@ def set_archived(record: Record, archived: bool, author: Author, *, opened_versi
     """Archive a record (it stays readable, but is offered no more) or bring it back."""
     site = getattr(record, "site", None) or (record if record.record_kind == "site" else None)
     access.require(author.user, ACTIONS.get(record.record_kind, "register.edit"), site)  # type: ignore[arg-type]
-    with transaction.atomic():
+    with recorded():
         record = lock(type(record), record.pk, opened_version)
         record.archived_at = timezone.now() if archived else None
         record.version += 1

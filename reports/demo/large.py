@@ -14,14 +14,13 @@ from itertools import islice
 from random import Random
 from typing import Any
 
-from django.db import transaction
-
 from loops.models import Loop, LoopVerdict
 from loops.services import approvals
 from loops.services.loops import save_loop
 from registry.models import Certificate, Equipment
 from registry.reading import remembered_choices
 from registry.services.bulk import Incoming, save_many
+from registry.services.changes import recorded
 from reports.demo.build import ITEMS, Demo, build_areas, build_site, item_text, know_terminals, loop_text
 from reports.demo.certificates import EN_EDITIONS
 from reports.demo.places import SECOND_SITE
@@ -244,7 +243,7 @@ def build_large(
     standing = set(Loop.objects.filter(site=site).values_list("tag", flat=True))
     plans = (loop_plan(seed, number, items) for number in range(wanted))
     for done, chunk in enumerate(batches(plans), start=1):
-        with uncollected(), transaction.atomic(), remembered_choices():
+        with uncollected(), recorded(), remembered_choices():
             build_batch(demo, [plan for plan in chunk if plan.tag not in standing], site.code)
         demo.kept["loop"] += sum(plan.tag in standing for plan in chunk)
         if done % 4 == 0:

@@ -7,6 +7,7 @@ from django.apps import apps
 from django.db import IntegrityError, connection, transaction
 
 FROZEN = {
+    "registry.Change",
     "registry.Revision",
     "loops.Verification",
     "loops.Approval",
