@@ -24,12 +24,13 @@ esac
     fail "PORT is “$port”: give a number from 1 to 65535, for example PORT=8100."
 
 pid_file=$local_dir/demo.pid
+worker_pid_file=$local_dir/worker.pid
 log=$local_dir/demo.log
 welcome=$local_dir/welcome.txt
 
 # The demo is an instance of its own, whatever the environment says of another one.
 unset DATABASE_POOL SECRET_KEY SECRET_KEY_FILE DATABASE_URL_FILE EMAIL_URL EMAIL_URL_FILE CSRF_TRUSTED_ORIGINS \
-    DEFAULT_FROM_EMAIL GUNICORN_CMD_ARGS PYTHONPATH
+    DEFAULT_FROM_EMAIL TASKS GUNICORN_CMD_ARGS PYTHONPATH
 export UNLIT_MODE=local HTTPS=false SITE_URL="http://127.0.0.1:$port" ALLOWED_HOSTS="127.0.0.1,localhost,[::1]"
 export DATABASE_URL=sqlite:///.local/unlit.sqlite3 DJANGO_SETTINGS_MODULE=deploy.settings PYTHONUNBUFFERED=1
 export BIND="127.0.0.1:$port" WEB_CONCURRENCY=2
@@ -46,7 +47,17 @@ running() {
     alive && { [ ! -r "/proc/$pid/cmdline" ] || grep -q gunicorn "/proc/$pid/cmdline"; }
 }
 
+stop_worker() {
+    worker=$(cat "$worker_pid_file" 2>/dev/null) || return 0
+    case "$worker" in '' | *[!0-9]*) return 0 ;; esac
+    if [ ! -r "/proc/$worker/cmdline" ] || grep -q db_worker "/proc/$worker/cmdline"; then
+        kill -TERM "$worker" 2>/dev/null
+    fi
+    rm -f "$worker_pid_file"
+}
+
 stop() {
+    stop_worker
     kill -TERM "$pid" 2>/dev/null
     waited=0
     while alive; do
@@ -114,17 +125,23 @@ manage "The demo data could not be loaded" demo --size small
 
 trap 'running && stop; say ""; say "The demo has stopped; its data stays in .local."; exit 0' INT TERM HUP
 # In a session of its own: Ctrl-C reaches this script alone, which then lets the server finish what it is answering.
-if ! "$python" - "$port" "$pid_file" "$log" "$root/deploy/gunicorn.conf.py" <<'PROGRAM'
+stop_worker
+if ! "$python" - "$port" "$pid_file" "$log" "$root/deploy/gunicorn.conf.py" "$worker_pid_file" <<'PROGRAM'
 import http.client, pathlib, subprocess, sys, time
 
-port, pid_file, log, configuration = sys.argv[1:]
-command = [sys.executable, "-m", "gunicorn", "--config", configuration, "--pid", pid_file, "deploy.wsgi"]
+port, pid_file, log, configuration, worker_pid_file = sys.argv[1:]
+tree = pathlib.Path(configuration).parents[1]
 pathlib.Path(pid_file).unlink(missing_ok=True)
-with open(log, "wb") as output:
-    server = subprocess.Popen(
-        command, stdin=subprocess.DEVNULL, stdout=output, stderr=output, cwd=pathlib.Path(configuration).parents[1],
-        start_new_session=True,
+
+def start(*command):
+    return subprocess.Popen(
+        [sys.executable, *command], stdin=subprocess.DEVNULL, stdout=output, stderr=output, cwd=tree, start_new_session=True
     )
+
+with open(log, "wb") as output:
+    server = start("-m", "gunicorn", "--config", configuration, "--pid", pid_file, "deploy.wsgi")
+    worker = start("manage.py", "db_worker", "--interval", "2", "--verbosity", "0")
+pathlib.Path(worker_pid_file).write_text(f"{worker.pid}\n")
 until = time.monotonic() + 60
 try:
     while time.monotonic() < until and server.poll() is None:
@@ -138,8 +155,10 @@ try:
         time.sleep(0.2)
 except KeyboardInterrupt:
     pass
+worker.terminate()
 server.terminate()
 server.wait(30)
+worker.wait(30)
 sys.exit(1)
 PROGRAM
 then
@@ -163,5 +182,6 @@ running || fail "The server has ended: $(tail -n 1 "$log") (all of it is in $log
 while alive; do
     sleep 1
 done
+stop_worker
 rm -f "$pid_file"
 say "The demo has stopped; its data stays in .local."

@@ -27,6 +27,8 @@ INSTALLED_APPS = [
     "django.contrib.messages",
     "django.contrib.staticfiles",
     "csp",
+    "django_tasks",
+    "django_tasks_db",
     "django_htmx",
     "rest_framework",
     "drf_spectacular",
@@ -104,6 +106,12 @@ EMAIL_BACKEND = ENVIRONMENT.email.get("EMAIL_BACKEND", "django.core.mail.backend
 for _name, _value in ENVIRONMENT.email.items():
     globals()[_name] = _value
 DEFAULT_FROM_EMAIL = ENVIRONMENT.default_from_email
+
+TASK_BACKENDS = {
+    "database": "django_tasks_db.DatabaseBackend",
+    "immediate": "django_tasks.backends.immediate.ImmediateBackend",
+}
+TASKS = {"default": {"BACKEND": TASK_BACKENDS[ENVIRONMENT.tasks]}}
 
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = ENVIRONMENT.https
 SESSION_COOKIE_HTTPONLY = True

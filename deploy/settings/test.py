@@ -1,7 +1,7 @@
 """Settings of the test suite: as an instance runs, with a quick password hash and static files as they lie."""
 
 from deploy.settings import *  # noqa: F403
-from deploy.settings import DATABASES
+from deploy.settings import DATABASES, TASK_BACKENDS
 
 PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
 STORAGES = {
@@ -11,4 +11,5 @@ STORAGES = {
 WHITENOISE_AUTOREFRESH = True
 EMAIL_BACKEND = "django.core.mail.backends.locmem.EmailBackend"
 ALLOWED_HOSTS = ["*"]
+TASKS = {"default": {"BACKEND": TASK_BACKENDS["immediate"]}}
 DATABASES["default"].pop("CONN_MAX_AGE", None)

@@ -50,6 +50,7 @@ def test_an_empty_environment_runs_locally(tmp_path: Path) -> None:
     assert environment.email == {"EMAIL_BACKEND": "django.core.mail.backends.console.EmailBackend"}
     assert environment.default_from_email == "unlit@localhost"
     assert environment.site_url == "http://127.0.0.1:8000"
+    assert environment.tasks == "database"
     assert environment.https is False
     assert environment.local_dir == tmp_path / ".local"
 

@@ -10,6 +10,7 @@ import shutil
 import socket
 import subprocess
 import sys
+import time
 import zipfile
 from collections.abc import Iterator, Mapping
 from pathlib import Path
@@ -190,6 +191,16 @@ def status(port: int, path: str) -> tuple[int, str]:
         connection.close()
 
 
+def lives(process: int) -> bool:
+    """Whether a process is there, after some patience with one that was told to end."""
+    for _ in range(50):
+        state = Path(f"/proc/{process}/status")
+        if not state.exists() or "State:\tZ" in state.read_text():
+            return False
+        time.sleep(0.1)
+    return True
+
+
 def test_the_demo_comes_up_goes_on_and_stops(tmp_path: Path) -> None:
     tree = copy_tree(tmp_path / "a folder with spaces")
     (tree / ".venv").symlink_to(sys.prefix)
@@ -203,6 +214,8 @@ def test_the_demo_comes_up_goes_on_and_stops(tmp_path: Path) -> None:
         assert status(port, "/login/")[0] == 200
         database = tree / ".local" / "unlit.sqlite3"
         assert database.stat().st_size > 100_000
+        worker = int((tree / ".local" / "worker.pid").read_text())
+        assert "db_worker" in Path(f"/proc/{worker}/cmdline").read_text()
 
         again = run(tree, "--background", environ=environ)
         assert again.returncode == 0
@@ -213,6 +226,7 @@ def test_the_demo_comes_up_goes_on_and_stops(tmp_path: Path) -> None:
     assert "has stopped" in stopped.stdout
     with pytest.raises(OSError, match="refused"):
         status(port, "/login/")
+    assert not lives(worker)
     assert "not running" in run(tree, "--stop").stdout
 
     try:
