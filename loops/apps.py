@@ -7,12 +7,15 @@ class LoopsConfig(AppConfig):
     verbose_name = "Loops"
 
     def ready(self) -> None:
-        """Let the site's search ask for loops first, and the register doubt a Co by the engine's table."""
+        """Give the register what it cannot know of loops: search, the engine's table, what proves the store."""
         from loops.services.permitted import permitted_capacitance
+        from loops.services.proofs import prove_approvals, prove_verifications
         from loops.views.searching import search_loops
         from registry.plausibility import use_capacitance_table
+        from registry.services.proofs import PROOFS
         from registry.views.searching import SEARCHERS
 
         if search_loops not in SEARCHERS:
             SEARCHERS.insert(0, search_loops)
         use_capacitance_table(permitted_capacitance)
+        PROOFS.update({"verifications": prove_verifications, "approvals": prove_approvals})
