@@ -7,7 +7,7 @@ are those of :data:`loops.casekeys.DOCUMENT`.
 
 from __future__ import annotations
 
-from decimal import ROUND_FLOOR, Decimal
+from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_EVEN, Decimal
 from string import Formatter
 from typing import Any
 
@@ -24,6 +24,8 @@ __all__ = ["CaseError", "judge_document", "read_document"]
 _KINDS = {kind.value: kind for kind in Kind}
 _MILLI = Decimal("0.001")
 _MARGIN_STEP = Decimal("0.0001")
+MOST_DIGITS_TYPED = 9
+DIGITS_SHOWN = 6
 
 
 def read_document(document: object) -> Case:
@@ -35,13 +37,15 @@ def judge_document(document: object, *, detail: bool = False, tables: Tables | N
     """Judge one case document and give the result document.
 
     ``detail`` adds, for storage and pages, to each check ``value_si``, ``limit_si`` (text of Decimals), ``unit`` and
-    ``cure``. ``tables`` replaces the built-in tables A.1 and A.2. Raises :class:`CaseError`.
+    ``cure``. ``tables`` replaces the built-in tables A.1 and A.2; the result then names them under ``tables``. Raises
+    :class:`CaseError`.
 
     >>> judge_document({"sources": [{"name": "S1", "Uo": "28 V"}]})["verdict"]
     'incomplete'
     """
     case = read_case(document)
-    return result_document(case, judge(case, tables), detail=detail)
+    result = result_document(case, judge(case, tables), detail=detail)
+    return result if tables is None else result | {"tables": [table.name for table in tables]}
 
 
 def result_document(case: Case, result: Result, *, detail: bool = False) -> dict[str, Any]:
@@ -53,10 +57,10 @@ def result_document(case: Case, result: Result, *, detail: bool = False) -> dict
         "checks": [_check(check, case.basis, detail=detail) for check in result.checks],
         "halved": result.halved,
         "totals": {
-            "C": _quantity(totals.capacitance_f, "F"),
-            "L": _quantity(totals.inductance_h, "H"),
-            "C_permitted": _quantity(totals.permitted_capacitance_f, "F"),
-            "L_permitted": _quantity(totals.permitted_inductance_h, "H"),
+            "C": _quantity(totals.capacitance_f, "F", ROUND_CEILING),
+            "L": _quantity(totals.inductance_h, "H", ROUND_CEILING),
+            "C_permitted": _quantity(totals.permitted_capacitance_f, "F", ROUND_FLOOR),
+            "L_permitted": _quantity(totals.permitted_inductance_h, "H", ROUND_FLOOR),
         },
         "max_length": _max_length(result.max_length),
         "function": _function(result.function),
@@ -85,32 +89,35 @@ class _Writer(Formatter):
     def format_field(self, value: Any, format_spec: str) -> str:
         if not format_spec:
             return str(value)
-        return write(_shown(value, format_spec), _KINDS[format_spec])
+        return write(_shown(value), _KINDS[format_spec])
 
 
 _WRITER = _Writer()
 
 
-def _shown(value: Decimal, unit: str) -> Decimal:
-    """Computed figures are cut to what a reader can use; 24 digits and less are never touched."""
-    return value if unit != "degC" or len(value.as_tuple().digits) <= 24 else value.quantize(_MILLI)
+def _shown(value: Decimal, rounding: str = ROUND_HALF_EVEN) -> Decimal:
+    """A computed figure cut to what a reader can use; what people type (nine digits and less) is never touched."""
+    if len(value.normalize().as_tuple().digits) <= MOST_DIGITS_TYPED:
+        return value
+    return value.quantize(Decimal(1).scaleb(value.adjusted() - DIGITS_SHOWN + 1), rounding)
 
 
-def _quantity(value: Decimal | str | None, unit: str) -> str | None:
+def _quantity(value: Decimal | str | None, unit: str, rounding: str = ROUND_HALF_EVEN) -> str | None:
     if not isinstance(value, Decimal):
         return None if value is None else str(value)
-    return write(_shown(value, unit), _KINDS[unit])
+    return write(_shown(value, rounding), _KINDS[unit])
 
 
 def _check(check: Check, basis: Basis, *, detail: bool) -> dict[str, Any]:
     why = sentence(check.why)
     cure = sentence(check.cure) if check.cure is not None else None
+    towards_fail = (ROUND_FLOOR, ROUND_CEILING) if check.relation == ">=" else (ROUND_CEILING, ROUND_FLOOR)
     shown: dict[str, Any] = {
         "id": check.id.value,
         "verdict": check.verdict.value,
         "subject": " -> ".join(check.subject),
-        "value": _quantity(check.value, check.unit),
-        "limit": _quantity(check.limit, check.unit),
+        "value": _quantity(check.value, check.unit, towards_fail[0]),
+        "limit": _quantity(check.limit, check.unit, towards_fail[1]),
         "relation": None if check.limit is None else check.relation,
         "margin": _margin(check.margin),
         "reference": check.reference(basis),

@@ -273,8 +273,8 @@ def _linear(
         Remark(
             "{0} are combined by calculation ({1}): the level is at most ib; inductance and capacitance inside the "
             "sources are not in the computed Co, Lo and Lo/Ro: confirm that they are negligible. The sum of the powers "
-            "is used; the exact matched power is {2:W}.",
-            (name, case.interconnection.value, matched),
+            "is used; the exact matched power is {2:W}. Permitted current and capacitance are from {3} and {4}.",
+            (name, case.interconnection.value, matched, tables.current.name, tables.capacitance.name),
         )
     )
     group = case.area.group

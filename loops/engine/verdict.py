@@ -34,7 +34,7 @@ from loops.engine.limits import parts_of
 from loops.engine.sources import Feed, feed_of
 from loops.engine.tables import Tables, built_in_tables
 
-RULES_VERSION = "1"
+RULES_VERSION = "2"
 PLAUSIBLE = Decimal("0.05")
 
 

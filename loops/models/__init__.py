@@ -3,12 +3,14 @@
 from loops.models.approvals import Approval, Verb, WorkflowEvent
 from loops.models.loops import CableRun, Circuit, Loop, LoopState, Member
 from loops.models.reviews import Remark, ReviewAnswer, ReviewRequest, Withdrawal
+from loops.models.tables import CurveTable
 from loops.models.verifications import LoopVerdict, Verification
 
 __all__ = [
     "Approval",
     "CableRun",
     "Circuit",
+    "CurveTable",
     "Loop",
     "LoopState",
     "LoopVerdict",

@@ -30,7 +30,7 @@ def preview(data: Mapping[str, Any], user: User) -> dict[str, Any]:
     access.require(user, "loop.edit", site)
     judge_on = today_at(site)
     inputs = documents(draft_snapshot(cleaned), site, judge_on)
-    results = judge(inputs)
+    results = judge(inputs, site)
     return {**summary(results), "inputs": inputs, "results": results, "judged_on": judge_on}
 
 

@@ -13,6 +13,7 @@ from django.utils import timezone
 from loops.adapters import circuit_document
 from loops.casefile import CaseError, judge_document
 from loops.models import Loop, LoopVerdict, Verification
+from loops.services.tables import tables_of
 from registry.digests import digest
 from registry.models import HazardousArea, Revision, Site
 
@@ -57,12 +58,16 @@ def today_at(site: Site) -> dt.date:
     return timezone.localdate(timezone=zoneinfo.ZoneInfo(site.time_zone))
 
 
-def judge(inputs: list[dict[str, Any]]) -> list[dict[str, Any]]:
-    """One result for each case document. What cannot be read as a case is incomplete, and says why."""
+def judge(inputs: list[dict[str, Any]], site: Site) -> list[dict[str, Any]]:
+    """One result for each case document, by the tables of the site.
+
+    What cannot be read as a case is incomplete, and says why.
+    """
+    tables = tables_of(site)
     results = []
     for document in inputs:
         try:
-            results.append(judge_document(document, detail=True))
+            results.append(judge_document(document, detail=True, tables=tables))
         except CaseError as error:
             results.append(unreadable(document, error))
     return results
@@ -127,9 +132,11 @@ def changed_since(verification: Verification) -> str:
     inputs = documents(verification.revision.snapshot, loop.site, today_at(loop.site))
     if [without_day(document) for document in inputs] != [without_day(document) for document in verification.inputs]:
         return "The area or the site was changed since the loop was judged."
-    results = judge(inputs)
+    results = judge(inputs, loop.site)
     if [result["engine"] for result in results] != [result["engine"] for result in verification.results]:
         return "The rules were changed since the loop was judged."
+    if [result.get("tables") for result in results] != [result.get("tables") for result in verification.results]:
+        return "The ignition-curve tables of the site were changed since the loop was judged."
     if [outcome(result) for result in results] != [outcome(result) for result in verification.results]:
         return "A date has passed since the loop was judged."
     return ""
@@ -163,7 +170,7 @@ def verify(loop: Loop, revision: Revision) -> Verification:
     """Judge a revision and store the verdict beside it; the loop then points at it."""
     judge_on = today_at(loop.site)
     inputs = documents(revision.snapshot, loop.site, judge_on)
-    results = judge(inputs)
+    results = judge(inputs, loop.site)
     verification = Verification.objects.create(
         loop=loop,
         revision=revision,

@@ -54,7 +54,7 @@ def sheet_content(
         basis_key=basis,
         basis=words.BASES.get(basis, ""),
         judged_on=verification.judged_on.isoformat(),
-        rules=verification.engine,
+        rules=rules_in_words(verification),
         made_at=moment,
         moment=moment_at(moment, loop.site),
         verdict=verification.verdict,
@@ -77,6 +77,12 @@ def sheet_content(
         link=f"{settings.SITE_URL.rstrip('/')}{live_address(loop, approval)}",
         remark=remark_of(loop, approval),
     )
+
+
+def rules_in_words(verification: Verification) -> str:
+    """The version of the rules, and the site's own tables where it has some."""
+    tables = next((result["tables"] for result in verification.results if result.get("tables")), ())
+    return ", ".join([verification.engine, *tables])
 
 
 def state_words(loop: Loop, approval: Approval | None) -> str:

@@ -15,6 +15,7 @@ FROZEN = {
     "loops.Remark",
     "loops.ReviewRequest",
     "loops.ReviewAnswer",
+    "loops.CurveTable",
     "loops.Withdrawal",
     "reports.Sheet",
 }

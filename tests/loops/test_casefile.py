@@ -77,7 +77,7 @@ def test_basis_changes_references_and_defaults() -> None:
     document = changed("cables.0.C", document=changed("basis", "NEC"))
     result = judge_document(document)
     assert all("NEC" in c["reference"] or "ISA" in c["reference"] for c in result["checks"] if c["id"] == "voltage")
-    assert "196.850393701 nF/km" in str(result["confirmations"])
+    assert "196.85 nF/km" in str(result["confirmations"])
 
 
 def test_margins_are_never_rounded_up() -> None:
@@ -212,3 +212,13 @@ def test_everything_else_is_read() -> None:
 
 def test_dates() -> None:
     assert read_document(COMPLETE).judge_on == date(2026, 11, 25)
+
+
+def test_computed_figures_are_cut_towards_the_unsafe_side_and_typed_ones_are_left() -> None:
+    """22.222… mH permitted is shown as less, never as more; nine typed digits stay."""
+    document = copy.deepcopy(COMPLETE)
+    document["sources"][0]["permitted"][0]["Lo"] = "22.2222222222 mH"
+    document["sources"][0]["permitted"][0]["Co"] = "107.123456 nF"
+    totals = judge_document(document)["totals"]
+    assert totals["L_permitted"] == "22.2222 mH"
+    assert totals["C_permitted"] == "107.123456 nF"

@@ -7,9 +7,10 @@ from argparse import ArgumentParser
 from pathlib import Path
 from typing import Any, NoReturn
 
-from django.core.management.base import BaseCommand
+from django.core.management.base import BaseCommand, CommandError
 
 from loops.casefile import CaseError, judge_document
+from loops.services.tables import TableError, tables_from
 
 LARGEST_FILE = 4 * 1024 * 1024
 
@@ -30,12 +31,18 @@ class Command(BaseCommand):
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("files", nargs="+", metavar="FILE", help="case file (JSON)")
+        parser.add_argument("--a1", type=Path, metavar="CSV", help="table A.1 in place of the built-in one")
+        parser.add_argument("--a2", type=Path, metavar="CSV", help="table A.2 in place of the built-in one")
 
     def handle(self, *args: Any, **options: Any) -> None:
         failed = False
+        try:
+            tables = tables_from({"A.1": options["a1"], "A.2": options["a2"]})
+        except (OSError, TableError) as error:
+            raise CommandError(f"The table cannot be used: {error}", returncode=2) from error
         for name in options["files"]:
             try:
-                self.stdout.write(json.dumps(judge_document(read_json(Path(name)))))
+                self.stdout.write(json.dumps(judge_document(read_json(Path(name)), tables=tables)))
             except Unreadable as error:
                 failed = True
                 self.stderr.write(f"{name}: {error}")

@@ -1,0 +1,135 @@
+"""A site's own ignition-curve tables: loading them, and the pair of tables that a site is judged by."""
+
+from __future__ import annotations
+
+import csv
+import hashlib
+import io
+from collections.abc import Mapping
+from functools import lru_cache
+from pathlib import Path
+
+from loops.engine.tables import LimitTable, TableError, TableKind, Tables, built_in, read_table
+from loops.models import CurveTable
+from registry import access
+from registry.models import Site, User
+from registry.services.changes import Deed, Told, recorded, tell
+
+KINDS = {CurveTable.Kind.CURRENT.value: TableKind.CURRENT, CurveTable.Kind.CAPACITANCE.value: TableKind.CAPACITANCE}
+LARGEST_TABLE = 1024 * 1024
+MOST_TABLES_KEPT = 64
+
+__all__ = ["TableError", "in_force", "load_table", "parse", "read_bytes", "reset_table", "tables_from", "tables_of"]
+
+
+def parse(kind: str, name: str, text: str) -> LimitTable:
+    """Read a table A.1 or A.2 from CSV text; raises TableError that names the row and what is wrong with it."""
+    engine_kind = KINDS[kind]
+    reader = csv.DictReader(io.StringIO(text), strict=True)
+    unit = engine_kind.value[0]
+    try:
+        headings = reader.fieldnames or []
+        if "voltage_V" not in headings or not any(heading.endswith(f"_{unit}") for heading in headings):
+            raise TableError(
+                f"This is no table {kind}: its first row must hold voltage_V and columns such as IIC_x1.5_{unit}."
+            )
+        unknown = [heading for heading in headings if heading and not known_heading(heading, unit)]
+        if unknown:
+            raise TableError(f"Column {unknown[0]} is not known: remove it, or name it as in the built-in table.")
+        table = read_table(name, engine_kind, reader)
+    except csv.Error as error:
+        raise TableError(f"Row after line {reader.line_num}: the line cannot be read ({error}).") from error
+    for (group, factor), (voltages, _) in built_in(engine_kind).columns.items():
+        if voltages and not table.columns[group, factor][0]:
+            raise TableError(f"Column {group}_{factor}_{unit} is empty: a table holds what the built-in one holds.")
+    return table
+
+
+def known_heading(heading: str, unit: str) -> bool:
+    """Whether a column belongs to a table whose cells have this unit."""
+    return heading in {"voltage_V", "source"} or heading in {
+        f"{group}_{factor}_{unit}" for group in ("IIC", "IIB", "IIA", "I") for factor in ("x1", "x1.5")
+    }
+
+
+def read_bytes(content: bytes) -> str:
+    """The text of a table file; raises TableError for one that is too large or no UTF-8."""
+    if len(content) > LARGEST_TABLE:
+        raise TableError("The file is larger than 1 MiB: a table has some hundred rows.")
+    try:
+        return content.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        raise TableError("The file is not UTF-8 text: save it as CSV (UTF-8).") from None
+
+
+def load_table(site: Site, kind: str, name: str, text: str, user: User) -> CurveTable:
+    """Store a table for a site, in force from now on. Raises TableError, PermissionDenied; then nothing is stored."""
+    access.require(user, "site.edit", site)
+    name = " ".join(name.split())[:120]
+    if not name:
+        raise TableError("Give the table a name that says where it comes from, for example the standard's edition.")
+    parse(kind, name, text)
+    return store(CurveTable(site=site, kind=kind, name=name, content=text, loaded_by=user))
+
+
+def reset_table(site: Site, kind: str, user: User) -> CurveTable:
+    """Go back to the built-in table."""
+    access.require(user, "site.edit", site)
+    return store(CurveTable(site=site, kind=kind, loaded_by=user))
+
+
+def store(row: CurveTable) -> CurveTable:
+    row.digest = hashlib.sha256(row.content.encode()).hexdigest() if row.content else ""
+    with recorded():
+        row.save(force_insert=True)
+        tell(
+            Told(
+                Deed.ADD,
+                "curve_table",
+                row.pk,
+                f"{row.site.code}: {row}",
+                row.loaded_by,
+                site_id=row.site_id,
+                digest=row.digest,
+                detail={"table": str(row.kind)},
+            )
+        )
+    return row
+
+
+def in_force(site: Site) -> dict[str, CurveTable]:
+    """The tables of its own that a site uses now, by kind."""
+    newest: dict[str, CurveTable] = {}
+    for row in CurveTable.objects.filter(site=site).defer("content").order_by("pk"):
+        newest[row.kind] = row
+    return {kind: row for kind, row in newest.items() if row.digest}
+
+
+def tables_of(site: Site) -> Tables | None:
+    """The pair of tables that a site is judged by; None where it uses the built-in ones."""
+    own = in_force(site)
+    if not own:
+        return None
+    return Tables(*(stored(own[kind].pk) if kind in own else built_in(engine) for kind, engine in KINDS.items()))
+
+
+def tables_from(files: Mapping[str, Path | None]) -> Tables | None:
+    """A pair of tables from files by kind, named by file and digest; None where no file is given.
+
+    Raises TableError and OSError.
+    """
+    texts = {kind: read_bytes(path.read_bytes()) for kind, path in files.items() if path}
+    if not texts:
+        return None
+    named = {
+        kind: parse(kind, f"{files[kind]} ({hashlib.sha256(text.encode()).hexdigest()[:12]})", text)
+        for kind, text in texts.items()
+    }
+    return Tables(*(named.get(kind) or built_in(engine) for kind, engine in KINDS.items()))
+
+
+@lru_cache(MOST_TABLES_KEPT)
+def stored(key: int) -> LimitTable:
+    """A stored table, read once: its row never changes."""
+    row = CurveTable.objects.get(pk=key)
+    return parse(row.kind, str(row), row.content)
