@@ -8,14 +8,18 @@ class LoopsConfig(AppConfig):
 
     def ready(self) -> None:
         """Give the register what it cannot know of loops: search, the engine's table, what proves the store."""
+        from loops.services.notices import announce
         from loops.services.permitted import permitted_capacitance
         from loops.services.proofs import prove_approvals, prove_verifications
         from loops.views.searching import search_loops
         from registry.plausibility import use_capacitance_table
+        from registry.services.changes import LISTENERS
         from registry.services.proofs import PROOFS
         from registry.views.searching import SEARCHERS
 
         if search_loops not in SEARCHERS:
             SEARCHERS.insert(0, search_loops)
         use_capacitance_table(permitted_capacitance)
+        if announce not in LISTENERS:
+            LISTENERS.append(announce)
         PROOFS.update({"verifications": prove_verifications, "approvals": prove_approvals})

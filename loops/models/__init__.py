@@ -1,13 +1,15 @@
 """What is connected, and whether it holds."""
 
 from loops.models.approvals import Approval, Verb, WorkflowEvent
+from loops.models.basis import BasisChange
 from loops.models.loops import CableRun, Circuit, Loop, LoopState, Member
 from loops.models.reviews import Remark, ReviewAnswer, ReviewRequest, Withdrawal
 from loops.models.tables import CurveTable
-from loops.models.verifications import LoopVerdict, Verification
+from loops.models.verifications import LoopVerdict, Purpose, Verification
 
 __all__ = [
     "Approval",
+    "BasisChange",
     "CableRun",
     "Circuit",
     "CurveTable",
@@ -15,6 +17,7 @@ __all__ = [
     "LoopState",
     "LoopVerdict",
     "Member",
+    "Purpose",
     "Remark",
     "ReviewAnswer",
     "ReviewRequest",

@@ -12,8 +12,18 @@ class LoopVerdict(models.TextChoices):
     BEYOND = "beyond_simple_rules", "Beyond simple rules"
 
 
+class Purpose(models.TextChoices):
+    """Which values a verdict rests on."""
+
+    PINNED = "pinned", "The values that the loop is pinned to"
+    REGISTER = "register", "The register as it stood on that day"
+
+
 class Verification(models.Model):
     """The verdict on one loop revision with its inputs: one case document and one result for each circuit.
+
+    The verdict of a loop is of purpose PINNED and rests on the revisions that the loop is pinned to. One of purpose
+    REGISTER says beside it what the verdict would be with newer ones; nothing is signed by it.
 
     Append-only; database triggers refuse UPDATE and DELETE. `inputs` and `results` are lists in circuit order;
     `limiting` is the sentence that decides; `least_margin` the smallest margin of all judged quantities.
@@ -21,6 +31,7 @@ class Verification(models.Model):
 
     loop = models.ForeignKey("loops.Loop", on_delete=models.PROTECT, related_name="verifications")
     revision = models.ForeignKey(Revision, on_delete=models.PROTECT, related_name="verifications")
+    purpose = models.CharField(max_length=8, choices=Purpose.choices, default=Purpose.PINNED)
     engine = models.CharField(max_length=40)
     inputs = models.JSONField()
     results = models.JSONField()

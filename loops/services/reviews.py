@@ -71,7 +71,14 @@ def ask(loop: Loop, user: User, reviewer_keys: Iterable[int]) -> list[ReviewRequ
         for key in sorted(wanted - standing)
     ]
     for request in asked:
-        tell_of(Deed.ASK, loop, user, request.revision, reviewer=request.reviewer.printed_name)
+        tell_of(
+            Deed.ASK,
+            loop,
+            user,
+            request.revision,
+            reviewer=request.reviewer.printed_name,
+            reviewer_id=request.reviewer_id,
+        )
     return asked
 
 

@@ -10,7 +10,7 @@ from django.shortcuts import get_object_or_404, render
 from django.views.decorators.http import require_safe
 
 from loops import selectors
-from loops.models import Loop, LoopState
+from loops.models import Loop, LoopState, Purpose
 from loops.services.approvals import in_force, obstacles, refusal_to_sign
 from loops.services.loops import changed_pins
 from loops.services.reviews import obstacles_to_sign
@@ -166,6 +166,8 @@ def revision_page(request: HttpRequest, pk: int, number: int) -> HttpResponse:
         "after": found.get(number + 1),
         "rows": differences(before.snapshot, revision.snapshot) if before else [],
         "content": described(revision.snapshot).items(),
-        "verifications": list(revision.verifications.defer("inputs", "results").order_by("-pk")),
+        "verifications": list(
+            revision.verifications.filter(purpose=Purpose.PINNED).defer("inputs", "results").order_by("-pk")
+        ),
     }
     return render(request, "loops/revision.html", context)

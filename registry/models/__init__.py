@@ -4,6 +4,7 @@ from registry.models.cables import CableType
 from registry.models.certificates import Certificate, CertificateStatus
 from registry.models.changes import Change, Deed
 from registry.models.equipment import Equipment, EquipmentKind, Level, PermittedRow, TemperatureRow, Terminals
+from registry.models.notices import Notice, NoticeKind
 from registry.models.people import Membership, Role, User
 from registry.models.revisions import Origin, Revision
 from registry.models.sites import Basis, HazardousArea, Site
@@ -20,6 +21,8 @@ __all__ = [
     "HazardousArea",
     "Level",
     "Membership",
+    "Notice",
+    "NoticeKind",
     "Origin",
     "PermittedRow",
     "Revision",

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import datetime as dt
 import threading
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from typing import Any
@@ -25,6 +25,11 @@ CHAIN_LOCK = 7_301_199_114
 """Number of the advisory lock on PostgreSQL: any number that nothing else in the database uses."""
 
 BATCH = 1_000
+
+Listener = Callable[[Sequence["Told"]], None]
+LISTENERS: list[Listener] = []
+"""Told of the deeds of a transaction just before these are written and it commits; what listeners tell in turn is
+written too. They are to be quick: what takes time is a task."""
 
 
 @dataclass(frozen=True)
@@ -71,6 +76,7 @@ def recorded() -> Iterator[None]:
             if connection.needs_rollback:
                 del deeds[before:]
             elif outermost:
+                announce(deeds)
                 append(deeds)
     finally:
         if outermost:
@@ -79,11 +85,20 @@ def recorded() -> Iterator[None]:
 
 def tell(deed: Told) -> None:
     """Have a deed written with the transaction that is under way, or at once where none gathers them."""
-    if _waiting.deeds is None:
-        with transaction.atomic():
-            append([deed])
-    else:
+    if _waiting.deeds is not None:
         _waiting.deeds.append(deed)
+        return
+    with recorded():
+        tell(deed)
+
+
+def announce(deeds: list[Told]) -> None:
+    """Let every listener know what was done, and then what listeners did, until nobody does anything more."""
+    known = 0
+    while known < len(deeds):
+        fresh, known = deeds[known:], len(deeds)
+        for listener in LISTENERS:
+            listener(fresh)
 
 
 def append(deeds: list[Told]) -> list[Change]:

@@ -10,6 +10,7 @@ FROZEN = {
     "registry.Change",
     "registry.Revision",
     "loops.Verification",
+    "loops.BasisChange",
     "loops.Approval",
     "loops.WorkflowEvent",
     "loops.Remark",

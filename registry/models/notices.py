@@ -1,0 +1,33 @@
+"""What people are told: each line waits in the inbox of one person until they have read it."""
+
+from django.conf import settings
+from django.db import models
+from django.utils import timezone
+from django.utils.translation import gettext_lazy as _
+
+
+class NoticeKind(models.TextChoices):
+    REVIEW = "review", _("Review asked")
+    RETURNED = "returned", _("Returned")
+    APPROVED = "approved", _("Approved")
+    BASIS = "basis", _("Basis changed")
+    EXPIRY = "expiry", _("Runs out")
+
+
+class Notice(models.Model):
+    """One line for one person; `link` is an address of the site without its host."""
+
+    person = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="notices")
+    at = models.DateTimeField(default=timezone.now)
+    kind = models.CharField(max_length=10, choices=NoticeKind.choices)
+    subject = models.CharField(max_length=300)
+    link = models.CharField(max_length=300)
+    read_at = models.DateTimeField(null=True)
+    mailed_at = models.DateTimeField(null=True)
+
+    class Meta:
+        ordering = ["-pk"]
+        indexes = [models.Index(fields=["person", "read_at"], name="notice_by_person")]
+
+    def __str__(self) -> str:
+        return self.subject
