@@ -12,6 +12,7 @@ from django.utils import timezone
 
 from loops.adapters import circuit_document
 from loops.casefile import CaseError, judge_document
+from loops.engine.tables import Tables
 from loops.models import Loop, LoopVerdict, Verification
 from loops.services.tables import tables_of
 from registry.digests import digest
@@ -59,11 +60,12 @@ def today_at(site: Site) -> dt.date:
 
 
 def judge(inputs: list[dict[str, Any]], site: Site) -> list[dict[str, Any]]:
-    """One result for each case document, by the tables of the site.
+    """One result for each case document, by the tables of the site."""
+    return judge_by(inputs, tables_of(site))
 
-    What cannot be read as a case is incomplete, and says why.
-    """
-    tables = tables_of(site)
+
+def judge_by(inputs: list[dict[str, Any]], tables: Tables | None) -> list[dict[str, Any]]:
+    """One result for each case document. What cannot be read as a case is incomplete, and says why."""
     results = []
     for document in inputs:
         try:

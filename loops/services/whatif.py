@@ -16,7 +16,8 @@ from django.db.models import QuerySet
 from loops.adapters import circuit_document
 from loops.models import Loop
 from loops.services.contributors import pinned
-from loops.services.verification import judge, summary, today_at, without_day
+from loops.services.tables import tables_of
+from loops.services.verification import judge_by, summary, today_at, without_day
 from registry.models import HazardousArea, Revision, Site
 from registry.models.base import Record
 from registry.selectors import LOOPS_BY_KIND
@@ -130,6 +131,7 @@ def judged(loops: Sequence[Loop], contents: Contents) -> Iterator[WhatIf]:
     snapshots = {loop.pk: loop.verification.revision.snapshot for loop in loops if loop.verification}
     contents.load_pins(snapshots.values())
     areas = areas_now(snapshots.values(), contents.proposals)
+    tables = {site.pk: tables_of(site) for site in {loop.site for loop in loops}}
     for loop in loops:
         site = contents.proposals.get(("site", loop.site_id))
         place: Site = site.record if site else loop.site  # type: ignore[assignment]
@@ -139,7 +141,7 @@ def judged(loops: Sequence[Loop], contents: Contents) -> Iterator[WhatIf]:
             circuit_document(content, circuit, place, areas, contents.snapshots, day)  # type: ignore[arg-type]
             for circuit in content["circuits"]
         ]
-        results = judge(inputs, place)
+        results = judge_by(inputs, tables[place.pk])
         yield WhatIf(loop, inputs, results, summary(results))
 
 
