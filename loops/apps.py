@@ -11,15 +11,18 @@ class LoopsConfig(AppConfig):
         from loops.services.notices import announce
         from loops.services.permitted import permitted_capacitance
         from loops.services.proofs import prove_approvals, prove_verifications
+        from loops.services.uses import describe, foresee
         from loops.views.searching import search_loops
         from registry.plausibility import use_capacitance_table
         from registry.services.changes import LISTENERS
         from registry.services.proofs import PROOFS
+        from registry.uses import USERS
         from registry.views.searching import SEARCHERS
 
         if search_loops not in SEARCHERS:
             SEARCHERS.insert(0, search_loops)
         use_capacitance_table(permitted_capacitance)
+        USERS.update({"describe": describe, "foresee": foresee})
         if announce not in LISTENERS:
             LISTENERS.append(announce)
         PROOFS.update({"verifications": prove_verifications, "approvals": prove_approvals})

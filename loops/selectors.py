@@ -7,7 +7,7 @@ from typing import Any
 
 from django.db.models import Case, Count, Exists, IntegerField, OuterRef, Prefetch, Q, QuerySet, Value, When
 
-from loops.models import CableRun, Circuit, Loop, LoopState, LoopVerdict, Member
+from loops.models import Approval, BasisChange, CableRun, Circuit, Loop, LoopState, LoopVerdict, Member
 from loops.services.verification import PRECEDENCE
 from registry import access
 from registry.models import HazardousArea, Revision, User
@@ -18,6 +18,13 @@ HEAVY = ("verification__inputs", "verification__results")
 
 FAILING = Q(verification__verdict=LoopVerdict.FAILS) | Q(verification__function_verdict="fail")
 """Loops that fail in safety or in function."""
+
+BASIS_CHANGED = Exists(
+    BasisChange.objects.filter(approval__loop=OuterRef("pk"), approval__withdrawal=None).exclude(
+        Exists(Approval.objects.filter(loop=OuterRef("approval__loop"), pk__gt=OuterRef("approval")))
+    )
+)
+"""Whether the issue in force of a loop rests on what was changed since, as a condition on loops."""
 
 SORTS: dict[str, tuple[str, ...]] = {
     "tag": ("tag", "site__code"),
@@ -50,7 +57,7 @@ def listed_loops(user: User) -> QuerySet[Loop]:
         visible_loops(user)
         .select_related("site", "owner", "verification", "submitted_by")
         .defer(*HEAVY)
-        .annotate(verdict_rank=rank)
+        .annotate(verdict_rank=rank, basis_changed=BASIS_CHANGED)
     )
 
 
@@ -58,7 +65,7 @@ def filtered_loops(user: User, wanted: Mapping[str, str]) -> QuerySet[Loop]:
     """Listed loops by the filters of a query string; what a filter does not know finds nothing.
 
     `site` is a site's code, `area` the key of an area, `q` a part of the tag, the service or a member's tag,
-    `owner=me`, `failing=1`, `archived=1` (archived loops alone) or `archived=all`,
+    `owner=me`, `failing=1`, `basis=changed`, `archived=1` (archived loops alone) or `archived=all`,
     `sort` a name of SORTS with a minus for descending.
     """
     loops = listed_loops(user)
@@ -77,6 +84,8 @@ def filtered_loops(user: User, wanted: Mapping[str, str]) -> QuerySet[Loop]:
         loops = containing(loops, text)
     if wanted.get("owner") == "me":
         loops = loops.filter(owner=user)
+    if wanted.get("basis") == "changed":
+        loops = loops.filter(BASIS_CHANGED)
     if wanted.get("failing") == "1":
         loops = loops.filter(FAILING)
     return loops.order_by(*order_of(wanted.get("sort", "")), "pk")

@@ -9,6 +9,7 @@ from django.http import HttpRequest
 
 from registry import access
 from registry.models import User
+from registry.services.notices import unread_count
 
 CAUTION = (
     "This result is an aid to a competent person. "
@@ -23,5 +24,6 @@ def site_context(request: HttpRequest) -> dict[str, Any]:
         "caution": CAUTION,
         "site_version": settings.VERSION,
         "may_edit_register": isinstance(user, User) and access.may(user, "register.edit"),
+        "unread_notices": lambda: unread_count(user) if isinstance(user, User) else 0,
         "may_edit_loops": isinstance(user, User) and access.may(user, "loop.edit"),
     }

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 from django.urls import URLPattern, path
 
-from registry.views import details, editing, glossary, lists, people, picking, searching
+from registry.views import details, editing, glossary, lists, notices, people, picking, searching
 from registry.views.kinds import KINDS
 from registry.views.pages import KindPage
 
@@ -29,6 +29,9 @@ urlpatterns = [
     path("read/<str:kind>/", picking.read_quantity, name="read_quantity"),
     path("search/", searching.search, name="search"),
     path("help/parameters/", glossary.parameters, name="parameters"),
+    path("notices/", notices.notices, name="notices"),
+    path("notices/read/", notices.read_all, name="notices_read"),
+    path("notices/<int:pk>/", notices.open_notice, name="notice"),
     path("people/", people.people_list, name="people"),
     path("people/new/", people.add, name="person_new"),
     path("people/<int:pk>/", people.edit, name="person"),

@@ -51,6 +51,7 @@ def live_context(approval: Approval) -> dict[str, object]:
         "later": later,
         "later_withdrawn": hasattr(later, "withdrawal"),
         "withdrawal": withdrawal,
+        "marks": list(approval.basis_changes.all()),
         "basis_changed": basis_changed(approval) if state == CURRENT else "",
     }
 

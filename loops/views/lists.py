@@ -16,7 +16,7 @@ from registry import access
 from registry.models import Site
 
 PAGE_SIZE = 50
-FILTERS = ("site", "state", "verdict", "area", "q", "owner", "failing", "archived")
+FILTERS = ("site", "state", "verdict", "area", "q", "owner", "failing", "basis", "archived")
 COLUMNS = (
     ("tag", "Loop"),
     ("service", "Service"),
@@ -91,6 +91,7 @@ def filters(wanted: dict[str, str], sites: list[Site], areas: list[tuple[str, st
         ("area", "Area", areas),
         ("owner", "Owner", [("me", "My loops")]),
         ("failing", "Failing", [("1", "In safety or function")]),
+        ("basis", "Basis", [("changed", "Changed since issue")]),
         ("archived", "Archived", [("1", "Archived loops"), ("all", "Both")]),
     ]
     if len(sites) > 1:
@@ -120,6 +121,7 @@ def chips(wanted: dict[str, str], areas: dict[str, str]) -> list[dict[str, str]]
         "area": lambda value: f"Area {areas.get(value, value)}",
         "owner": lambda value: "My loops",
         "failing": lambda value: "Failing",
+        "basis": lambda value: "Basis changed",
         "archived": lambda value: "Archived and not" if value == "all" else "Archived",
     }
     return [

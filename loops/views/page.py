@@ -10,8 +10,9 @@ from django.shortcuts import get_object_or_404, render
 from django.views.decorators.http import require_safe
 
 from loops import selectors
-from loops.models import Loop, LoopState, Purpose
+from loops.models import Approval, BasisChange, Loop, LoopState, Purpose
 from loops.services.approvals import in_force, obstacles, refusal_to_sign
+from loops.services.basis import latest_against_register
 from loops.services.loops import changed_pins
 from loops.services.reviews import obstacles_to_sign
 from loops.views import shown
@@ -66,6 +67,8 @@ def loop_context(loop: Loop, user: User) -> dict[str, Any]:
         "cures": shown.cures(results),
         "confirmations": shown.confirmations(results),
         "changed": changed_pins(loop),
+        "beside": latest_against_register(loop),
+        "basis_changes": marks(approvals),
         "approvals": approvals,
         "signatures": signatures(approvals),
         "events": list(loop.events.select_related("actor", "revision").defer("revision__snapshot")),
@@ -92,6 +95,13 @@ def head(loop: Loop, revisions: list[Revision]) -> list[dict[str, Any]]:
     if loop.drawing:
         items.append({"label": "Drawing", "value": loop.drawing})
     return items
+
+
+def marks(approvals: list[Approval]) -> list[BasisChange]:
+    """What was changed under the issue in force, newest first."""
+    if not approvals or hasattr(approvals[0], "withdrawal"):
+        return []
+    return list(approvals[0].basis_changes.select_related("revision__author").defer("revision__snapshot"))
 
 
 def signatures(approvals: list[Any]) -> list[dict[str, Any]]:

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from typing import Any
 
+from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
-from django.urls import NoReverseMatch, reverse
+from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
@@ -27,9 +28,13 @@ from registry.showing import (
     temperature_cells,
     terminals_sections,
 )
+from registry.uses import describe
 from registry.views.pages import KindPage
 
 LOOPS_SHOWN = 50
+PINNED_KINDS = ("equipment", "certificate", "cable_type")
+"""Loops are pinned to revisions of these; what they take from areas and sites is as it stands."""
+
 EQUIPMENT_SHOWN = 100
 REVISIONS_A_PAGE = 20
 REVISIONS_BESIDE = 4
@@ -49,8 +54,7 @@ def record_page(request: HttpRequest, kind: KindPage, pk: int) -> HttpResponse:
     user: User = request.user  # type: ignore[assignment]
     record = find(request, kind, pk)
     here, number_of_loops = loops_using(record, user)
-    listed = list(here[: LOOPS_SHOWN + 1])
-    shown_here = here.count() if len(listed) > LOOPS_SHOWN else len(listed)
+    page = Paginator(here.values_list("pk", flat=True), LOOPS_SHOWN).get_page(request.GET.get("page", "")[:9])
     revisions = list(revisions_of(record)[:REVISIONS_BESIDE])
     context: dict[str, Any] = {
         "kind": kind,
@@ -58,9 +62,10 @@ def record_page(request: HttpRequest, kind: KindPage, pk: int) -> HttpResponse:
         "record": record,
         "crumbs": [{"text": kind.title, "url": kind.list_url}, {"text": record.label(), "url": ""}],
         "doubts": sentences(doubts(record)),
-        "loops": [loop_row(loop) for loop in listed[:LOOPS_SHOWN]],
-        "loops_elsewhere": number_of_loops - shown_here,
-        "loops_not_listed": max(0, shown_here - LOOPS_SHOWN),
+        "loops": describe(record, list(page)),
+        "page_obj": page,
+        "pins": kind.kind in PINNED_KINDS,
+        "loops_elsewhere": number_of_loops - page.paginator.count,
         "loop_count": number_of_loops,
         "revisions": revisions,
         "newest": revisions[0].number if revisions else 0,
@@ -69,15 +74,6 @@ def record_page(request: HttpRequest, kind: KindPage, pk: int) -> HttpResponse:
         "urls": {view: kind.url(record, view) for view in ("edit", "duplicate", "archive", "restore", "history")},
     }
     return render(request, f"registry/{kind.kind}.html", context | CONTENTS[kind.kind](record, user))
-
-
-def loop_row(loop: Any) -> dict[str, Any]:
-    """A loop as far as the register shows it."""
-    try:
-        url = reverse("loop", args=[loop.pk])
-    except NoReverseMatch:
-        url = ""
-    return {"tag": loop.tag, "service": loop.service, "site": loop.site.code, "state": loop.state, "url": url}
 
 
 # ----------------------------------------------------------------------------------------------------------- contents

@@ -24,9 +24,12 @@ from registry.plausibility import sentences
 from registry.querysets import visible
 from registry.reading import plain_text, read_entry
 from registry.selectors import loops_using, newest_number, record_text, revisions_of
+from registry.services.proposals import effects_of
 from registry.services.records import Author, EntryRefused, StaleRecord, save_text, set_archived
+from registry.uses import Effects
 from registry.views.comparing import compare_three, opened_text
 from registry.views.details import find
+from registry.views.foreseeing import BACK, CONFIRMED, effects_page
 from registry.views.forms import (
     add_or_remove,
     drop_blank_rows,
@@ -119,11 +122,17 @@ def receive(request: HttpRequest, kind: KindPage, record: Record | None) -> Http
         if command in posted:
             draft.focus = add_or_remove(draft.data, command, posted[command], kind.entry)
             return show(request, draft)
+    if BACK in posted:
+        return show(request, draft)
     draft.data = drop_blank_rows(copy.deepcopy(draft.data), kind.entry)
     draft.errors = reason_errors(draft)
     if record is not None and record.is_archived:
         draft.errors[""] = [f"This {kind.singular} is archived: bring it back first, then save."]
     try:
+        if record is not None and not draft.errors and CONFIRMED not in posted:
+            effects = foreseen(request, draft, record)
+            if effects.matter:
+                return effects_page(request, kind, record, effects)
         saved = save(request, draft)
     except EntryRefused as refused:
         draft.errors = refused.errors | draft.errors
@@ -131,6 +140,14 @@ def receive(request: HttpRequest, kind: KindPage, record: Record | None) -> Http
     except StaleRecord as stale:
         return show_stale(request, draft, stale.record)
     return HttpResponseRedirect(kind.url(saved))
+
+
+def foreseen(request: HttpRequest, draft: Draft, record: Record) -> Effects:
+    """What saving a draft would do to those who use the record."""
+    user: User = request.user  # type: ignore[assignment]
+    author = Author(user, reason=draft.reason)
+    version = opened_version(draft)
+    return effects_of(draft.kind.kind, draft.data, author, record_id=record.pk, opened_version=version)
 
 
 def save(request: HttpRequest, draft: Draft) -> Record:

@@ -207,3 +207,32 @@ def test_who_left_is_told_nothing(loop: Any, people: Any) -> None:
     people["approver"].save()
     approvals.submit(loop.pk, people["designer"])
     assert not Notice.objects.exists()
+
+
+# ------------------------------------------------------------------------------------------------------------- pages
+
+
+def test_a_marked_issue_shows_on_the_loop_the_list_and_the_record(
+    issued: Any, make_loop: Any, source: Any, source_data: Any, save: Any, client_as: Any
+) -> None:
+    make_loop(tag="PT-2")
+    client = client_as("reader")
+    assert "Basis changed" not in client.get(f"/loops/{issued.pk}/").content.decode()
+    save("equipment", with_co(source_data, LOWER), record_id=source.pk)
+    page = client.get(f"/loops/{issued.pk}/").content.decode()
+    assert "Basis changed since issue A" in page and "83 nF → 30 nF" in page
+    assert "With the register as it stood on" in page
+    found = client.get("/loops/?basis=changed").content.decode()
+    assert "PT-1101" in found and "PT-2" not in found and "1–1 of 1" in found
+    assert "Basis changed" in client.get(f"/equipment/{source.pk}/").content.decode()
+
+
+def test_a_later_issue_is_not_marked_by_what_marked_an_earlier_one(
+    issued: Any, source: Any, source_data: Any, save: Any, author_as: Any, people: Any, password: str, client_as: Any
+) -> None:
+    save("equipment", with_co(source_data, "82 nF"), record_id=source.pk, by="keeper")
+    assert "PT-1101" in client_as("reader").get("/loops/?basis=changed").content.decode()
+    refresh(issued.pk, author_as("designer"))
+    approvals.submit(issued.pk, people["designer"])
+    issue(issued.pk, people["approver"], password, None)
+    assert "PT-1101" not in client_as("reader").get("/loops/?basis=changed").content.decode()

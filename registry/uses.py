@@ -1,0 +1,85 @@
+"""Where records of the register are used, and what a change of them would do: asked of those who use them.
+
+The register knows no loops. Whoever uses its records says so when it is ready, by putting a function in here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from registry.models.base import Record
+
+
+@dataclass(frozen=True)
+class Use:
+    """One user of a record as pages list it: a loop, its state and verdict, and which revision of the record it has."""
+
+    tag: str
+    url: str
+    service: str
+    site: str
+    state: str
+    verdict: str
+    pinned: int | None
+    basis_changed: bool
+
+
+@dataclass(frozen=True)
+class Effect:
+    """What a change would do to one loop: its verdict and least margin before and after, and what decides then."""
+
+    tag: str
+    url: str
+    site: str
+    state: str
+    letter: str
+    before: str
+    after: str
+    function_before: str
+    function_after: str
+    margin_before: Any
+    margin_after: Any
+    limiting: str
+
+    @property
+    def changes_verdict(self) -> bool:
+        return (self.before, self.function_before) != (self.after, self.function_after)
+
+
+@dataclass(frozen=True)
+class Effects:
+    """What a change would do: how many loops rest on it, how many were judged, and those it would touch."""
+
+    count: int
+    judged: int
+    touched: tuple[Effect, ...]
+    elsewhere: int
+    """How many of the touched are at sites that the person does not see; they are not among `touched`."""
+
+    @property
+    def matter(self) -> bool:
+        """Whether there is anything to look at before a save."""
+        return bool(self.touched or self.elsewhere or self.count > self.judged)
+
+
+Describe = Callable[[Record, Sequence[int]], Sequence[Use]]
+"""The uses of a record in some loops, by their keys and in their order."""
+
+Foresee = Callable[[Mapping[tuple[str, int], tuple[Record, Mapping[str, Any]]], Sequence[int]], Effects]
+"""What proposed contents of records would do, and the keys of the sites that the person sees."""
+
+USERS: dict[str, Callable[..., Any]] = {}
+
+
+def describe(record: Record, keys: Sequence[int]) -> Sequence[Use]:
+    """The uses of a record in some loops; empty where nobody said that they use anything."""
+    function: Describe | None = USERS.get("describe")
+    return function(record, keys) if function else ()
+
+
+def foresee(proposals: Mapping[tuple[str, int], tuple[Record, Mapping[str, Any]]], site_keys: Sequence[int]) -> Effects:
+    """What proposed contents of records would do to those who use them; nothing is written."""
+    function: Foresee | None = USERS.get("foresee")
+    return function(proposals, site_keys) if function else Effects(0, 0, (), 0)

@@ -1,0 +1,137 @@
+"""Before a change of a record that loops rest on is saved, a page says what it does to them."""
+
+from typing import Any
+
+import pytest
+
+from loops.models import Verification
+from loops.services import uses
+from registry.models import Change, Notice, Revision
+from registry.services.proposals import effects_of
+from registry.services.records import Author, EntryRefused, StaleRecord
+
+pytestmark = pytest.mark.django_db
+
+
+def flat(data: Any, path: str = "") -> dict[str, str]:
+    """Nested text as a form sends it."""
+    rows = data.items() if isinstance(data, dict) else enumerate(data)
+    found: dict[str, str] = {}
+    for name, value in rows:
+        found |= flat(value, f"{path}{name}.") if isinstance(value, dict | list) else {f"{path}{name}": value}
+    return found
+
+
+def with_co(source_data: dict[str, Any], co: str) -> dict[str, Any]:
+    source_data["terminals"][0]["permitted"][0]["co_f"] = co
+    return source_data
+
+
+@pytest.fixture
+def lower(source_data: dict[str, Any]) -> dict[str, Any]:
+    """The source with a Co of 30 nF: the loop of 300 m needs 38 nF."""
+    return with_co(source_data, "30 nF")
+
+
+def posted(record: Any, data: dict[str, Any], **more: str) -> dict[str, str]:
+    number = Revision.objects.filter(kind=record.record_kind, record_id=record.pk).count()
+    fields = {"_version": str(record.version), "_revision": str(number), "_reason": "Issue 1 of the certificate"}
+    return flat(data) | fields | more
+
+
+def stored() -> tuple[int, int, int, int]:
+    return tuple(model.objects.count() for model in (Revision, Verification, Change, Notice))  # type: ignore[return-value]
+
+
+def test_effects_name_the_loops_that_fail_and_why(loop: Any, source: Any, lower: Any, people: Any) -> None:
+    before = stored()
+    found = effects_of("equipment", lower, Author(people["designer"]), record_id=source.pk)
+    assert (found.count, found.judged, found.elsewhere) == (1, 1, 0)
+    (effect,) = found.touched
+    assert (effect.tag, effect.before, effect.after) == ("PT-1101", "complies", "does_not_comply")
+    assert "30 nF" in effect.limiting and effect.margin_before > 0 > effect.margin_after
+    assert stored() == before
+    source.refresh_from_db()
+    assert source.terminals.get().permitted.get().co_f_text == "83 nF"
+
+
+def test_effects_are_counted_at_other_sites_and_not_shown(loop: Any, source: Any, lower: Any, people: Any) -> None:
+    found = effects_of("equipment", lower, Author(people["neighbour"]), record_id=source.pk)
+    assert (found.touched, found.elsewhere, found.matter) == ((), 1, True)
+
+
+def test_a_change_that_touches_no_case_does_not_matter(loop: Any, source: Any, source_data: Any, people: Any) -> None:
+    author = Author(people["designer"])
+    assert not effects_of("equipment", source_data | {"notes": "New"}, author, record_id=source.pk).matter
+    assert not effects_of("equipment", source_data, author, record_id=source.pk).matter
+
+
+def test_what_is_refused_at_a_save_is_refused_here(loop: Any, source: Any, source_data: Any, people: Any) -> None:
+    author = Author(people["designer"])
+    with pytest.raises(EntryRefused):
+        effects_of("equipment", with_co(source_data, "30 apples"), author, record_id=source.pk)
+    with pytest.raises(StaleRecord):
+        effects_of("equipment", with_co(source_data, "30 nF"), author, record_id=source.pk, opened_version=0)
+
+
+def test_an_area_and_a_site_are_foreseen_too(loop: Any, area: Any, site: Any, people: Any, monkeypatch: Any) -> None:
+    from tests.conftest import AREA
+
+    author = Author(people["administrator"])
+    data = AREA | {"site": str(site.pk), "ambient_max_degc": "75 degC"}
+    (effect,) = effects_of("area", data, author, record_id=area.pk).touched
+    assert effect.after == "does_not_comply"
+    data = {"code": "NORTH", "name": "North works", "basis": "IEC", "time_zone": "UTC", "schemes": "IECEx"}
+    data |= {"safe_ambient_max_degc": "40 degC", "safe_voltage_max_v": "250 V"}
+    (effect,) = effects_of("site", data, author, record_id=site.pk).touched
+    assert effect.after == "does_not_comply"
+
+
+def test_only_so_many_loops_are_judged_while_somebody_waits(
+    make_loop: Any, source: Any, lower: Any, people: Any, monkeypatch: Any
+) -> None:
+    for number in range(3):
+        make_loop(tag=f"PT-{number}")
+    from registry.services.proposals import propose
+
+    record, content, differs = propose("equipment", lower, Author(people["designer"]), record_id=source.pk)
+    assert differs
+    found = uses.foresee({("equipment", source.pk): (record, content)}, [], most=2)
+    assert (found.count, found.judged) == (3, 2)
+    assert found.matter
+
+
+def test_the_page_asks_first_then_saves(loop: Any, source: Any, lower: Any, client_as: Any) -> None:
+    client = client_as("designer")
+    address = f"/equipment/{source.pk}/edit/"
+    before = stored()
+    answer = client.post(address, posted(source, lower))
+    text = answer.content.decode()
+    assert answer.status_code == 200 and stored() == before
+    assert "1 loop would have another verdict." in text and "1 of them would no longer hold." in text
+    assert 'name="_confirmed"' in text and 'value="30 nF"' in text
+    back = client.post(address, posted(source, lower, _back="1"))
+    assert back.status_code == 200 and 'value="30 nF"' in back.content.decode() and stored() == before
+    saved = client.post(address, posted(source, lower, _confirmed="1"))
+    assert saved.status_code == 302
+    assert Revision.objects.filter(kind="equipment", record_id=source.pk).count() == 2
+
+
+def test_a_change_that_does_not_matter_is_saved_at_once(
+    loop: Any, source: Any, source_data: Any, client_as: Any
+) -> None:
+    answer = client_as("designer").post(
+        f"/equipment/{source.pk}/edit/", posted(source, source_data | {"notes": "In cabinet 4"})
+    )
+    assert answer.status_code == 302
+
+
+def test_the_page_of_a_record_says_what_each_loop_was_judged_with(
+    loop: Any, source: Any, lower: Any, save: Any, client_as: Any
+) -> None:
+    client = client_as("reader")
+    address = f"/equipment/{source.pk}/"
+    assert "revision 1</td>" in client.get(address).content.decode()
+    save("equipment", lower, record_id=source.pk)
+    text = client.get(address).content.decode()
+    assert "revision 1; 2 is newer" in text and "Complies" in text
