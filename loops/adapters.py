@@ -44,6 +44,8 @@ CABLE_KEYS = {
     "test_voltage": "test_v",
 }
 
+TERMINATOR_KEYS = {"R": "resistance_ohm", "C": "capacitance_f"}
+
 
 def texts(row: Snapshot, keys: Mapping[str, str]) -> dict[str, str]:
     """The typed texts of the quantities that are known or not stated, under the keys of the case format."""
@@ -201,6 +203,12 @@ def circuit_document(
         document["safe_area_ambient_max"] = site.safe_ambient_max_degc_text
     if circuit["fisco"]:
         document["fisco"] = True
+    if circuit.get("two_wise"):
+        document["two_wise"] = True
+    if terminators := circuit.get("terminators"):
+        document["terminators"] = [texts(row, TERMINATOR_KEYS) for row in terminators]
+    if not circuit["cables"] and not circuit.get("no_cable"):
+        del document["cables"]
     for row in circuit["members"]:
         equipment = pinned[row["equipment_revision"]["id"]]
         terminals = next(item for item in equipment["terminals"] if item["id"] == row["terminals"]["id"])

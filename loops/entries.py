@@ -8,7 +8,7 @@ from typing import Any
 from django.db.models import F, Q, Value
 from django.db.models.functions import Concat
 
-from loops.models import CableRun, Circuit, Loop, Member
+from loops.models import CableRun, Circuit, Loop, Member, Terminator
 from registry.models import CableType, HazardousArea, Site, Terminals
 from registry.quantities import Kind
 from registry.reading import EntryForm, ReadingField, RecordField, fields_of
@@ -55,11 +55,18 @@ class CableEntry(EntryForm):
     length_m = ReadingField(Kind.LENGTH, "300 m", allow_not_stated=False, label="length", required=False)
 
 
+class TerminatorEntry(EntryForm):
+    """A terminator of a fieldbus trunk."""
+
+    model = Terminator
+    locals().update(fields_of(Terminator))
+
+
 class CircuitEntry(EntryForm):
     """One circuit of a loop."""
 
     model = Circuit
-    children = {"members": MemberEntry, "cables": CableEntry}
+    children = {"members": MemberEntry, "cables": CableEntry, "terminators": TerminatorEntry}
     locals().update(fields_of(Circuit))
 
     def cross_check(self, cleaned: dict[str, Any], children: dict[str, list[dict[str, Any]]]) -> Faults:
@@ -79,6 +86,13 @@ class CircuitEntry(EntryForm):
             yield "members", "One circuit is judged by zones or by divisions: choose areas that are classified alike."
         yield from twice(members, "members")
         yield from twice(children.get("cables", []), "cables")
+        yield from twice(children.get("terminators", []), "terminators")
+        if cleaned.get("fisco") and cleaned.get("two_wise"):
+            yield "two_wise", "A circuit is FISCO or 2-WISE, not both: keep one of the two ticks."
+        if children.get("terminators") and not (cleaned.get("fisco") or cleaned.get("two_wise")):
+            yield "terminators", "Terminators belong to a fieldbus circuit: tick FISCO or 2-WISE, or remove them."
+        if cleaned.get("no_cable") and children.get("cables"):
+            yield "no_cable", "There are cable runs below: remove them, or take this tick away."
 
 
 class LoopEntry(EntryForm):

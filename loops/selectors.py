@@ -128,7 +128,7 @@ def whole_loops(user: User) -> QuerySet[Loop]:
         "certificate_revision",
     ).defer("equipment_revision__snapshot", "certificate_revision__snapshot")
     cables = CableRun.objects.select_related("cable_type", "cable_type_revision").defer("cable_type_revision__snapshot")
-    circuits = Circuit.objects.prefetch_related(Prefetch("members", members), Prefetch("cables", cables))
+    circuits = Circuit.objects.prefetch_related(Prefetch("members", members), Prefetch("cables", cables), "terminators")
     return (
         visible_loops(user)
         .select_related("site", "owner", "submitted_by", "verification__revision")

@@ -28,6 +28,7 @@ ROW_TITLES = {
     "circuits": ("Circuits", "Circuit"),
     "members": ("Connected items", "Item"),
     "cables": ("Cable runs", "Cable"),
+    "terminators": ("Terminators", "Terminator"),
 }
 
 

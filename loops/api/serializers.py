@@ -34,6 +34,7 @@ class CaseShape(serializers.Serializer):
     load_resistance = serializers.CharField(required=False)
     terminators = serializers.ListField(child=serializers.DictField(), required=False)
     fisco = serializers.BooleanField(required=False)
+    two_wise = serializers.BooleanField(required=False)
     judge_on = serializers.DateField(required=False)
 
 
@@ -101,12 +102,22 @@ class CircuitTextShape(serializers.Serializer):
     name = serializers.CharField()
     interconnection = serializers.CharField(required=False)
     fisco = serializers.BooleanField(required=False)
+    two_wise = serializers.BooleanField(required=False)
+    no_cable = serializers.BooleanField(
+        required=False,
+        help_text="True: the items stand together, without any cable.",
+    )
     members = serializers.ListField(
         child=serializers.DictField(), help_text="role (source, device, inline), tag, terminals, area, made_on"
     )
     cables = serializers.ListField(
         child=serializers.DictField(),
         help_text="tag, from_point, to_point, cable_type, length_m (text with unit), separation, role",
+    )
+    terminators = serializers.ListField(
+        child=serializers.DictField(),
+        required=False,
+        help_text="of a fieldbus circuit: tag (place), resistance_ohm, capacitance_f (text with unit)",
     )
 
 

@@ -2,7 +2,7 @@
 
 from loops.models.approvals import Approval, Verb, WorkflowEvent
 from loops.models.basis import BasisChange
-from loops.models.loops import CableRun, Circuit, Loop, LoopState, Member
+from loops.models.loops import CableRun, Circuit, Loop, LoopState, Member, Terminator
 from loops.models.reviews import Remark, ReviewAnswer, ReviewRequest, Withdrawal
 from loops.models.tables import CurveTable
 from loops.models.verifications import LoopVerdict, Purpose, Verification
@@ -21,6 +21,7 @@ __all__ = [
     "Remark",
     "ReviewAnswer",
     "ReviewRequest",
+    "Terminator",
     "Verb",
     "Verification",
     "Withdrawal",

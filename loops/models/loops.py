@@ -58,7 +58,7 @@ class Circuit(Child):
     """One intrinsically safe circuit: the sources, devices and cables that are connected with each other."""
 
     parent_field = "loop"
-    revision_children = ("members", "cables")
+    revision_children = ("members", "cables", "terminators")
 
     class Interconnection(models.TextChoices):
         UNDEFINED = "undefined", "Not defined: every arrangement is judged"
@@ -71,6 +71,12 @@ class Circuit(Child):
         max_length=10, choices=Interconnection.choices, default=Interconnection.UNDEFINED
     )
     fisco = models.BooleanField("judge as a FISCO segment", default=False)
+    two_wise = models.BooleanField("judge as a 2-WISE circuit", default=False)
+    no_cable = models.BooleanField(
+        "no cable: the items stand together",
+        default=False,
+        help_text="Tick it only where source and devices are connected without any cable.",
+    )
 
     class Meta(Child.Meta):
         constraints = [models.UniqueConstraint(fields=["loop", "name"], name="circuit_name_once")]
@@ -156,6 +162,25 @@ class CableRun(Child):
 
     class Meta(Child.Meta):
         constraints = [models.UniqueConstraint(fields=["circuit", "tag"], name="cable_tag_once_per_circuit")]
+
+    def __str__(self) -> str:
+        return self.tag
+
+
+class Terminator(Child):
+    """A terminator at an end of a fieldbus trunk."""
+
+    parent_field = "circuit"
+
+    circuit = models.ForeignKey(Circuit, on_delete=models.CASCADE, related_name="terminators")
+    tag = models.CharField("place", max_length=40, help_text="Where it stands, for example in the last junction box.")
+    resistance_ohm = QuantityField(Kind.RESISTANCE)
+    resistance_ohm_text = TypedTextField()
+    capacitance_f = QuantityField(Kind.CAPACITANCE)
+    capacitance_f_text = TypedTextField()
+
+    class Meta(Child.Meta):
+        constraints = [models.UniqueConstraint(fields=["circuit", "tag"], name="terminator_place_once_per_circuit")]
 
     def __str__(self) -> str:
         return self.tag

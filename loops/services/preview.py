@@ -8,7 +8,7 @@ from typing import Any
 from django.db import models
 
 from loops.entries import LoopEntry
-from loops.models import CableRun, Circuit, Loop, Member
+from loops.models import CableRun, Circuit, Loop, Member, Terminator
 from loops.services.loops import Pins
 from loops.services.verification import documents, judge, summary, today_at
 from registry import access
@@ -43,6 +43,7 @@ def draft_snapshot(cleaned: Mapping[str, Any]) -> dict[str, Any]:
         | {
             "members": [unsaved(Member, row, pins) for row in circuit["members"]],
             "cables": [unsaved(CableRun, row, pins) for row in circuit["cables"]],
+            "terminators": [unsaved(Terminator, row, pins) for row in circuit["terminators"]],
         }
         for circuit in cleaned["circuits"]
     ]

@@ -14,6 +14,7 @@ from registry.models.base import Child
 from registry.reading import EntryForm, RecordField
 
 Text = dict[str, str]
+TICKS = ("fisco", "two_wise", "no_cable")
 HIDDEN = frozenset({"id", "archived_at"})
 
 
@@ -69,7 +70,7 @@ def words(model: type[models.Model], name: str, value: Any) -> str:
         return ""
     if isinstance(value, Mapping):
         return str(value.get("text", value.get("name", "")))
-    if isinstance(value, bool) or name == "fisco":
+    if isinstance(value, bool) or name in TICKS:
         return "yes" if value not in (False, "", "False", "false", "off", "0") else "no"
     try:
         choices = dict(model._meta.get_field(name).flatchoices)  # type: ignore[union-attr]
@@ -104,7 +105,7 @@ def three_ways(
 
 def with_boxes(data: Mapping[str, Any]) -> dict[str, Any]:
     """Nested text of a form with the boxes that were not ticked: a browser sends nothing for them."""
-    circuits = [{"fisco": False} | row for row in data.get("circuits", []) if isinstance(row, dict)]
+    circuits = [dict.fromkeys(TICKS, False) | row for row in data.get("circuits", []) if isinstance(row, dict)]
     return {**data, "circuits": circuits}
 
 

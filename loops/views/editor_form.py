@@ -7,12 +7,12 @@ from typing import Any
 
 from django.db.models import F, QuerySet
 
-from loops.entries import CableEntry, LoopEntry, MemberEntry
+from loops.entries import CableEntry, LoopEntry, MemberEntry, TerminatorEntry
 from loops.models import Member
 from loops.selectors import areas_of
 from registry import access
 from registry.models import Site, Terminals, User
-from registry.reading import RecordField, join
+from registry.reading import EntryForm, RecordField, join
 from registry.views.forms import (
     SELECT_LIMIT,
     FormNode,
@@ -24,8 +24,8 @@ from registry.views.forms import (
 )
 
 Pairs = list[tuple[str, str]]
-SOURCES, DEVICES, CABLES = "sources", "devices", "cables"
-FRESH_START = {SOURCES: 1000, CABLES: 2000, DEVICES: 3000}
+SOURCES, DEVICES, CABLES, TERMINATORS = "sources", "devices", "cables", "terminators"
+FRESH_START = {SOURCES: 1000, CABLES: 2000, DEVICES: 3000, TERMINATORS: 1000}
 """Rows that a script adds are numbered from here, apart for sources and devices, which share one list."""
 
 TITLES = {
@@ -47,11 +47,18 @@ TITLES = {
         "Add a device",
         "What takes energy: field devices, simple apparatus, inline items.",
     ),
+    TERMINATORS: (
+        "Terminators",
+        "terminator",
+        "Add a terminator",
+        "Of a FISCO segment: one at each end of the trunk, 90 to 102 ohm with 0 to 2.2 uF.",
+    ),
 }
 COLUMNS = {
     SOURCES: ("tag", "terminals", "area", "made_on"),
     CABLES: ("tag", "from_point", "to_point", "cable_type", "length_m", "separation", "role"),
     DEVICES: ("tag", "role", "terminals", "area", "made_on"),
+    TERMINATORS: ("tag", "resistance_ohm", "capacitance_f"),
 }
 LABELS = {
     "tag": "Tag",
@@ -70,6 +77,15 @@ LABELS = {
     "name": "Name",
     "interconnection": "With more than one source",
     "fisco": "Judge as a FISCO segment",
+    "two_wise": "Judge as a 2-WISE circuit",
+    "no_cable": "No cable: the items stand together",
+    "resistance_ohm": "Resistance",
+    "capacitance_f": "Capacitance",
+}
+HEADINGS = {(TERMINATORS, "tag"): "Place", (CABLES, "role"): "Trunk or spur"}
+LISTS: dict[str, tuple[str, type[EntryForm]]] = {
+    CABLES: ("cables", CableEntry),
+    TERMINATORS: ("terminators", TerminatorEntry),
 }
 NOTHING_CHOSEN = {
     "area": "Safe area",
@@ -216,9 +232,11 @@ def circuit_form(node: FormNode, picks: Picks, number: int, focus: str) -> dict[
         group_form(SOURCES, node, sources, picks, title, focus),
         group_form(CABLES, node, node.rows.get("cables", []), picks, title, focus),
         group_form(DEVICES, node, devices, picks, title, focus),
+        group_form(TERMINATORS, node, node.rows.get(TERMINATORS, []), picks, title, focus),
     ]
     groups[0]["errors"] = node.errors.get("members", [])
     groups[1]["errors"] = node.errors.get("cables", [])
+    groups[3]["errors"] = node.errors.get(TERMINATORS, [])
     return {
         "path": node.path,
         "number": number,
@@ -227,7 +245,7 @@ def circuit_form(node: FormNode, picks: Picks, number: int, focus: str) -> dict[
         "identity": node.identity,
         "fields": [
             shown(node.fields[name], name, picks, title=title, focus=focus)
-            for name in ("name", "interconnection", "fisco")
+            for name in ("name", "interconnection", "fisco", "two_wise", "no_cable")
         ],
         "groups": groups,
     }
@@ -238,12 +256,11 @@ def group_form(
 ) -> dict[str, Any]:
     """One group of rows: sources, cable runs or devices."""
     heading, one, add, hint = TITLES[kind]
-    list_name = "cables" if kind == CABLES else "members"
+    list_name, entry = LISTS.get(kind, ("members", MemberEntry))
     list_path = circuit.row_path(list_name)
-    entry = CableEntry if kind == CABLES else MemberEntry
-    fresh_row = {} if kind == CABLES else {"role": "source" if kind == SOURCES else "device"}
+    fresh_row = {"role": "source" if kind == SOURCES else "device"} if entry is MemberEntry else {}
     fresh = form_tree(entry, fresh_row, {}, f"{list_path}.__n__", picks.choices())
-    role = {SOURCES: ":source", DEVICES: ":device", CABLES: ""}[kind]
+    role = {SOURCES: ":source", DEVICES: ":device"}.get(kind, "")
     return {
         "kind": kind,
         "heading": heading,
@@ -252,7 +269,7 @@ def group_form(
         "add": f"{list_path}{role}",
         "hint": hint,
         "id": "f-" + list_path.replace(".", "-") + ("-devices" if kind == DEVICES else ""),
-        "columns": [LABELS[name] for name in COLUMNS[kind]],
+        "columns": [(name, HEADINGS.get((kind, name), LABELS[name])) for name in COLUMNS[kind]],
         "rows": [row_form(kind, row, picks, f"{title}, {one} {index}", focus) for index, row in enumerate(rows, 1)],
         "fresh": row_form(kind, fresh, picks, f"{title}, new {one}", ""),
         "count": FRESH_START[kind] + len(rows),

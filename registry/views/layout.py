@@ -153,6 +153,9 @@ def terminals_layout(entry: type[EntryForm], node: FormNode, number: int, simple
         section(node, "What it offers in normal operation", columns_of("supply"), True, "For the function verdict."),
         section(node, "What it needs to work", columns_of("needs"), True, "For the function verdict."),
     ]
+    for part, key in ((source, "source"), (device, "device"), (function[0], "supply"), (function[1], "needs")):
+        part["key"] = key
+    simple_part["key"] = "simple"
     ordered = [source, function[0], device, function[1]] if gives else [device, function[1], source, function[0]]
     if simple:
         ordered.insert(0, simple_part)

@@ -143,6 +143,11 @@ def circuit_text(demo: Demo, plan: CircuitPlan, tag: str, first_run: int) -> dic
         "name": plan.name,
         "interconnection": plan.interconnection,
         "fisco": plan.fisco,
+        "two_wise": plan.two_wise,
+        "no_cable": not plan.runs,
+        "terminators": [
+            {"tag": place, "resistance_ohm": "100 ohm", "capacitance_f": value} for place, value in plan.terminators
+        ],
         "members": [member_text(demo, part) for part in plan.parts],
         "cables": [
             {

@@ -121,11 +121,10 @@ UNIT_10: tuple[LoopPlan, ...] = (
                     Run(FIELDBUS, "31 m", "JB-131", "TT-1313", role="spur"),
                 ),
                 fisco=True,
+                terminators=(("at the power supply", "1 uF"), ("JB-131", "1 uF")),
             ),
         ),
-        notes="The terminators are still to be entered.",
-        expects=("fisco", "incomplete"),
-        complies=False,
+        expects=("fisco", "pass"),
     ),
 )
 

@@ -39,6 +39,9 @@ class Run:
     role: str = "trunk"
 
 
+Length = tuple[str, str]
+
+
 @dataclass(frozen=True)
 class CircuitPlan:
     """One circuit."""
@@ -48,6 +51,8 @@ class CircuitPlan:
     name: str = "Circuit 1"
     interconnection: str = "undefined"
     fisco: bool = False
+    two_wise: bool = False
+    terminators: tuple[Length, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -70,9 +75,6 @@ class LoopPlan:
     expects: tuple[str, str] | None = None
     complies: bool = True
     word: str = ""
-
-
-Length = tuple[str, str]
 
 
 def runs(*lengths: Length, end: str, box: str = "") -> tuple[Run, ...]:
