@@ -4,16 +4,17 @@ from collections.abc import Iterator
 
 from django.urls import URLPattern, path
 
-from registry.views import details, editing, glossary, lists, notices, people, picking, searching
+from registry.views import details, editing, exchanging, glossary, lists, notices, people, picking, searching
 from registry.views.kinds import KINDS
 from registry.views.pages import KindPage
 
 
 def addresses_of(page: KindPage) -> Iterator[URLPattern]:
-    """`equipment_list`, `equipment_new`, `equipment`, `equipment_edit`, `…_duplicate`, `…_archive`, `…_restore`,
-    `…_history`."""
+    """`equipment_list`, `equipment_export`, `equipment_new`, `equipment`, `equipment_edit`,
+    `…_duplicate`, `…_archive`, `…_restore`, `…_history`."""
     base, name, kind = page.path, page.kind, {"kind": page}
     yield path(f"{base}/", lists.record_list, kind, name=f"{name}_list")
+    yield path(f"{base}/export.<str:suffix>", exchanging.export_list, kind, name=f"{name}_export")
     yield path(f"{base}/new/", editing.add, kind, name=f"{name}_new")
     yield path(f"{base}/<int:pk>/", details.record_page, kind, name=name)
     yield path(f"{base}/<int:pk>/edit/", editing.edit, kind, name=f"{name}_edit")
@@ -25,6 +26,8 @@ def addresses_of(page: KindPage) -> Iterator[URLPattern]:
 
 urlpatterns = [
     *(pattern for page in KINDS.values() for pattern in addresses_of(page)),
+    path("import/", exchanging.import_page, name="import"),
+    path("import/<str:kind>.<str:suffix>", exchanging.table_template, name="import_template"),
     path("pick/<str:name>/", picking.pick, name="pick"),
     path("read/<str:kind>/", picking.read_quantity, name="read_quantity"),
     path("search/", searching.search, name="search"),

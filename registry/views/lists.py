@@ -9,14 +9,27 @@ from django.core.paginator import Paginator
 from django.db.models import Count, F, QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.urls import reverse
 from django.views.decorators.http import require_safe
 
 from registry import access
 from registry.models import User
 from registry.querysets import containing, search_text, visible
+from registry.services.imports import KINDS as IMPORT_KINDS
 from registry.views.pages import Choices, Filter, KindPage
 
 PAGE_SIZE = 50
+
+
+def shown_records(request: HttpRequest, kind: KindPage, user: User) -> QuerySet[Any]:
+    """The records that a list shows under the filters and in the order of the address, on all its pages."""
+    access.require(user, kind.view_action)
+    offered = {item.name: item.choices(user) for item in (*kind.filters, *([kind.tabs] if kind.tabs else []))}
+    asked = read_query(request, kind, offered)
+    found = narrowed(kind, user, asked)
+    if kind.tabs and kind.tabs.name in asked:
+        found = kind.tabs.narrow(found, asked[kind.tabs.name])
+    return ordered(kind, kind.rows(found), asked.get("sort", ""))
 
 
 @require_safe
@@ -56,8 +69,17 @@ def record_list(request: HttpRequest, kind: KindPage) -> HttpResponse:
             ],
             "is_filtered": bool(filtered),
             "may_add": kind.may_edit(user),
+            "exports": exports(kind, asked),
         },
     )
+
+
+def exports(kind: KindPage, asked: dict[str, str]) -> list[tuple[str, str]]:
+    """Where what the list shows can be had as a table: format and address."""
+    if kind.kind not in IMPORT_KINDS:
+        return []
+    query = f"?{urlencode(asked)}" if asked else ""
+    return [(suffix, reverse(f"{kind.kind}_export", args=[suffix]) + query) for suffix in ("xlsx", "csv")]
 
 
 def hidden_names(kind: KindPage) -> list[str]:

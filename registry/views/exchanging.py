@@ -1,0 +1,143 @@
+"""Tables in and out of the register: import with a check before it, templates, and export of what a list shows."""
+
+from __future__ import annotations
+
+import base64
+from dataclasses import asdict
+from typing import Any
+
+from django.core.exceptions import PermissionDenied
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_http_methods, require_safe
+
+from registry import access
+from registry.exchange.csv_xlsx import MAX_BYTES
+from registry.models import Origin, User
+from registry.services.imports import KINDS, Report, TableError, export_file, import_file, template_file
+from registry.services.records import Author
+from registry.views.lists import shown_records
+from registry.views.pages import KindPage
+
+SHOWN = 200
+TYPES = {"csv": "text/csv; charset=utf-8", "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"}
+MAY_IMPORT = ("register.edit", "area.edit", "loop.edit")
+
+
+def attached(content: bytes, name: str, content_type: str) -> HttpResponse:
+    """A file to be kept, never to be shown by the browser."""
+    answer = HttpResponse(content, content_type=content_type)
+    answer["Content-Disposition"] = f'attachment; filename="{name}"'
+    return answer
+
+
+@require_safe
+def export_list(request: HttpRequest, kind: KindPage, suffix: str) -> HttpResponse:
+    """What a list shows under its filters, all pages of it, as a table that can be imported again."""
+    user: User = request.user  # type: ignore[assignment]
+    if suffix not in TYPES or kind.kind not in KINDS:
+        raise Http404
+    return attached(
+        export_file(kind.kind, shown_records(request, kind, user), suffix), f"{kind.path}.{suffix}", TYPES[suffix]
+    )
+
+
+@require_safe
+def table_template(request: HttpRequest, kind: str, suffix: str) -> HttpResponse:
+    """The headings of a kind with one row as an example."""
+    if suffix not in TYPES or kind not in KINDS:
+        raise Http404
+    return attached(template_file(kind, suffix), f"{kind}-template.{suffix}", TYPES[suffix])
+
+
+def require_import(user: User) -> None:
+    """Raise PermissionDenied for who may import nothing at all; each table is asked about again when it is read."""
+    if not any(access.may(user, action) for action in MAY_IMPORT):
+        access.require(user, "register.edit")
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def import_page(request: HttpRequest) -> HttpResponse:
+    """Check a table, or save it as a whole.
+
+    The file is not kept between the two: saving reads and checks the file that is sent with it, so that what is
+    saved is what was sent, and no stored upload can be exchanged for another.
+    """
+    user: User = request.user  # type: ignore[assignment]
+    require_import(user)
+    kind = request.POST.get("kind", "")
+    kind = kind if kind in KINDS else ""
+    reason = request.POST.get("reason", "").strip()[:400]
+    context: dict[str, Any] = {"kind": kind, "reason": reason}
+    status = 200
+    if request.method == "POST":
+        try:
+            report = received(request, user, kind, reason)
+        except (TableError, PermissionDenied) as error:
+            status = 403 if isinstance(error, PermissionDenied) else 400
+            context["errors"] = [{"id": "f-file", "text": str(error), "message": str(error)}]
+        else:
+            status = 400 if report.faults else 200
+            context |= shown_report(report)
+    return render(request, "registry/import.html", context | page_context(kind, reason), status=status)
+
+
+def received(request: HttpRequest, user: User, kind: str, reason: str) -> Report:
+    """Check or save the file of a request. Raises TableError, PermissionDenied."""
+    upload = request.FILES.get("file")
+    if upload is None:
+        raise TableError(_("Choose a CSV or XLSX file."))
+    if (upload.size or 0) > MAX_BYTES:
+        raise TableError(_("This file is larger than %(size)s MB: divide it.") % {"size": MAX_BYTES // 1_000_000})
+    author = Author(user, Origin.IMPORT, reason or _("Import of %(name)s") % {"name": str(upload.name)[:200]})
+    return import_file(upload.read(), author, kind=kind, commit="save" in request.POST)
+
+
+def shown_report(report: Report) -> dict[str, Any]:
+    """What the page says of an import."""
+    faults = base64.b64encode(report.as_csv()).decode() if report.faults else ""
+    return {
+        "report": report,
+        "title": KINDS[report.kind].layout.title,
+        "faults": [asdict(fault) for fault in report.faults[:SHOWN]],
+        "more": max(0, len(report.faults) - SHOWN),
+        "faults_file": f"data:text/csv;base64,{faults}" if faults else "",
+    }
+
+
+def page_context(kind: str, reason: str) -> dict[str, Any]:
+    choices = [("", _("Told by its headings")), *((name, item.layout.title) for name, item in KINDS.items())]
+    return {
+        "section": "equipment",
+        "crumbs": [{"text": _("Import"), "url": ""}],
+        "fields": [
+            {
+                "name": "file",
+                "id": "f-file",
+                "label": _("Table"),
+                "kind": "file",
+                "required": True,
+                "help": _("CSV or XLSX, at most %(size)s MB.") % {"size": MAX_BYTES // 1_000_000},
+                "attrs": {"accept": ".csv,.xlsx"},
+            },
+            {
+                "name": "kind",
+                "id": "f-kind",
+                "label": _("Table of"),
+                "kind": "select",
+                "value": kind,
+                "choices": choices,
+                "required": True,
+            },
+            {
+                "name": "reason",
+                "id": "f-reason",
+                "label": _("Why"),
+                "value": reason,
+                "wide": True,
+                "help": _("Kept with each revision."),
+            },
+        ],
+        "templates": [(name, item.layout.title) for name, item in KINDS.items()],
+    }
