@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 from django.urls import URLPattern, path
 
-from registry.views import details, editing, exchanging, glossary, lists, notices, people, picking, searching
+from registry.views import details, editing, exchanging, expiry, glossary, lists, notices, people, picking, searching
 from registry.views.kinds import KINDS
 from registry.views.pages import KindPage
 
@@ -32,6 +32,7 @@ urlpatterns = [
     path("read/<str:kind>/", picking.read_quantity, name="read_quantity"),
     path("search/", searching.search, name="search"),
     path("help/parameters/", glossary.parameters, name="parameters"),
+    path("expiry/", expiry.expiry, name="expiry"),
     path("notices/", notices.notices, name="notices"),
     path("notices/read/", notices.read_all, name="notices_read"),
     path("notices/<int:pk>/", notices.open_notice, name="notice"),

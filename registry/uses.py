@@ -47,6 +47,10 @@ class Effect:
     def changes_verdict(self) -> bool:
         return (self.before, self.function_before) != (self.after, self.function_after)
 
+    @property
+    def changes_margin(self) -> bool:
+        return bool(self.margin_before != self.margin_after)
+
 
 @dataclass(frozen=True)
 class Effects:

@@ -3,6 +3,7 @@
 from registry.models.cables import CableType
 from registry.models.certificates import Certificate, CertificateStatus
 from registry.models.changes import Change, Deed
+from registry.models.due import DueRun
 from registry.models.equipment import Equipment, EquipmentKind, Level, PermittedRow, TemperatureRow, Terminals
 from registry.models.notices import Notice, NoticeKind
 from registry.models.people import Membership, Role, User
@@ -16,6 +17,7 @@ __all__ = [
     "CertificateStatus",
     "Change",
     "Deed",
+    "DueRun",
     "Equipment",
     "EquipmentKind",
     "HazardousArea",

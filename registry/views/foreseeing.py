@@ -19,6 +19,7 @@ SHOWN = 200
 
 def effects_page(request: HttpRequest, kind: KindPage, record: Record, effects: Effects) -> HttpResponse:
     """The loops that a change touches, with the form carried along unseen: to save it, or to go back to it."""
+    listed = [effect for effect in effects.touched if effect.changes_verdict or effect.changes_margin]
     changing = [effect for effect in effects.touched if effect.changes_verdict]
     context: dict[str, Any] = {
         "kind": kind,
@@ -27,8 +28,9 @@ def effects_page(request: HttpRequest, kind: KindPage, record: Record, effects: 
         "effects": effects,
         "changing": len(changing),
         "worse": sum(is_worse(effect) for effect in changing),
-        "rows": effects.touched[:SHOWN],
-        "not_shown": max(0, len(effects.touched) - SHOWN),
+        "rows": listed[:SHOWN],
+        "same": len(effects.touched) - len(listed),
+        "not_shown": max(0, len(listed) - SHOWN),
         "not_judged": effects.count - effects.judged,
         "carried": [
             (name, value) for name, values in request.POST.lists() if name not in NOT_CARRIED for value in values[-1:]
