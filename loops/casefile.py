@@ -7,7 +7,7 @@ are those of :data:`loops.casekeys.DOCUMENT`.
 
 from __future__ import annotations
 
-from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_EVEN, Decimal
+from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 from string import Formatter
 from typing import Any
 
@@ -24,8 +24,9 @@ __all__ = ["CaseError", "judge_document", "read_document"]
 _KINDS = {kind.value: kind for kind in Kind}
 _MILLI = Decimal("0.001")
 _MARGIN_STEP = Decimal("0.0001")
-MOST_DIGITS_TYPED = 9
-DIGITS_SHOWN = 6
+# Longer figures than the first come from arithmetic: they are cut to the second, towards the unsafe side.
+EXACT_DIGITS, EXACT_CUT = 9, 6
+READ_DIGITS, READ_CUT = 5, 4
 
 
 def read_document(document: object) -> Case:
@@ -36,9 +37,9 @@ def read_document(document: object) -> Case:
 def judge_document(document: object, *, detail: bool = False, tables: Tables | None = None) -> dict[str, Any]:
     """Judge one case document and give the result document.
 
-    ``detail`` adds, for storage and pages, to each check ``value_si``, ``limit_si`` (text of Decimals), ``unit`` and
-    ``cure``. ``tables`` replaces the built-in tables A.1 and A.2; the result then names them under ``tables``. Raises
-    :class:`CaseError`.
+    ``detail`` is for storage and pages: long figures are cut to four digits, and each check has besides ``value_si``,
+    ``limit_si`` (text of Decimals, exact), ``unit`` and ``cure``. ``tables`` replaces the built-in tables A.1 and A.2;
+    the result then names them under ``tables``. Raises :class:`CaseError`.
 
     >>> judge_document({"sources": [{"name": "S1", "Uo": "28 V"}]})["verdict"]
     'incomplete'
@@ -50,17 +51,17 @@ def judge_document(document: object, *, detail: bool = False, tables: Tables | N
 
 def result_document(case: Case, result: Result, *, detail: bool = False) -> dict[str, Any]:
     """A result of the engine as plain data, with every quantity written."""
-    totals = result.totals
+    totals, written = result.totals, _read if detail else _quantity
     return {
         "case": case.name,
         "verdict": result.verdict.value,
         "checks": [_check(check, case.basis, detail=detail) for check in result.checks],
         "halved": result.halved,
         "totals": {
-            "C": _quantity(totals.capacitance_f, "F", ROUND_CEILING),
-            "L": _quantity(totals.inductance_h, "H", ROUND_CEILING),
-            "C_permitted": _quantity(totals.permitted_capacitance_f, "F", ROUND_FLOOR),
-            "L_permitted": _quantity(totals.permitted_inductance_h, "H", ROUND_FLOOR),
+            "C": written(totals.capacitance_f, "F", ROUND_CEILING),
+            "L": written(totals.inductance_h, "H", ROUND_CEILING),
+            "C_permitted": written(totals.permitted_capacitance_f, "F", ROUND_FLOOR),
+            "L_permitted": written(totals.permitted_inductance_h, "H", ROUND_FLOOR),
         },
         "max_length": _max_length(result.max_length),
         "function": _function(result.function),
@@ -77,47 +78,62 @@ def result_document(case: Case, result: Result, *, detail: bool = False) -> dict
 def sentence(remark: Remark) -> str:
     """A remark written out: operands with a unit become quantities.
 
+    Figures of more than five digits are cut to four: a limit (minus behind its unit) downwards, all else upwards, so
+    that a sentence never tells of less than there is, nor of more than is permitted.
+
     >>> sentence(Remark("Uo of {0} is {1:V}.", ("S1", Decimal("25.2"))))
     'Uo of S1 is 25.2 V.'
+    >>> sentence(Remark("{0:H} of {1:H-}", (Decimal("0.001027736026"), Decimal("0.001027736026"))))
+    '1.028 mH of 1.027 mH'
     """
     return _WRITER.format(remark.template, *remark.operands)
 
 
 class _Writer(Formatter):
-    """``{0:V}`` writes the operand as a quantity in that SI unit; ``{0}`` writes it as it is."""
+    """``{0:V}`` writes the operand as a quantity in that SI unit, ``{0:V-}`` as a limit; ``{0}`` as it is."""
 
     def format_field(self, value: Any, format_spec: str) -> str:
         if not format_spec:
             return str(value)
-        return write(_shown(value), _KINDS[format_spec])
+        unit = format_spec.removesuffix("-")
+        return _read(value, unit, ROUND_FLOOR if unit != format_spec else ROUND_CEILING)
 
 
 _WRITER = _Writer()
 
 
-def _shown(value: Decimal, rounding: str = ROUND_HALF_EVEN) -> Decimal:
-    """A computed figure cut to what a reader can use; what people type (nine digits and less) is never touched."""
-    if len(value.normalize().as_tuple().digits) <= MOST_DIGITS_TYPED:
+def _cut(value: Decimal, rounding: str, untouched: int, digits: int) -> Decimal:
+    """A computed figure cut to what a reader can use; one of at most ``untouched`` digits stays as it is."""
+    if len(value.normalize().as_tuple().digits) <= untouched:
         return value
-    return value.quantize(Decimal(1).scaleb(value.adjusted() - DIGITS_SHOWN + 1), rounding)
+    return value.quantize(Decimal(1).scaleb(value.adjusted() - digits + 1), rounding)
 
 
-def _quantity(value: Decimal | str | None, unit: str, rounding: str = ROUND_HALF_EVEN) -> str | None:
+def _quantity(value: Decimal | str | None, unit: str, rounding: str) -> str | None:
+    """A value of the result, exact as far as people type."""
     if not isinstance(value, Decimal):
         return None if value is None else str(value)
-    return write(_shown(value, rounding), _KINDS[unit])
+    return write(_cut(value, rounding, EXACT_DIGITS, EXACT_CUT), _KINDS[unit])
+
+
+def _read(value: Decimal | str | None, unit: str, rounding: str) -> str | None:
+    """A value as sentences, pages and sheets show it."""
+    if not isinstance(value, Decimal):
+        return None if value is None else str(value)
+    return write(_cut(value, rounding, READ_DIGITS, READ_CUT), _KINDS[unit])
 
 
 def _check(check: Check, basis: Basis, *, detail: bool) -> dict[str, Any]:
     why = sentence(check.why)
     cure = sentence(check.cure) if check.cure is not None else None
     towards_fail = (ROUND_FLOOR, ROUND_CEILING) if check.relation == ">=" else (ROUND_CEILING, ROUND_FLOOR)
+    written = _read if detail else _quantity
     shown: dict[str, Any] = {
         "id": check.id.value,
         "verdict": check.verdict.value,
         "subject": " -> ".join(check.subject),
-        "value": _quantity(check.value, check.unit, towards_fail[0]),
-        "limit": _quantity(check.limit, check.unit, towards_fail[1]),
+        "value": written(check.value, check.unit, towards_fail[0]),
+        "limit": written(check.limit, check.unit, towards_fail[1]),
         "relation": None if check.limit is None else check.relation,
         "margin": _margin(check.margin),
         "reference": check.reference(basis),
@@ -158,7 +174,7 @@ def _function(function: Function) -> dict[str, Any]:
         available = available.quantize(_MILLI, ROUND_FLOOR)
     return {
         "verdict": function.verdict.value,
-        "voltage_at_device": _quantity(available, "V"),
-        "voltage_needed": _quantity(function.voltage_needed_v, "V"),
+        "voltage_at_device": _quantity(available, "V", ROUND_FLOOR),
+        "voltage_needed": _quantity(function.voltage_needed_v, "V", ROUND_CEILING),
         "why": sentence(function.why),
     }

@@ -1,7 +1,8 @@
 """What the engine says: checks, remarks and the result of one circuit.
 
 A sentence is a template and its operands, never finished text: ``"{0} gives up to {1:V}"`` with ``("S1", 28 V)``.
-The word after the colon is the SI unit of the operand; whoever shows the sentence writes the number.
+The word after the colon is the SI unit of the operand, with a minus behind it where the operand is a limit (rounded
+down, never up); whoever shows the sentence writes the number.
 """
 
 from __future__ import annotations

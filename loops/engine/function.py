@@ -91,13 +91,13 @@ def check_function(case: Case) -> Function:
     starved = next((end for end in ends if end.starved), None)
     names = " and ".join(device.name for device in hungry)
     if starved is not None:
-        return _told(FAIL, "{0} is left with {1:V} at {2:A} and needs {3:V}.", starved, names)
+        return _told(FAIL, "{0} is left with {1:V-} at {2:A} and needs {3:V}.", starved, names)
     unknown = next((end for end in ends if end.available is None or end.needed is None), None)
     if unknown is not None:
         missing = ", ".join(_missing(case, source, hungry)) or "part of the budget"
         return Function(INCOMPLETE, unknown.available, unknown.needed, Remark("Not known: {0}.", (missing,)))
     worst = min(ends, key=lambda end: (end.available or Decimal(0)) - (end.needed or Decimal(0)))
-    return _told(PASS, "{0} is left with {1:V} at {2:A} and needs {3:V}.", worst, names)
+    return _told(PASS, "{0} is left with {1:V-} at {2:A} and needs {3:V}.", worst, names)
 
 
 def _told(verdict: Verdict, template: str, end: _End, names: str) -> Function:

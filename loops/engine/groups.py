@@ -72,13 +72,16 @@ def covers(marked: Group, area: Group) -> bool:
 def permitted_rows(rows: Sequence[Permitted], area: Group) -> tuple[Permitted, ...]:
     """The rows of permitted values for an area: those of its group, else of the next more severe group that has any.
 
-    Several rows of one group are alternatives. Empty when the certificate has none that is severe enough.
+    Several rows of one group are alternatives. Empty when the certificate has none that is severe enough. A row for B
+    alone does not speak of acetylene, so an area of group A does not use it.
 
     >>> [row.group.value for row in permitted_rows([Permitted(Group.IIA), Permitted(Group.IIC)], Group.IIB)]
     ['IIC']
-    >>> permitted_rows([Permitted(Group.IIB)], Group.IIC)
-    ()
+    >>> permitted_rows([Permitted(Group.IIB)], Group.IIC), permitted_rows([Permitted(Group.B)], Group.A)
+    ((), ())
     """
+    if area is Group.A:
+        rows = [row for row in rows if row.group is not Group.B]
     for wanted in _ROW_ORDER[zone_group(area)]:
         found = tuple(row for row in rows if zone_group(row.group) is wanted)
         if found:

@@ -108,6 +108,15 @@ def reaches_one_percent(total: Sum, limit: Parameter) -> bool | None:
     return None if total.missing else False
 
 
+def halved_cap(group: Group) -> Decimal:
+    """The most that a halved Co may be, in F (IEC 60079-11:2011, 10.1.5.2).
+
+    >>> halved_cap(Group.A), halved_cap(Group.IIB)
+    (Decimal('6.00E-7'), Decimal('0.000001'))
+    """
+    return HALVED_CAP_IIC_F if zone_group(group) is Group.IIC else HALVED_CAP_F
+
+
 def limits_of(row: Permitted, ci: Sum, li: Sum) -> Limits:
     """A row of permitted values after the 1 % rule (IEC 60079-11:2011, 10.1.5.2).
 
@@ -125,8 +134,7 @@ def limits_of(row: Permitted, ci: Sum, li: Sum) -> Limits:
         halved = and3(reaches_one_percent(li, row.lo_h), reaches_one_percent(ci, row.co_f))
     if halved is False:
         return Limits(row, False, co, co, lo, lo)
-    cap = HALVED_CAP_IIC_F if zone_group(row.group) is Group.IIC else HALVED_CAP_F
-    half_c = None if co is None else min(co / 2, cap)
+    half_c = None if co is None else min(co / 2, halved_cap(row.group))
     half_l = None if lo is None else lo / 2
     if halved:
         return Limits(row, True, half_c, half_c, half_l, half_l)

@@ -172,9 +172,19 @@ def arrangements(parts: Sequence[Arrangement], interconnection: Interconnection)
     if interconnection is Interconnection.PARALLEL:
         return [reduce(in_parallel, parts)]
     if len(parts) > MOST_ENUMERATED:
-        series, parallel = reduce(in_series, parts), reduce(in_parallel, parts)
-        return [Arrangement(series.voltage_v, parallel.current_a, parallel.resistance_ohm)]
+        return [bound_of(parts)]
     return sorted(_networks(tuple(parts)))
+
+
+def bound_of(parts: Sequence[Arrangement]) -> Arrangement:
+    """What no network of the parts exceeds: the voltage of all in series with the current of all in parallel.
+
+    >>> a = Arrangement(Decimal(10), Decimal(1), Decimal(10))
+    >>> bound_of([a, a])
+    Arrangement(voltage_v=Decimal('20'), current_a=Decimal('2'), resistance_ohm=Decimal('5'))
+    """
+    series, parallel = reduce(in_series, parts), reduce(in_parallel, parts)
+    return Arrangement(series.voltage_v, parallel.current_a, parallel.resistance_ohm)
 
 
 def _networks(parts: tuple[Arrangement, ...]) -> set[Arrangement]:
@@ -283,7 +293,10 @@ def _linear(
         check = Check(CheckId.SOURCES, INCOMPLETE, (name,), why, "sources")
         return Feed(name, case.sources, voltage, current, total, computed, ()), [check]
     factor = "x1" if all(source.level is Level.IC for source in case.sources) else "x1.5"
-    checks = [_current_check(name, case.interconnection, networks, group, factor, tables)]
+    judged = networks
+    if case.interconnection is Interconnection.UNDEFINED:
+        judged = [*networks, bound_of(carrying)]
+    checks = [_current_check(name, case.interconnection, judged, group, factor, tables)]
     co, co_check = _capacitance(name, case, voltage, group, factor, tables)
     checks.extend(co_check)
     lo = min([permitted_inductance(group, current), *_declared(case, group, "lo_h")])
@@ -303,7 +316,11 @@ def _current_check(
     factor: str,
     tables: Tables,
 ) -> Check:
-    """Short-circuit current of every arrangement against table A.1; the worst is reported."""
+    """Short-circuit current of every arrangement against table A.1; the worst is reported.
+
+    Of an undefined interconnection the most onerous of each is judged too: the voltage of the series connection with
+    the current of the parallel one.
+    """
     worst: tuple[int, Decimal, Check] | None = None
     for network in networks:
         cell = tables.current.look_up(group, factor, network.voltage_v)
@@ -325,10 +342,17 @@ def _current_check(
         else:
             within = at_most(network.current_a, cell.value)
             why = Remark(
-                "{0} ({1}) can give {2:V} and {3:A}; {4} permits {6:A} for group {5} at the row {7:V}, factor {8}.",
+                "{0} ({1}) can give {2:V} and {3:A}; {4} permits {6:A-} for group {5} at the row {7:V}, factor {8}.",
                 (*seen, cell.value, cell.row_voltage_v, factor[1:]),
             )
-            cure = None if within else Remark("Combined Io of at most {0:A} would pass.", (cell.value,))
+            cure = None
+            if not within:
+                told = interconnection is Interconnection.UNDEFINED
+                cure = Remark(
+                    "Combined Io of at most {0:A-} would pass"
+                    + ("; or say whether the sources are in series or in parallel." if told else "."),
+                    (cell.value,),
+                )
             verdict = PASS if within else FAIL
             found = Check(
                 CheckId.SOURCES, verdict, (name,), why, "sources", network.current_a, cell.value, "A", cure=cure

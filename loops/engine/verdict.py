@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from decimal import Decimal
 
 from loops.engine.arithmetic import with_full_precision
-from loops.engine.case import Case, DeviceKind, Output, Source
+from loops.engine.case import Case, DeviceKind, Level, Output, Parameter, Source
 from loops.engine.checks.cables import check_construction, check_type
 from loops.engine.checks.certificates import check_certificate, check_device_certificate
 from loops.engine.checks.earthing import check_earthing, check_um
@@ -31,11 +31,12 @@ from loops.engine.findings import (
 from loops.engine.function import assumptions, check_function
 from loops.engine.groups import zone_group
 from loops.engine.limits import parts_of
-from loops.engine.sources import Feed, feed_of
-from loops.engine.tables import Tables, built_in_tables
+from loops.engine.sources import FACTOR, Feed, feed_of, permitted_inductance
+from loops.engine.tables import Outside, Tables, built_in_tables
 
-RULES_VERSION = "2"
+RULES_VERSION = "3"
 PLAUSIBLE = Decimal("0.05")
+PLAUSIBLE_PERMITTED = Decimal("1.15")
 
 
 @with_full_precision
@@ -71,6 +72,7 @@ def judge(case: Case, tables: Tables | None = None) -> Result:
     remarks.extend(check.why for check in checks if check.verdict is CONFIRM and check.id is not CheckId.CERTIFICATE)
     for source in case.sources:
         remarks.extend(plausibility(source))
+        remarks.extend(plausibility_of_permitted(source, tables or built_in_tables()))
     remarks.extend(assumptions(case))
     return Result(
         verdict_of(checks),
@@ -121,6 +123,41 @@ def plausibility(source: Source) -> list[Remark]:
             found.append(
                 Remark("Io of {0} is {1:A}, but Uo and Ro give {2:A}: confirm both.", (source.name, io, expected))
             )
+    return found
+
+
+def plausibility_of_permitted(source: Source, tables: Tables) -> list[Remark]:
+    """Co over 15 % above table A.2, or Lo over 15 % above 2e / (1.5 Io)^2, of a linear source (factor 1 for ic).
+
+    Certificates read from the curves differ by about that much, older ones by more; the certificate governs.
+
+    >>> from loops.engine.case import Group, Permitted
+    >>> row = Permitted(Group.IIC, Decimal("83e-9"), Decimal("6e-3"))
+    >>> odd = Source("S", output=Output.LINEAR, uo_v=Decimal(28), io_a=Decimal("0.093"), permitted=(row,))
+    >>> [remark.operands[:2] for remark in plausibility_of_permitted(odd, built_in_tables())]
+    [('Lo', 'S')]
+    """
+    if source.output is not Output.LINEAR:
+        return []
+    found = []
+    factor, relief = ("x1", FACTOR**2) if source.level is Level.IC else ("x1.5", Decimal(1))
+    for row in source.permitted:
+        expected: dict[tuple[str, str], tuple[Parameter, Decimal]] = {}
+        if isinstance(source.uo_v, Decimal):
+            cell = tables.capacitance.look_up(row.group, factor, source.uo_v)
+            if not isinstance(cell, Outside):
+                expected["Co", "F"] = (row.co_f, cell.value)
+        if isinstance(source.io_a, Decimal):
+            expected["Lo", "H"] = (row.lo_h, permitted_inductance(row.group, source.io_a) * relief)
+        for (name, unit), (stated, usual) in expected.items():
+            if isinstance(stated, Decimal) and stated > usual * PLAUSIBLE_PERMITTED:
+                found.append(
+                    Remark(
+                        f"{{0}} of {{1}} for group {{2}} is {{3:{unit}-}}, over 15 % above the {{4:{unit}-}} that its "
+                        "output gives by the standard: the certificate governs; confirm that it was read correctly.",
+                        (name, source.name, row.group, stated, usual),
+                    )
+                )
     return found
 
 

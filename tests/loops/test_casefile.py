@@ -77,7 +77,7 @@ def test_basis_changes_references_and_defaults() -> None:
     document = changed("cables.0.C", document=changed("basis", "NEC"))
     result = judge_document(document)
     assert all("NEC" in c["reference"] or "ISA" in c["reference"] for c in result["checks"] if c["id"] == "voltage")
-    assert "196.85 nF/km" in str(result["confirmations"])
+    assert "196.9 nF/km" in str(result["confirmations"])
 
 
 def test_margins_are_never_rounded_up() -> None:
@@ -212,6 +212,19 @@ def test_everything_else_is_read() -> None:
 
 def test_dates() -> None:
     assert read_document(COMPLETE).judge_on == date(2026, 11, 25)
+
+
+def test_long_figures_are_read_with_four_digits_and_kept_exact() -> None:
+    """A sum is told no smaller and a limit no larger than it is."""
+    document = copy.deepcopy(COMPLETE)
+    document["devices"][0]["Li"] = "0.977736026 mH"
+    document["sources"][0]["permitted"][0]["Lo"] = "1.0277360262 mH"
+    plain, detail = judge_document(document), judge_document(document, detail=True)
+    told, kept = (next(c for c in r["checks"] if c["id"] == "inductance") for r in (detail, plain))
+    assert "977.8 uH and cables 195 uH make 1.173 mH, above the 513.8 uH" in told["why"]
+    assert (told["value"], told["limit"]) == ("1.173 mH", "513.8 uH")
+    assert told["limit_si"] == "0.0005138680131"
+    assert kept["limit"] == "513.868 uH"
 
 
 def test_computed_figures_are_cut_towards_the_unsafe_side_and_typed_ones_are_left() -> None:

@@ -16,6 +16,13 @@ LEAST_STRAND_M = Decimal("0.1e-3")
 LEAST_INSULATION_M = Decimal("0.2e-3")
 LEAST_TEST_V = Decimal(500)
 LARGEST_TYPE_B_V = Decimal(60)
+TRADE_WORDS = {
+    CableType.SINGLE_CIRCUIT: "one circuit",
+    CableType.A: "type A",
+    CableType.B: "type B",
+    CableType.C: "type C",
+    CableType.MIXED: "with other circuits",
+}
 
 
 def check_construction(cable: Cable) -> Check:
@@ -61,9 +68,9 @@ def check_type(cable: Cable, feed: Feed, remarks: list[Remark]) -> Check:
     """
     subject = (cable.name,)
     if cable.type is None:
-        why = Remark("Whether {0} carries other circuits is not known.", subject)
+        why = Remark("Whether {0} carries other circuits is not known: enter its type.", subject)
         return Check(CheckId.CABLE_TYPE, INCOMPLETE, subject, why, "cable_type")
-    words = cable.type
+    words = TRADE_WORDS[cable.type]
     if cable.type is CableType.MIXED:
         why = Remark("{0} also carries circuits that are not intrinsically safe.", subject)
         cure = Remark("A cable of its own for the intrinsically safe circuits would pass.")

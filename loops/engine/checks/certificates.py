@@ -67,7 +67,7 @@ def check_certificate(
     shown = certificate.number
     failed = next((finding for finding in found if finding.verdict is FAIL), None)
     if failed is not None:
-        cure = Remark("A part with a current certificate of its own would pass.")
+        cure = Remark("A part with a current certificate of its own, under a scheme that the site accepts, would pass.")
         return Check(CheckId.CERTIFICATE, FAIL, subject, failed.why, "certificate", shown, cure=cure)
     if not found:
         why = Remark("Certificate {1} of {0} is current.", (name, shown or ""))
@@ -103,10 +103,19 @@ def _findings(name: str, certificate: Certificate, case: Case) -> list[_Finding]
         words = certificate.status.value if certificate.status is not None else ""
         found.append(_Finding(FAIL, Remark("Certificate {1} of {0} is {2}.", (name, number, words))))
     if letter == "X":
-        why = Remark("Certificate {1} of {0} ends in X: confirm every specific condition of use.", (name, number))
+        why = Remark(
+            "Certificate {1} of {0} ends in X: confirm that every specific condition of use is met.", (name, number)
+        )
         found.append(_Finding(CONFIRM, why))
     if certificate.status is None:
-        found.append(_Finding(CONFIRM, Remark("Confirm that certificate {1} of {0} is current.", (name, number))))
+        found.append(
+            _Finding(
+                CONFIRM,
+                Remark(
+                    "The status of certificate {1} of {0} is not known: confirm that it is current.", (name, number)
+                ),
+            )
+        )
     elif certificate.status is CertificateStatus.SUPERSEDED:
         why = Remark(
             "Certificate {1} of {0} is superseded: confirm that the installed part was made under it.", (name, number)
@@ -118,7 +127,10 @@ def _findings(name: str, certificate: Certificate, case: Case) -> list[_Finding]
         )
         found.append(_Finding(CONFIRM, why))
     elif case.accepted_schemes is not None and not _accepted(certificate.scheme, case.accepted_schemes):
-        why = Remark("{0} is certified under {1}, which the site does not accept.", (name, certificate.scheme))
+        why = Remark(
+            "{0} is certified under {1}; the site accepts {2}.",
+            (name, certificate.scheme, ", ".join(case.accepted_schemes) or "no scheme yet"),
+        )
         found.append(_Finding(FAIL, why))
     ended = _ended(name, number, certificate, case.judge_on)
     if ended is not None:

@@ -33,10 +33,11 @@ def _pair(check: CheckId, unit: str, output: str, limit: str) -> _Pair:
         unit,
         output,
         limit,
-        f"{output} of {{0}} is {{1:{unit}}}, within the {limit} of {{3}}, {{2:{unit}}}.",
-        f"{output} of {{0}} is {{1:{unit}}}, above the {limit} of {{3}}, {{2:{unit}}}.",
-        f"{output} of {{0}} is at least {{1:{unit}}} ({limit} of {{3}} is {{2:{unit}}}); the combination is open.",
-        f"A source with {output} of at most {{0:{unit}}}, or a device with {limit} of at least {{1:{unit}}}, passes.",
+        f"{output} of {{0}} is {{1:{unit}}}, within the {limit} of {{3}}, {{2:{unit}-}}.",
+        f"{output} of {{0}} is {{1:{unit}}}, above the {limit} of {{3}}, {{2:{unit}-}}.",
+        f"{output} of {{0}} is at least {{1:{unit}}} ({limit} of {{3}} is {{2:{unit}-}}); the combination is open.",
+        f"A source with {output} of at most {{0:{unit}-}} would pass, "
+        f"or a device with {limit} of at least {{1:{unit}}}.",
     )
 
 

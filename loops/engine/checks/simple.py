@@ -110,8 +110,8 @@ def check_simple(case: Case, device: Device, feed: Feed, remarks: list[Remark]) 
         return [Check(CheckId.SIMPLE_APPARATUS, INCOMPLETE, subject, why, "simple_apparatus")]
     remarks.append(
         Remark(
-            "{0} is simple apparatus: a written justification, insulation for 500 V and its temperature class belong "
-            "to the documents.",
+            "{0} is simple apparatus: confirm a written justification, insulation for 500 V and its temperature class, "
+            "because no certificate stands for them.",
             subject,
         )
     )
@@ -146,12 +146,12 @@ def check_simple(case: Case, device: Device, feed: Feed, remarks: list[Remark]) 
         operands = (device.name, heat.power_w, heat.table_w, heat.ambient_c, table)
         shown = (heat.power_w, heat.table_w, "W")
         if at_most(heat.power_w, heat.table_w):
-            why = Remark("{0} may dissipate {1:W}; the {4} allows {2:W} at {3:degC}.", operands)
+            why = Remark("{0} may dissipate {1:W}; the {4} allows {2:W-} at {3:degC}.", operands)
             checks.append(Check(CheckId.SIMPLE_APPARATUS, PASS, subject, why, "simple_apparatus", *shown))
         else:
-            why = Remark("{0} may dissipate {1:W}; the {4} allows only {2:W} at {3:degC}.", operands)
+            why = Remark("{0} may dissipate {1:W}; the {4} allows only {2:W-} at {3:degC}.", operands)
             cure = Remark(
-                "A source with Po of at most {0:W} would pass, or a thermal resistance to compute with.",
+                "A source with Po of at most {0:W-} would pass; a thermal resistance lets the surface be computed.",
                 (heat.table_w,),
             )
             checks.append(Check(CheckId.SIMPLE_APPARATUS, FAIL, subject, why, "simple_apparatus", *shown, cure=cure))
@@ -168,7 +168,7 @@ def _generated(name: str, quantity: str, value: Parameter, limit: Decimal, unit:
         why = Remark(f"{{0}} generates at most {{1:{unit}}}; simple apparatus may generate {{2:{unit}}}.", operands)
         return Check(CheckId.SIMPLE_APPARATUS, PASS, subject, why, "simple_apparatus", value, limit, unit)
     why = Remark(f"{{0}} generates up to {{1:{unit}}}; simple apparatus may generate only {{2:{unit}}}.", operands)
-    cure = Remark("A certified device would pass.")
+    cure = Remark("A certified device, with Uo, Io and Po as a source of its own, would pass.")
     return Check(CheckId.SIMPLE_APPARATUS, FAIL, subject, why, "simple_apparatus", value, limit, unit, cure=cure)
 
 
@@ -209,11 +209,13 @@ def check_simple_temperature(case: Case, device: Device, feed: Feed, remarks: li
     if heat.surface_c is None:
         why = Remark("Surface area or thermal resistance of {0} is not known, so its class cannot be shown.", subject)
         return Check(CheckId.TEMPERATURE_CLASS, INCOMPLETE, subject, why, "temperature_class", None, limit, "degC")
-    return _surface(device.name, heat.surface_c, limit, area, dust=dust)
+    return _surface(device, heat, heat.surface_c, limit, dust=dust)
 
 
-def _surface(name: str, surface_c: Decimal, limit_c: Decimal, area: Parameter | None, *, dust: bool) -> Check:
+def _surface(device: Device, heat: Heat, surface_c: Decimal, limit_c: Decimal, *, dust: bool) -> Check:
     """Surface temperature with its margin against the class, with the T4 relief for small surfaces."""
+    name, simple = device.name, device.simple
+    area = simple.surface_area_m2 if simple is not None else None
     allowed, relief = limit_c - surface_margin(limit_c), ""
     if not dust and limit_c >= T4_C and isinstance(area, Decimal):
         if area < SMALL_M2 and allowed < SMALL_T4_C:
@@ -226,7 +228,13 @@ def _surface(name: str, surface_c: Decimal, limit_c: Decimal, area: Parameter | 
         why = Remark("The surface of {0} reaches {1:degC}; {2:degC} is allowed{3}.", operands)
         return Check(CheckId.TEMPERATURE_CLASS, PASS, (name,), why, "temperature_class", *shown)
     why = Remark("The surface of {0} reaches {1:degC}; only {2:degC} is allowed{3}.", operands)
-    cure = Remark("Less power, or a smaller thermal resistance, would pass.")
+    cure = Remark("A place with an ambient of at most {0:degC} would pass.", (allowed - (surface_c - heat.ambient_c),))
+    rise = allowed - heat.ambient_c
+    if simple is not None and isinstance(simple.thermal_resistance_k_per_w, Decimal) and heat.power_w and rise > 0:
+        cure = Remark(
+            "Power of at most {0:W-}, or a thermal resistance of at most {1:K/W-}, would pass.",
+            (rise / simple.thermal_resistance_k_per_w, rise / heat.power_w),
+        )
     return Check(CheckId.TEMPERATURE_CLASS, FAIL, (name,), why, "temperature_class", *shown, cure=cure)
 
 

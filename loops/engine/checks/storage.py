@@ -25,7 +25,7 @@ from loops.engine.findings import (
     Verdict,
 )
 from loops.engine.groups import zone_group
-from loops.engine.limits import ZERO, Limits, Parts, RatioWay, limits_of, parts_of, ratio_way
+from loops.engine.limits import ZERO, Limits, Parts, RatioWay, halved_cap, limits_of, parts_of, ratio_way
 from loops.engine.longest import longest_by, max_length
 from loops.engine.sources import Feed
 from loops.engine.totals import Sum
@@ -123,13 +123,13 @@ def _verdict(total: Decimal, missing: bool, strict: Decimal | None, lenient: Dec
 
 _SUMS = {
     "F": (
-        "Devices {0:F} and cables {1:F} make {2:F}, within the {3:F} permitted ({4}).",
-        "Devices {0:F} and cables {1:F} make {2:F}, above the {3:F} permitted ({4}).",
-        "Devices {0:F} and cables {1:F} make at least {2:F} of the {3:F} permitted ({4}); open: {5}.",
+        "Devices {0:F} and cables {1:F} make {2:F}, within the {3:F-} permitted ({4}).",
+        "Devices {0:F} and cables {1:F} make {2:F}, above the {3:F-} permitted ({4}).",
+        "Devices {0:F} and cables {1:F} make at least {2:F} of the {3:F-} permitted ({4}); open: {5}.",
         "Devices {0:F} and cables {1:F} make at least {2:F}; Co of the source is not known ({4}).",
     ),
 }
-_SUMS["H"] = tuple(text.replace(":F}", ":H}").replace("Co of", "Lo of") for text in _SUMS["F"])  # type: ignore[assignment]
+_SUMS["H"] = tuple(text.replace(":F", ":H").replace("Co of", "Lo of") for text in _SUMS["F"])  # type: ignore[assignment]
 
 
 def _sum_why(
@@ -159,10 +159,7 @@ def _capacitance(limits: Limits, parts: Parts, feed: Feed, note: str, metres: in
     why = _sum_why("F", verdict, (parts.ci, parts.cc), limit, note, feed)
     cure = None
     if verdict is FAIL:
-        cure = _shorter(parts, metres) or Remark(
-            "No cable is short enough: it needs a source with Co of at least {0:F}, or devices with less Ci.",
-            (parts.ci.known * (2 if limits.halved else 1),),
-        )
+        cure = _cure(limits, parts, metres, "F")
     return Check(CheckId.CAPACITANCE, verdict, (feed.name,), why, "storage", total, limit, "F", cure=cure)
 
 
@@ -173,8 +170,8 @@ def _inductance(limits: Limits, parts: Parts, feed: Feed, note: str, metres: int
     limit = limits.lenient_l if verdict is FAIL else limits.strict_l
     if verdict is not PASS and way.passed:
         why = Remark(
-            "L/R of every cable, at most {0:H/ohm}, is within Lo/Ro, {1:H/ohm}{2}, so the inductance of the cable sets "
-            "no limit; Li of the devices is {3:H}.",
+            "L/R of every cable, at most {0:H/ohm}, is within Lo/Ro, {1:H/ohm-}{2}, so the inductance of the cable "
+            "sets no limit; Li of the devices is {3:H}.",
             (
                 parts.worst_ratio or ZERO,
                 way.limit or ZERO,
@@ -202,10 +199,7 @@ def _inductance(limits: Limits, parts: Parts, feed: Feed, note: str, metres: int
             why.operands,
         )
     elif verdict is FAIL:
-        cure = _shorter(parts, metres) or Remark(
-            "No cable is short enough: it needs a source with Lo of at least {0:H}, or devices with less Li.",
-            (parts.li.known * (2 if limits.halved else 1),),
-        )
+        cure = _cure(limits, parts, metres, "H")
     return Check(CheckId.INDUCTANCE, verdict, (feed.name,), why, "storage", total, limit, "H", cure=cure)
 
 
@@ -229,8 +223,8 @@ def _lumped(limits: Limits, parts: Parts, feed: Feed) -> Check:
         return Check(CheckId.LUMPED_RULE, INCOMPLETE, (feed.name,), why, "lumped_rule", *shown)
     if limits.halved:
         why = Remark(
-            "Ci of the devices, {0:F}, and their Li, {1:H}, both reach 1 % of Co and Lo: both are halved, to {2:F} and "
-            "{3:H}.",
+            "Ci of the devices, {0:F}, and their Li, {1:H}, both reach 1 % of Co and Lo: both are halved, to {2:F-} "
+            "and {3:H-}.",
             (*seen, limits.strict_c or ZERO, limits.strict_l or ZERO),
         )
     else:
@@ -249,10 +243,23 @@ def _longest(views: Sequence[_View]) -> MaxLength | None:
     return unlimited or max(found, key=lambda length: length.metres or 0, default=None)
 
 
-def _shorter(parts: Parts, metres: int | None) -> Remark | None:
-    if metres is None or not parts.runs or metres == 0:
-        return None
-    return Remark("Cable {0} of at most {1} m would pass.", (parts.runs[-1].name, metres))
+def _cure(limits: Limits, parts: Parts, metres: int | None, unit: str) -> Remark:
+    """A shorter last run, else less cable in all, else what the source must permit for the circuit as it is."""
+    if metres and metres > 0 and parts.runs:
+        return Remark("Cable {0} of at most {1} m would pass.", (parts.runs[-1].name, metres))
+    devices, cables, limit = parts.ci, parts.cc, limits.strict_c
+    if unit == "H":
+        devices, cables, limit = parts.li, parts.lc, limits.strict_l
+    if limit is not None and devices.known < limit:
+        return Remark(f"Cables of at most {{0:{unit}-}} together would pass.", (limit - devices.known,))
+    total = devices.known + cables.known
+    if limits.halved and unit == "F" and total > (cap := halved_cap(limits.row.group)):
+        return Remark("Devices with less Ci would pass: under the 1 % rule no source permits more than {0:F-}.", (cap,))
+    permits, stored = ("Co", "Ci") if unit == "F" else ("Lo", "Li")
+    return Remark(
+        f"A source with {permits} of at least {{0:{unit}}} would pass, or devices with less {stored}.",
+        (total * (2 if limits.halved else 1),),
+    )
 
 
 def _no_row(case: Case, feed: Feed) -> Remark:
@@ -311,7 +318,7 @@ def _remark(case: Case, feed: Feed, parts: Parts, view: _View, remarks: list[Rem
     if view.way.recomputed:
         remarks.append(
             Remark(
-                "Lo/Ro of {0} is recomputed for the inductance of the devices, {1:H/ohm}: a competent person confirms "
+                "Lo/Ro of {0} is recomputed for the inductance of the devices, {1:H/ohm-}: a competent person confirms "
                 "the calculation.",
                 (feed.name, view.way.limit or ZERO),
             )

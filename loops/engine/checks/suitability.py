@@ -100,7 +100,11 @@ def check_group(case: Case, feed: Feed, row_group: Group | None) -> list[Check]:
     checks = []
     conflict = _conflict(case.area, area)
     if conflict is not None:
-        checks.append(Check(CheckId.GROUP, FAIL, ("area",), conflict, "group", None, area, "", "covers"))
+        cure = Remark(
+            "A {0} group for this place, or another zone or class, would pass.",
+            ("dust" if is_dust(case.area) else "gas",),
+        )
+        checks.append(Check(CheckId.GROUP, FAIL, ("area",), conflict, "group", None, area, "", "covers", cure))
     if row_group is None and feed.unsettled is None:
         marked = sorted({row.group for source in case.sources for row in source.permitted})
         subject = (feed.name,)
@@ -146,7 +150,7 @@ def _conflict(area: Area, group: Group) -> Remark | None:
         return None
     place = f"Class {area.material_class}" if area.zone is None else f"Zone {area.zone}"
     kinds = ("a dust group", "gas") if dust_group else ("a gas group", "dust")
-    return Remark(f"{{0}} is for {kinds[1]}, but {{1}} is {kinds[0]}: correct the area.", (place, group))
+    return Remark(f"{{0}} is for {kinds[1]}, but {{1}} is {kinds[0]}.", (place, group))
 
 
 def system_of(case: Case, feed: Feed, row_group: Group | None) -> System:

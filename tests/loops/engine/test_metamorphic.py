@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 
 from loops.casefile import judge_document
 from loops.engine.case import UNKNOWN, Case
-from loops.engine.findings import CircuitVerdict, Result
+from loops.engine.findings import CircuitVerdict, Result, Verdict
 from loops.engine.verdict import judge
 
 from . import make
@@ -139,3 +139,10 @@ def test_the_unit_of_writing_changes_nothing(data: st.DataObject) -> None:
         }
 
     assert judge_document(document(), detail=True) == judge_document(document(), detail=True)
+
+
+@settings(MANY, max_examples=300)
+@given(circuits())
+def test_every_failure_says_what_would_cure_it(case: Case) -> None:
+    for check in judge(case).checks:
+        assert (check.cure is not None) == (check.verdict is Verdict.FAIL), check

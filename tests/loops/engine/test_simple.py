@@ -197,3 +197,20 @@ def test_dust_has_its_own_power_table() -> None:
 def test_open_combination_leaves_the_power_open() -> None:
     sources = (make.SOURCE, replace(make.SOURCE, name="S2", output=Output.RECTANGULAR))
     assert make.verdict(replace(make.simple(), sources=sources), "temperature_class") is INCOMPLETE
+
+
+def test_a_surface_that_is_too_hot_says_what_would_do() -> None:
+    """T4 less 5 K is 130 degC: 90 K above 40 degC, at 45 K/W from 2 W, or at 20 K/W with 4.5 W."""
+    case = make.simple(surface_area_m2=UNKNOWN, power_w=D(4), thermal_resistance_k_per_w=D(45))
+    cure = make.of(case, "temperature_class").cure
+    assert cure is not None and cure.operands == (D(2), D("22.5"))
+    assert (
+        make.verdict(
+            make.simple(surface_area_m2=UNKNOWN, power_w=D(2), thermal_resistance_k_per_w=D(45)), "temperature_class"
+        )
+        is PASS
+    )
+    hot = make.simple(surface_area_m2=UNKNOWN, power_w=D(0), thermal_resistance_k_per_w=D(45))
+    hot = replace(hot, area=replace(hot.area, ambient_max_c=D(150)))
+    cure = make.of(hot, "temperature_class").cure
+    assert cure is not None and cure.operands == (D(130),)

@@ -267,3 +267,13 @@ def test_of_several_rows_of_one_source_the_largest_bounds_the_combination() -> N
     sources = (barrier("S1", "12", "0.01", permitted=open_row), barrier("S2", "12", "0.01"))
     totals = judge(circuit(*sources, how=Interconnection.PARALLEL)).totals
     assert totals.permitted_capacitance_f == D("1.41e-6")  # table A.2 at 12 V: an open row bounds nothing
+
+
+def test_undefined_meets_the_current_of_the_parallel_at_the_voltage_of_the_series_connection() -> None:
+    """Two of 12 V and 100 mA: 24 V permits 174 mA (table A.1), which each connection keeps and 200 mA does not."""
+    sources = (barrier("S1", "12", "0.1"), barrier("S2", "12", "0.1"))
+    for how in (Interconnection.SERIES, Interconnection.PARALLEL):
+        assert {c.verdict for c in judge(circuit(*sources, how=how)).checks if c.id == "sources"} == {PASS}
+    check = next(c for c in judge(circuit(*sources)).checks if c.id == "sources")
+    assert (check.verdict, check.value, check.limit) == (FAIL, D("0.2"), D("0.174"))
+    assert check.cure is not None and "in series or in parallel" in check.cure.template

@@ -262,3 +262,12 @@ def test_what_is_missing_of_the_ambient_is_named() -> None:
     area_alone = make.area(ambient_min_c=UNKNOWN, ambient_max_c=UNKNOWN)
     words = "highest ambient of the area, lowest ambient of the area"
     assert make.of(area_alone, "ambient", "D1").why.operands == (words,)
+
+
+def test_permitted_values_for_hydrogen_do_not_hold_for_acetylene() -> None:
+    """Groups A (acetylene) and B (hydrogen) of NEC 500.6: a row for B alone says nothing of A; from memory."""
+    row = Permitted(Group.B, D("107e-9"), D("3.9e-3"))
+    case = replace(make.source(permitted=(row,)), area=replace(make.CASE.area, group=Group.A))
+    assert FAIL in {c.verdict for c in judge(case).checks if c.id == "group" and c.subject == ("S1",)}
+    both = replace(make.source(permitted=(row, replace(row, group=Group.A))), area=case.area)
+    assert FAIL not in {c.verdict for c in judge(both).checks if c.id == "group" and c.subject == ("S1",)}

@@ -13,7 +13,10 @@ from loops.engine.case import (
     UNKNOWN,
     Basis,
     DeviceKind,
+    Group,
+    Level,
     Output,
+    Permitted,
 )
 from loops.engine.findings import (
     BEYOND,
@@ -29,7 +32,8 @@ from loops.engine.findings import (
     Verdict,
 )
 from loops.engine.references import RULES, cite
-from loops.engine.verdict import judge, plausibility, verdict_of
+from loops.engine.tables import built_in_tables
+from loops.engine.verdict import judge, plausibility, plausibility_of_permitted, verdict_of
 
 from . import make
 
@@ -122,3 +126,32 @@ def test_margins() -> None:
 
 def test_kinds_of_device() -> None:
     assert make.verdict(make.device(kind=DeviceKind.UNCERTIFIED), "voltage") is PASS
+
+
+def test_permitted_values_far_above_the_curves_are_confirmed() -> None:
+    """28 V and 93 mA in IIC: table A.2 gives 83 nF and the formula 4.11 mH; 3.05 mH to 4.2 mH are in print."""
+
+    def doubts(**row: object) -> list[object]:
+        permitted = Permitted(Group.IIC, **{"co_f": D("83e-9"), "lo_h": D("4.2e-3"), **row})  # type: ignore[arg-type]
+        source = replace(make.SOURCE, uo_v=D(28), io_a=D("0.093"), permitted=(permitted,), **changes)  # type: ignore[arg-type]
+        return [remark.operands[0] for remark in plausibility_of_permitted(source, built_in_tables())]
+
+    changes: dict[str, object] = {}
+    assert doubts() == []
+    assert doubts(co_f=D("95.45e-9")) == []  # 83 nF and 15 %
+    assert doubts(co_f=D("95.46e-9")) == ["Co"]
+    assert doubts(lo_h=D("4.8e-3"), co_f=NOT_STATED) == ["Lo"]
+    changes = {"level": Level.IC}
+    assert doubts(co_f=D("272e-9"), lo_h=D("9.2e-3")) == []  # factor 1
+    assert doubts(co_f=D("313e-9"), lo_h=D("11e-3")) == ["Co", "Lo"]
+    changes = {"output": Output.RECTANGULAR}
+    assert doubts(lo_h=D(1)) == []
+
+
+def test_outside_the_curves_nothing_is_doubted() -> None:
+    rows = (Permitted(Group.IIC, D(1), D(1)),)
+    above = replace(make.SOURCE, uo_v=D(200), io_a=UNKNOWN, permitted=rows)
+    assert plausibility_of_permitted(above, built_in_tables()) == []
+    assert plausibility_of_permitted(replace(above, uo_v=UNKNOWN), built_in_tables()) == []
+    odd = replace(make.CASE, sources=(replace(make.SOURCE, permitted=rows),))
+    assert any("over 15 %" in remark.template for remark in judge(odd).confirmations)
