@@ -96,7 +96,8 @@ class _Writer(Formatter):
         if not format_spec:
             return str(value)
         unit = format_spec.removesuffix("-")
-        return _read(value, unit, ROUND_FLOOR if unit != format_spec else ROUND_CEILING)
+        rounding = ROUND_CEILING if unit == format_spec else ROUND_FLOOR
+        return write(_cut(value, rounding, READ_DIGITS, READ_CUT), _KINDS[unit])
 
 
 _WRITER = _Writer()
