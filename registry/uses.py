@@ -48,6 +48,12 @@ class Effect:
         return (self.before, self.function_before) != (self.after, self.function_after)
 
     @property
+    def is_worse(self) -> bool:
+        """Whether a loop that complied does so no more, in safety or in function."""
+        lost_safety = self.before == "complies" != self.after
+        return lost_safety or (self.function_before == "pass" != self.function_after)
+
+    @property
     def changes_margin(self) -> bool:
         return bool(self.margin_before != self.margin_after)
 
@@ -71,7 +77,10 @@ class Effects:
 Describe = Callable[[Record, Sequence[int]], Sequence[Use]]
 """The uses of a record in some loops, by their keys and in their order."""
 
-Foresee = Callable[[Mapping[tuple[str, int], tuple[Record, Mapping[str, Any]]], Sequence[int]], Effects]
+Proposals = Mapping[tuple[str, int], tuple[Record, Mapping[str, Any]]]
+"""Records with the contents that they would have, by kind and key."""
+
+Foresee = Callable[[Proposals, Sequence[int]], Effects]
 """What proposed contents of records would do, and the keys of the sites that the person sees."""
 
 USERS: dict[str, Callable[..., Any]] = {}
@@ -83,7 +92,7 @@ def describe(record: Record, keys: Sequence[int]) -> Sequence[Use]:
     return function(record, keys) if function else ()
 
 
-def foresee(proposals: Mapping[tuple[str, int], tuple[Record, Mapping[str, Any]]], site_keys: Sequence[int]) -> Effects:
+def foresee(proposals: Proposals, site_keys: Sequence[int]) -> Effects:
     """What proposed contents of records would do to those who use them; nothing is written."""
     function: Foresee | None = USERS.get("foresee")
     return function(proposals, site_keys) if function else Effects(0, 0, (), 0)

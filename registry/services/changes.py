@@ -92,6 +92,11 @@ def tell(deed: Told) -> None:
         tell(deed)
 
 
+def told_so_far() -> tuple[Told, ...]:
+    """What the transaction under way has told; nothing outside of one."""
+    return tuple(_waiting.deeds or ())
+
+
 def announce(deeds: list[Told]) -> None:
     """Let every listener know what was done, and then what listeners did, until nobody does anything more."""
     known = 0

@@ -14,17 +14,20 @@ from typing import Any
 
 from django.db import models, transaction
 
+from registry import access
 from registry.entries import ENTRIES
 from registry.exchange import register_layouts  # noqa: F401  (makes the tables of the register known)
 from registry.exchange.csv_xlsx import Table, TableError, read_table, table, write_csv, write_xlsx
 from registry.exchange.layouts import LAYOUTS, Layout
 from registry.exchange.nesting import Fault, Group, Nested, choices_of, faults_of, nested, tabled, template
+from registry.models import Deed, Revision
 from registry.models.base import Record
 from registry.reading import EntryForm, RecordField, remembered_choices
-from registry.selectors import record_text
+from registry.selectors import LOOPS_BY_KIND, record_text
 from registry.services.bulk import BatchRefused, Incoming, Outcome, save_many
-from registry.services.changes import recorded
-from registry.services.records import Author
+from registry.services.changes import recorded, told_so_far
+from registry.services.records import Author, latest_revision_ids
+from registry.uses import Effects, Proposals, foresee
 
 __all__ = [
     "KINDS",
@@ -96,6 +99,8 @@ class Report:
     faults: tuple[Fault, ...] = ()
     notes: tuple[str, ...] = ()
     saved: bool = False
+    effects: Effects | None = None
+    """What a check foresees for the loops that rest on changed records; None where nothing is foreseen."""
 
     def as_csv(self) -> bytes:
         """The faults as CSV: row, column, what stands there, what is wrong."""
@@ -124,6 +129,7 @@ def import_file(content: bytes, author: Author, *, kind: str = "", commit: bool 
     found = nested(content_table, chosen.layout)
     faults = {(fault.row, fault.column): fault for fault in reversed(found.faults)}
     outcome = Outcome()
+    proposals: Proposals = {}
     with recorded(), remembered_choices():
         stored = stored_records(chosen, found.groups)
         prepared = [Prepared(group, stored.get(group.key), chosen, faults, found) for group in found.groups]
@@ -135,8 +141,11 @@ def import_file(content: bytes, author: Author, *, kind: str = "", commit: bool 
             item = prepared[index]
             for fault in faults_of(item.group, item.paths(errors), chosen.layout, found):
                 faults.setdefault((fault.row, fault.column), fault)
+        if not faults and not commit:
+            proposals = changed_contents(chosen.kind, outcome.records)
         if faults or not commit:
             transaction.set_rollback(True)
+    effects = foresee(proposals, access.sites_of(author.user)) if proposals else None
     return Report(
         chosen.kind,
         len(content_table.rows),
@@ -146,7 +155,22 @@ def import_file(content: bytes, author: Author, *, kind: str = "", commit: bool 
         tuple(sorted(faults.values())),
         content_table.notes,
         saved=commit and not faults,
+        effects=effects if effects and effects.matter else None,
     )
+
+
+def changed_contents(kind: str, records: Iterable[Record]) -> Proposals:
+    """The records of a file that it changes, with their contents as the file would leave them."""
+    if kind not in LOOPS_BY_KIND:
+        return {}
+    changed = {
+        deed.record_id for deed in told_so_far() if deed.kind == kind and deed.verb == Deed.CHANGE and deed.record_id
+    }
+    newest = latest_revision_ids(kind, sorted(changed))
+    contents = Revision.objects.in_bulk(list(newest.values()))
+    return {
+        (kind, record.pk): (record, contents[newest[record.pk]].snapshot) for record in records if record.pk in changed
+    }
 
 
 def kind_of(content: Table) -> ImportKind:

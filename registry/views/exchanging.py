@@ -17,6 +17,7 @@ from registry.exchange.csv_xlsx import MAX_BYTES
 from registry.models import Origin, User
 from registry.services.imports import KINDS, Report, TableError, export_file, import_file, template_file
 from registry.services.records import Author
+from registry.views.foreseeing import shown_effects
 from registry.views.lists import shown_records
 from registry.views.pages import KindPage
 
@@ -102,6 +103,7 @@ def shown_report(report: Report) -> dict[str, Any]:
         "title": KINDS[report.kind].layout.title,
         "faults": [asdict(fault) for fault in report.faults[:SHOWN]],
         "more": max(0, len(report.faults) - SHOWN),
+        **(shown_effects(report.effects) if report.effects else {}),
         "faults_file": f"data:text/csv;base64,{faults}" if faults else "",
     }
 

@@ -8,7 +8,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 
 from registry.models.base import Record
-from registry.uses import Effect, Effects
+from registry.uses import Effects
 from registry.views.pages import KindPage
 
 CONFIRMED = "_confirmed"
@@ -17,21 +17,27 @@ NOT_CARRIED = frozenset({"csrfmiddlewaretoken", CONFIRMED, BACK})
 SHOWN = 200
 
 
-def effects_page(request: HttpRequest, kind: KindPage, record: Record, effects: Effects) -> HttpResponse:
-    """The loops that a change touches, with the form carried along unseen: to save it, or to go back to it."""
+def shown_effects(effects: Effects) -> dict[str, Any]:
+    """What registry/effects_told.html shows of effects."""
     listed = [effect for effect in effects.touched if effect.changes_verdict or effect.changes_margin]
-    changing = [effect for effect in effects.touched if effect.changes_verdict]
-    context: dict[str, Any] = {
-        "kind": kind,
-        "section": kind.section,
-        "record": record,
+    changing = [effect for effect in listed if effect.changes_verdict]
+    return {
         "effects": effects,
         "changing": len(changing),
-        "worse": sum(is_worse(effect) for effect in changing),
+        "worse": sum(effect.is_worse for effect in changing),
         "rows": listed[:SHOWN],
         "same": len(effects.touched) - len(listed),
         "not_shown": max(0, len(listed) - SHOWN),
         "not_judged": effects.count - effects.judged,
+    }
+
+
+def effects_page(request: HttpRequest, kind: KindPage, record: Record, effects: Effects) -> HttpResponse:
+    """The loops that a change touches, with the form carried along unseen: to save it, or to go back to it."""
+    context: dict[str, Any] = {
+        "kind": kind,
+        "section": kind.section,
+        "record": record,
         "carried": [
             (name, value) for name, values in request.POST.lists() if name not in NOT_CARRIED for value in values[-1:]
         ],
@@ -43,10 +49,4 @@ def effects_page(request: HttpRequest, kind: KindPage, record: Record, effects: 
             {"text": "What the change does", "url": ""},
         ],
     }
-    return render(request, "registry/effects.html", context)
-
-
-def is_worse(effect: Effect) -> bool:
-    """Whether a loop that complied does so no more, in safety or in function."""
-    lost_safety = effect.before == "complies" != effect.after
-    return lost_safety or (effect.function_before == "pass" != effect.function_after)
+    return render(request, "registry/effects.html", context | shown_effects(effects))

@@ -135,3 +135,26 @@ def test_the_page_of_a_record_says_what_each_loop_was_judged_with(
     save("equipment", lower, record_id=source.pk)
     text = client.get(address).content.decode()
     assert "revision 1; 2 is newer" in text and "Complies" in text
+
+
+def test_the_check_of_a_table_foresees_what_it_does_to_loops(
+    loop: Any, source: Any, people: Any, client_as: Any
+) -> None:
+    from django.core.files.uploadedfile import SimpleUploadedFile
+
+    from registry.models import Equipment, Origin
+    from registry.services.imports import export_file, import_file
+
+    table = export_file("equipment", Equipment.objects.filter(pk=source.pk), "csv").replace(b"83 nF", b"30 nF")
+    author = Author(people["designer"], Origin.IMPORT)
+    before = stored()
+    found = import_file(table, author).effects
+    assert found is not None and [(effect.tag, effect.after) for effect in found.touched] == [
+        ("PT-1101", "does_not_comply")
+    ]
+    page = client_as("designer").post("/import/", {"file": SimpleUploadedFile("table.csv", table), "check": "1"})
+    assert "1 loop would have another verdict." in page.content.decode()
+    assert stored() == before
+    assert import_file(table, author, commit=True).effects is None
+    loop.refresh_from_db()
+    assert Notice.objects.filter(person=people["designer"], kind="basis").count() == 1

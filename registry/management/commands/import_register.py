@@ -11,6 +11,7 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 from registry.models import Origin, User
 from registry.services.imports import KINDS, TableError, import_file, template_file
 from registry.services.records import Author
+from registry.uses import Effects
 
 SHOWN = 40
 
@@ -57,6 +58,19 @@ class Command(BaseCommand):
         if report.faults:
             raise CommandError(report.sentence())
         self.stdout.write(report.sentence())
+        if report.effects:
+            self.tell_effects(report.effects)
+
+    def tell_effects(self, effects: Effects) -> None:
+        """Which loops a check foresees to get another verdict."""
+        changing = [effect for effect in effects.touched if effect.changes_verdict]
+        self.stdout.write(
+            f"{effects.count} loops rest on it; {len(changing)} of {effects.judged} would change verdict."
+        )
+        if effects.elsewhere:
+            self.stdout.write(f"{effects.elsewhere} more that it touches are at sites of others.")
+        for effect in changing[:SHOWN]:
+            self.stdout.write(f"{effect.site} {effect.tag}: {effect.before} -> {effect.after}. {effect.limiting}")
 
     def write_template(self, path: Path, kind: str) -> None:
         suffix = path.suffix.lstrip(".").lower()
