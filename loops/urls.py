@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from loops.views import actions, editor, home, lists, page, reviews
+from loops.views import actions, confirmations, editor, home, lists, page, reviews
 
 urlpatterns = [
     path("", home.home, name="home"),
@@ -21,5 +21,7 @@ urlpatterns = [
     path("loops/<int:pk>/remarks/", reviews.remark, name="loop_remark"),
     path("loops/<int:pk>/remarks/<int:thread_pk>/", reviews.reply, name="loop_reply"),
     path("loops/<int:pk>/issues/<int:approval_pk>/withdraw/", reviews.withdraw, name="loop_withdraw"),
+    path("loops/<int:pk>/confirm/", confirmations.confirm, name="loop_confirm"),
+    path("loops/<int:pk>/confirmations/<int:confirmation_pk>/", confirmations.take_back, name="loop_unconfirm"),
     path("loops/<int:pk>/archive/", actions.archive, name="loop_archive"),
 ]

@@ -28,6 +28,7 @@ TABLE: dict[str, frozenset[Role]] = {
     "loop.return": frozenset({Role.APPROVER}),
     "loop.approve": frozenset({Role.APPROVER}),
     "loop.review": frozenset({Role.DESIGNER, Role.APPROVER}),
+    "loop.confirm": frozenset({Role.DESIGNER, Role.APPROVER}),
     "loop.remark": EVERYBODY - {Role.READER},
     "loop.withdraw": frozenset({Role.APPROVER}),
     "sheet.view": EVERYBODY,
@@ -48,6 +49,7 @@ SIDES = {
     "loop.return": "An approver of this site may do this.",
     "loop.approve": "An approver of this site may do this.",
     "loop.review": "A designer or approver of this site may do this.",
+    "loop.confirm": "A designer or approver of this site may do this.",
     "loop.remark": "Everybody with a role at this site other than reader may do this.",
     "loop.withdraw": "An approver of this site may do this.",
 }

@@ -15,6 +15,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 from loops import selectors
 from loops.models import Approval, Loop, LoopState
 from loops.services.approvals import MEANING, obstacles, refusal_to_sign
+from loops.services.confirmations import matters, open_conditions
 from loops.services.refusals import WorkflowRefused
 from loops.services.reviews import obstacles_to_sign, requests_now
 from loops.views.requests import opened_version, person, typed
@@ -49,7 +50,7 @@ def approve(request: HttpRequest, pk: int) -> HttpResponse:
         return approve_page(request, loop, str(error) or "You may not sign this loop.", status=403)
     except WorkflowRefused as error:
         loop = visible_loop(request, pk)
-        blocked = obstacles(loop) + obstacles_to_sign(loop)
+        blocked = obstacles(loop) + obstacles_to_sign(loop) + open_conditions(loop)
         stands = loop.state == LoopState.IN_REVIEW and not loop.is_archived and not blocked
         at, status = ("id-password", 400) if stands else ("", 409)
         return approve_page(request, loop, str(error), at=at, status=status)
@@ -77,7 +78,7 @@ def approve_page(
     issued = last_issue(loop)
     in_review = loop.state == LoopState.IN_REVIEW and not loop.is_archived
     reason = refusal_to_sign(loop, person(request))
-    hindrances = obstacles(loop) + obstacles_to_sign(loop) if in_review else []
+    hindrances = obstacles(loop) + obstacles_to_sign(loop) + open_conditions(loop) if in_review else []
     revision = verification.revision if verification else latest_revision(loop)
     context: dict[str, Any] = {
         "section": "loops",
@@ -95,6 +96,7 @@ def approve_page(
         else [],
         "issued": issued,
         "changes": since_issue(issued, revision, verification) if revision else [],
+        "matters": matters(loop),
         "meaning": MEANING,
         "reviews": list(requests_now(loop)),
         "in_review": in_review,

@@ -2,6 +2,7 @@
 
 from loops.models.approvals import Approval, Verb, WorkflowEvent
 from loops.models.basis import BasisChange
+from loops.models.confirmations import Confirmation
 from loops.models.loops import CableRun, Circuit, Loop, LoopState, Member, Terminator
 from loops.models.reviews import Remark, ReviewAnswer, ReviewRequest, Withdrawal
 from loops.models.tables import CurveTable
@@ -12,6 +13,7 @@ __all__ = [
     "BasisChange",
     "CableRun",
     "Circuit",
+    "Confirmation",
     "CurveTable",
     "Loop",
     "LoopState",

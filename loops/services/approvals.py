@@ -11,6 +11,7 @@ from django.core.exceptions import PermissionDenied
 from django.utils import timezone
 
 from loops.models import Approval, Loop, LoopState, LoopVerdict, Verb, Withdrawal
+from loops.services.confirmations import matters, open_conditions
 from loops.services.contributors import contributors
 from loops.services.loops import changed_pins
 from loops.services.refusals import WorkflowRefused
@@ -194,7 +195,7 @@ def approve(loop_id: int, user: User, *, password: str, opened_version: int | No
             raise PermissionDenied(reason)
         if not user.check_password(password):
             raise WorkflowRefused("The password is not right: nothing was signed. Type it again.")
-        if reasons := obstacles(loop) + obstacles_to_sign(loop):
+        if reasons := obstacles(loop) + obstacles_to_sign(loop) + open_conditions(loop):
             raise WorkflowRefused(" ".join(reasons))
         verification = loop.verification
         revision = latest_revision(loop)
@@ -216,7 +217,8 @@ def approve(loop_id: int, user: User, *, password: str, opened_version: int | No
             meaning=MEANING,
             short_id=new_short_id(),
         )
-        finish(step, loop, user, text, approval=approval.pk, verification=verification.digest)
+        confirmed = [matter.mark for matter in matters(loop, verification) if matter.given]
+        finish(step, loop, user, text, approval=approval.pk, verification=verification.digest, confirmed=confirmed)
         return approval
 
 

@@ -7,7 +7,7 @@ from typing import Any
 
 from django.db.models import Exists, OuterRef
 
-from loops.models import Approval, Loop, Verb, WorkflowEvent
+from loops.models import Approval, Confirmation, Loop, Verb, WorkflowEvent
 from registry.models import Revision
 
 PINS = ("equipment_revision", "certificate_revision", "cable_type_revision")
@@ -16,8 +16,8 @@ PINS = ("equipment_revision", "certificate_revision", "cable_type_revision")
 def contributors(loop: Loop) -> dict[int, str]:
     """Everybody who had a hand in the loop since its last approval, and how: {user key: what they did}.
 
-    Who saved it, who submitted it, and who changed what it rests on: its equipment, certificates, cable types and
-    areas. Before the first issue that is what was changed after the loop was first saved.
+    Who saved it, who submitted it, who confirmed a matter of it, and who changed what it rests on: its equipment,
+    certificates, cable types and areas. Before the first issue that is what was changed after the loop was first saved.
     """
     approved = loop.approvals.order_by("-pk").select_related("revision").first()
     since = approved.revision.number if approved else 0
@@ -30,6 +30,11 @@ def contributors(loop: Loop) -> dict[int, str]:
         events = events.filter(created_at__gt=approved.approved_at)
     for actor_id in events.values_list("actor_id", flat=True):
         people.setdefault(actor_id, "submitted it")
+    confirmations = Confirmation.objects.filter(loop=loop)
+    if approved:
+        confirmations = confirmations.filter(confirmed_at__gt=approved.approved_at)
+    for person_id in confirmations.values_list("person_id", flat=True):
+        people.setdefault(person_id, "confirmed a matter of it")
     for author_id, label in changed_basis(loop, approved):
         people.setdefault(author_id, f"changed {label}, which it rests on,")
     return people

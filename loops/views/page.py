@@ -13,6 +13,7 @@ from loops import selectors
 from loops.models import Approval, BasisChange, Loop, LoopState, Purpose
 from loops.services.approvals import in_force, obstacles, refusal_to_sign
 from loops.services.basis import latest_against_register
+from loops.services.confirmations import matters, open_conditions
 from loops.services.loops import changed_pins
 from loops.services.reviews import obstacles_to_sign
 from loops.views import shown
@@ -65,7 +66,8 @@ def loop_context(loop: Loop, user: User) -> dict[str, Any]:
         "verification": verification,
         "circuits": shown.circuits(loop, verification.inputs if verification else [], results),
         "cures": shown.cures(results),
-        "confirmations": shown.confirmations(results),
+        "matters": matters(loop),
+        "can_confirm": not loop.is_archived and access.may(user, "loop.confirm", loop.site),
         "changed": changed_pins(loop),
         "beside": latest_against_register(loop),
         "basis_changes": marks(approvals),
@@ -145,7 +147,8 @@ def actions_for(loop: Loop, user: User) -> dict[str, Any]:
 
 def hindrances(loop: Loop) -> list[str]:
     """What stands in the way of the next step."""
-    return obstacles(loop) + (obstacles_to_sign(loop) if loop.state == LoopState.IN_REVIEW else [])
+    in_review = loop.state == LoopState.IN_REVIEW
+    return obstacles(loop) + (obstacles_to_sign(loop) + open_conditions(loop) if in_review else [])
 
 
 @require_safe

@@ -55,11 +55,6 @@ def cures(results: Sequence[Result]) -> list[dict[str, str]]:
     return found
 
 
-def confirmations(results: Sequence[Result]) -> list[str]:
-    """What a person must confirm, over all circuits, each once."""
-    return list(dict.fromkeys(text for result in results for text in result.get("confirmations", [])))
-
-
 def circuits(loop: Loop, inputs: Sequence[Mapping[str, Any]], results: Sequence[Result]) -> list[dict[str, Any]]:
     """Each circuit of a loop with its result and what is connected on it."""
     rows = []

@@ -12,6 +12,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from registry import access
+from registry.conditions import numbered_conditions
 from registry.differences import changes
 from registry.doubting import doubts
 from registry.models import CableType, Certificate, Equipment, HazardousArea, Revision, Site, User
@@ -142,7 +143,7 @@ def certificate_content(record: Certificate, user: User) -> dict[str, Any]:
         ],
         "end": end_words(record, today),
         "end_state": end_state(record, today),
-        "conditions": [line.strip() for line in record.specific_conditions.splitlines() if line.strip()],
+        "conditions": [text for _, text in numbered_conditions(record.specific_conditions)],
         "equipment": on_it[:EQUIPMENT_SHOWN],
         "equipment_count": on_it.count(),
     }

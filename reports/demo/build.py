@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from loops.models import Loop, LoopState, WorkflowEvent
-from loops.services import approvals
+from loops.services import approvals, confirmations
 from loops.services.loops import save_loop
 from registry.models import (
     CableType,
@@ -24,7 +24,7 @@ from registry.models import (
 from registry.selectors import record_text
 from registry.services.records import Author, save_text
 from reports.demo.cables import CABLES
-from reports.demo.certificates import certificates, years_from
+from reports.demo.certificates import MET, certificates, years_from
 from reports.demo.devices import DEVICES
 from reports.demo.loops import ORDINARY
 from reports.demo.mistakes import MISTAKES
@@ -212,6 +212,7 @@ def take(demo: Demo, plan: LoopPlan, verb: str, loop: Loop) -> None:
     approver = demo.people["approver"]
     if verb == "submit":
         approvals.submit(loop.pk, demo.people[plan.owner], text="Ready for checking.", opened_version=loop.version)
+        confirm_conditions(demo, plan, loop)
     elif verb == "return":
         approvals.return_loop(loop.pk, approver, text=plan.word, opened_version=loop.version)
     elif verb == "approve":
@@ -221,6 +222,14 @@ def take(demo: Demo, plan: LoopPlan, verb: str, loop: Loop) -> None:
         text["circuits"][0]["cables"][0]["length_m"] = "310 m"
         text["notes"] = plan.word
         save_loop(text, demo.author(plan.owner, plan.word), loop_id=loop.pk, opened_version=loop.version)
+
+
+def confirm_conditions(demo: Demo, plan: LoopPlan, loop: Loop) -> None:
+    """The owner confirms each condition of use in words of the plant."""
+    for matter in confirmations.matters(loop):
+        if matter.kind == "condition" and matter.given is None:
+            how = MET.get(matter.text, "Met as the installation record of this loop shows.")
+            confirmations.confirm(loop.pk, demo.people[plan.owner], mark=matter.mark, how=how)
 
 
 def change_register(demo: Demo) -> None:

@@ -15,6 +15,14 @@ CLEANING = "The plastic window is a risk of static charge: clean with a damp clo
 IMPACT = "The light-metal enclosure is to be protected from impact and friction where it is used in zone 0."
 NO_TEST = "The circuit does not withstand the 500 V test to the enclosure: take this into account when it is installed."
 
+MET = {
+    EARTH_BAR: "Bar IE-1 of the cabinet, two conductors of 4 mm2; measured below 1 ohm.",
+    CLEANING: "Warning label at the item; damp cloth named in the cleaning plan.",
+    IMPACT: "Guard of stainless steel around the item; outside of zone 0.",
+    NO_TEST: "Enclosure bonded to the same earth as the barrier; noted on the loop drawing.",
+}
+"""How the plant meets the conditions, in its own words."""
+
 
 def years_from(today: dt.date, years: int, days: int = 0) -> str:
     """A day some years and days from today, as the entry reads it."""

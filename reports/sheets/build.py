@@ -1,7 +1,7 @@
 """From the stored snapshot, the pinned revisions and the stored verification to what a sheet says.
 
-Nothing is read from the register as it stands now: what a sheet prints is what was judged. The site's time zone alone
-is taken as it is, for printing times.
+Nothing is read from the register as it stands now: what a sheet prints is what was judged. The site's time zone, for
+printing times, and what people have confirmed are taken as they are.
 """
 
 from __future__ import annotations
@@ -16,12 +16,13 @@ from django.urls import reverse
 from django.utils import timezone
 
 from loops.models import Approval, Loop, LoopState, ReviewAnswer, Verb, Verification, WorkflowEvent
+from loops.services.confirmations import Matter, matters
 from loops.services.reviews import AGREED
 from registry.context import CAUTION
 from registry.models import Revision, Site
 from reports.sheets import words
 from reports.sheets.circuits import circuit_content
-from reports.sheets.content import Issue, Moment, SheetContent, Signature
+from reports.sheets.content import Confirmed, Issue, Moment, SheetContent, Signature
 
 PREPARED = "I have prepared this revision and submit it for approval."
 
@@ -42,6 +43,7 @@ def sheet_content(
     inputs, results = verification.inputs, verification.results
     letter = approval.letter if approval else loop.letter
     basis = inputs[0].get("basis", "") if inputs else ""
+    asked = matters(loop, verification)
     return SheetContent(
         number=sheet_number(loop, snapshot["tag"], letter),
         issued=approval is not None,
@@ -65,7 +67,14 @@ def sheet_content(
         function_word=words.FUNCTIONS.get(verification.function_verdict, ""),
         signatures=signatures(loop, revision, approval),
         circuits=tuple(
-            circuit_content(circuit, document, result, pinned, drawings)
+            circuit_content(
+                circuit,
+                document,
+                result,
+                pinned,
+                drawings,
+                tuple(confirmed(matter, loop.site) for matter in asked if matter.case == result["case"]),
+            )
             for circuit, document, result in zip(snapshot["circuits"], inputs, results, strict=True)
         ),
         notes=snapshot["notes"],
@@ -75,8 +84,18 @@ def sheet_content(
         verification_digest=verification.digest,
         caution=CAUTION,
         link=f"{settings.SITE_URL.rstrip('/')}{live_address(loop, approval)}",
+        conditions=tuple(confirmed(matter, loop.site) for matter in asked if matter.kind == "condition"),
         remark=remark_of(loop, approval),
     )
+
+
+def confirmed(matter: Matter, site: Site) -> Confirmed:
+    """A matter with who confirmed it and when, in the time of the site."""
+    about = f"{matter.tag}: {matter.certificate}, condition {matter.number}" if matter.tag else ""
+    if matter.given is None:
+        return Confirmed(matter.text, about=about)
+    by = f"{matter.given.printed_name}, {moment_at(matter.given.confirmed_at, site).local}"
+    return Confirmed(matter.text, by, matter.given.how, about)
 
 
 def rules_in_words(verification: Verification) -> str:

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from decimal import Decimal
 from typing import Any
 
+from registry.conditions import numbered_conditions
 from registry.models import Revision
 from registry.quantities import Kind, QuantityError, read, write
 from reports.diagrams import plan_of_circuit
@@ -15,6 +16,7 @@ from reports.sheets.content import (
     Cell,
     Check,
     Circuit,
+    Confirmed,
     Device,
     Justification,
     Paper,
@@ -34,7 +36,12 @@ PER_LENGTH = ("C", "L", "L_R", "R")
 
 
 def circuit_content(
-    circuit: Content, document: Content, result: Content, pinned: Pinned, drawings: Mapping[int, str]
+    circuit: Content,
+    document: Content,
+    result: Content,
+    pinned: Pinned,
+    drawings: Mapping[int, str],
+    confirmations: tuple[Confirmed, ...] = (),
 ) -> Circuit:
     """All that the sheet says of one circuit."""
     checks = sorted(result.get("checks", []), key=lambda row: words.ORDER.index(row["verdict"]))
@@ -60,7 +67,7 @@ def circuit_content(
         function_verdict=function.get("verdict", ""),
         function_word=words.FUNCTIONS.get(function.get("verdict", ""), "Not judged"),
         justifications=tuple(filter(None, (justification(row, pinned) for row in circuit["members"]))),
-        confirmations=tuple(str(text) for text in result.get("confirmations", [])),
+        confirmations=confirmations,
     )
 
 
@@ -221,7 +228,7 @@ def paper(member: Content, pinned: Pinned) -> Paper:
         scheme=row["scheme"],
         status=row["status"],
         valid_to=row["valid_to"] or "",
-        conditions=tuple(line.strip() for line in row["specific_conditions"].splitlines() if line.strip()),
+        conditions=tuple(text for _, text in numbered_conditions(row["specific_conditions"])),
     )
 
 

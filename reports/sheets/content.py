@@ -161,6 +161,16 @@ class Justification:
 
 
 @dataclass(frozen=True)
+class Confirmed:
+    """A matter that a person confirms, and who did so and how; `by` is empty while nobody has."""
+
+    what: str
+    by: str = ""
+    how: str = ""
+    about: str = ""
+
+
+@dataclass(frozen=True)
 class Circuit:
     """One intrinsically safe circuit of the loop."""
 
@@ -182,7 +192,7 @@ class Circuit:
     function_verdict: str
     function_word: str
     justifications: tuple[Justification, ...]
-    confirmations: tuple[str, ...]
+    confirmations: tuple[Confirmed, ...]
 
     @property
     def shape(self) -> str:
@@ -253,6 +263,7 @@ class SheetContent:
     verification_digest: str
     caution: str
     link: str
+    conditions: tuple[Confirmed, ...] = ()
     remark: str = ""
 
     @property

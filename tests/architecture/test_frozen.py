@@ -16,6 +16,7 @@ FROZEN = {
     "loops.Remark",
     "loops.ReviewRequest",
     "loops.ReviewAnswer",
+    "loops.Confirmation",
     "loops.CurveTable",
     "loops.Withdrawal",
     "reports.Sheet",

@@ -1,0 +1,201 @@
+"""What a loop asks a person to confirm, what was confirmed of it, and by whom. Nothing is ever rewritten."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from django.utils import timezone
+
+from loops.engine.checks.certificates import suffix
+from loops.models import Confirmation, Loop, Verification
+from loops.services.refusals import WorkflowRefused
+from loops.services.steps import tell_of
+from registry import access
+from registry.conditions import numbered_conditions
+from registry.digests import digest
+from registry.models import Deed, Revision, User
+from registry.services.changes import recorded
+from registry.services.records import latest_revision, lock
+
+Kind = Confirmation.Kind
+
+
+@dataclass(frozen=True)
+class Matter:
+    """One thing to confirm; `given` is the confirmation that counts now, None while there is none."""
+
+    kind: str
+    text: str
+    mark: str
+    tag: str = ""
+    certificate: str = ""
+    certificate_revision: int | None = None
+    number: int | None = None
+    case: str = ""
+    given: Confirmation | None = None
+
+
+def matters(loop: Loop, verification: Verification | None = None) -> list[Matter]:
+    """Everything that the judged revision of a loop asks a person to confirm: conditions of use, then the rest."""
+    verification = verification or loop.verification
+    if verification is None:
+        return []
+    standing = standing_confirmations(loop)
+    rows = [*conditions(verification.revision.snapshot), *general(verification)]
+    unique = {mark: values | {"mark": mark} for values in rows for mark in [digest(values["about"])]}
+    return [
+        Matter(given=standing.get(mark), **{name: value for name, value in values.items() if name != "about"})
+        for mark, values in unique.items()
+    ]
+
+
+def conditions(loop_snapshot: Mapping[str, Any]) -> Iterator[dict[str, Any]]:
+    """The specific conditions of the certificates that a loop is pinned to, one by one for each item."""
+    members = [
+        row for circuit in loop_snapshot["circuits"] for row in circuit["members"] if row.get("certificate_revision")
+    ]
+    keys = {row["certificate_revision"]["id"] for row in members}
+    pinned = dict(Revision.objects.filter(pk__in=keys).values_list("pk", "snapshot"))
+    for row in members:
+        key = row["certificate_revision"]["id"]
+        content = pinned[key]
+        for number, text in numbered_conditions(content["specific_conditions"]):
+            yield {
+                "kind": Kind.CONDITION.value,
+                "text": text,
+                "tag": row["tag"],
+                "certificate": f"{content['number']} issue {content['issue']}",
+                "certificate_revision": key,
+                "number": number,
+                "about": [Kind.CONDITION.value, row["tag"], row["terminals"]["id"], content["id"], number, text],
+            }
+
+
+def general(verification: Verification) -> Iterator[dict[str, Any]]:
+    """What no calculation can know, as the verdict names it."""
+    for result in verification.results:
+        for text in result.get("confirmations", []):
+            yield {
+                "kind": Kind.GENERAL.value,
+                "text": text,
+                "case": result["case"],
+                "about": [Kind.GENERAL.value, result["case"], text],
+            }
+
+
+def standing_confirmations(loop: Loop) -> dict[str, Confirmation]:
+    """The confirmations that nobody took back, by the mark of their matter."""
+    rows = loop.confirmations.filter(takes_back=None, taken_back=None).select_related("person").order_by("pk")
+    return {row.mark: row for row in rows}
+
+
+def unlisted_conditions(verification: Verification) -> list[str]:
+    """Certificates whose number ends in X and whose conditions nobody copied into the register."""
+    keys = {
+        row["certificate_revision"]["id"]
+        for circuit in verification.revision.snapshot["circuits"]
+        for row in circuit["members"]
+        if row.get("certificate_revision")
+    }
+    contents = Revision.objects.filter(pk__in=keys).order_by("label").values_list("snapshot", flat=True)
+    return [
+        content["number"]
+        for content in contents
+        if suffix(content["number"]) == "X" and not numbered_conditions(content["specific_conditions"])
+    ]
+
+
+def open_conditions(loop: Loop) -> list[str]:
+    """What stands in the way of a signature: conditions of use that nobody confirmed, each with what to do."""
+    verification = loop.verification
+    if verification is None:
+        return []
+    found = [
+        f"Certificate {number} ends in X and its specific conditions of use are not in the register: copy them from "
+        "the certificate, one a line, and judge the loop again."
+        for number in unlisted_conditions(verification)
+    ]
+    for matter in matters(loop, verification):
+        if matter.kind == Kind.CONDITION and matter.given is None:
+            found.append(
+                f"{matter.tag}: condition {matter.number} of certificate {matter.certificate} is not confirmed. "
+                f"Confirm how it is met: {matter.text}"
+            )
+    return found
+
+
+def confirm(loop_id: int, user: User, *, mark: str, how: str, opened_version: int | None = None) -> Confirmation:
+    """Confirm one matter of the loop as it stands.
+
+    A condition of use needs the words how it is met. Raises WorkflowRefused, StaleRecord, PermissionDenied.
+    """
+    how = how.strip()
+    with recorded():
+        loop, revision = held(loop_id, user, opened_version)
+        matter = next((item for item in matters(loop) if item.mark == mark), None)
+        if matter is None:
+            raise WorkflowRefused("The loop no longer asks for this: look at it again.")
+        if matter.given is not None:
+            raise WorkflowRefused(f"{matter.given.printed_name} confirmed this already.")
+        if matter.kind == Kind.CONDITION and not how:
+            raise WorkflowRefused("Say how the condition is met: whoever approves and inspects the loop must know.")
+        row = Confirmation.objects.create(
+            loop=loop,
+            letter=loop.letter,
+            revision=revision,
+            kind=matter.kind,
+            tag=matter.tag,
+            certificate_revision_id=matter.certificate_revision,
+            number=matter.number,
+            text=matter.text,
+            mark=mark,
+            how=how,
+            person=user,
+            printed_name=user.printed_name,
+            confirmed_at=timezone.now(),
+        )
+        tell_of(Deed.CONFIRM, loop, user, revision, how, matter=matter.text, tag=matter.tag, mark=mark)
+        return row
+
+
+def take_back(confirmation_id: int, user: User, *, why: str, opened_version: int | None = None) -> Confirmation:
+    """Take a confirmation back by a later row; the reason is required."""
+    why = why.strip()
+    with recorded():
+        given = Confirmation.objects.get(pk=confirmation_id, takes_back=None)
+        loop, revision = held(given.loop_id, user, opened_version)
+        if Confirmation.objects.filter(takes_back=given).exists():
+            raise WorkflowRefused("This confirmation is taken back already.")
+        if not why:
+            raise WorkflowRefused("Say why you take it back: whoever relied on it must know.")
+        row = Confirmation.objects.create(
+            loop=loop,
+            letter=loop.letter,
+            revision=revision,
+            kind=given.kind,
+            tag=given.tag,
+            certificate_revision_id=given.certificate_revision_id,
+            number=given.number,
+            text=given.text,
+            mark=given.mark,
+            how=why,
+            person=user,
+            printed_name=user.printed_name,
+            confirmed_at=timezone.now(),
+            takes_back=given,
+        )
+        tell_of(Deed.RETRACT, loop, user, revision, why, matter=given.text, tag=given.tag, mark=given.mark)
+        return row
+
+
+def held(loop_id: int, user: User, opened_version: int | None) -> tuple[Loop, Revision]:
+    """The loop, held for writing by somebody who may confirm, with its newest revision."""
+    loop = lock(Loop, loop_id, opened_version)
+    access.require(user, "loop.confirm", loop.site)
+    if loop.is_archived:
+        raise WorkflowRefused("This loop is archived: bring it back first.")
+    revision = latest_revision(loop)
+    assert revision is not None
+    return loop, revision
