@@ -52,6 +52,17 @@ def texts(row: Snapshot, keys: Mapping[str, str]) -> dict[str, str]:
     return {key: row[column]["text"] for key, column in keys.items() if row.get(column)}
 
 
+def confirmed(terminals: Snapshot) -> Snapshot:
+    """Terminals as verification may see them: values that nobody has compared with the certificate are unknown."""
+    if not terminals.get("unconfirmed"):
+        return terminals
+    known = {
+        name: None if isinstance(value, Mapping) and "text" in value else value for name, value in terminals.items()
+    }
+    bare = {"level": "", "gas_group": "", "dust_group": "", "output": "", "isolation": ""}
+    return known | bare | {"permitted": [], "temperature_classes": []}
+
+
 def certificate_document(certificate: Snapshot, made_on: str | None) -> dict[str, str]:
     """What the case format holds of a certificate."""
     document = {key: certificate[key] for key in ("number", "scheme", "status", "valid_to") if certificate.get(key)}
@@ -212,6 +223,7 @@ def circuit_document(
     for row in circuit["members"]:
         equipment = pinned[row["equipment_revision"]["id"]]
         terminals = next(item for item in equipment["terminals"] if item["id"] == row["terminals"]["id"])
+        terminals = confirmed(terminals)
         certificate = pinned[row["certificate_revision"]["id"]] if row["certificate_revision"] else None
         if row["role"] == "source":
             document["sources"].append(source_document(row["tag"], terminals, certificate, row["made_on"]))

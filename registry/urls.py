@@ -4,7 +4,19 @@ from collections.abc import Iterator
 
 from django.urls import URLPattern, path
 
-from registry.views import details, editing, exchanging, expiry, glossary, lists, notices, people, picking, searching
+from registry.views import (
+    details,
+    editing,
+    exchanging,
+    expiry,
+    glossary,
+    lists,
+    notices,
+    people,
+    picking,
+    searching,
+    taking,
+)
 from registry.views.kinds import KINDS
 from registry.views.pages import KindPage
 
@@ -28,6 +40,11 @@ urlpatterns = [
     *(pattern for page in KINDS.values() for pattern in addresses_of(page)),
     path("import/", exchanging.import_page, name="import"),
     path("import/<str:kind>.<str:suffix>", exchanging.table_template, name="import_template"),
+    path("equipment/paste/", taking.paste, name="equipment_paste"),
+    path("equipment/nameplate/", taking.nameplate, name="equipment_nameplate"),
+    path("equipment/take/", taking.take_over, name="equipment_take"),
+    path("equipment/<int:pk>/confirm/", taking.confirm, name="equipment_confirm"),
+    path("equipment/<int:pk>/nameplate.json", taking.nameplate_file, name="equipment_nameplate_file"),
     path("pick/<str:name>/", picking.pick, name="pick"),
     path("read/<str:kind>/", picking.read_quantity, name="read_quantity"),
     path("search/", searching.search, name="search"),

@@ -146,6 +146,11 @@ class Terminals(Child):
     thermal_k_per_w = QuantityField(Kind.THERMAL_RESISTANCE)
     thermal_k_per_w_text = TypedTextField()
     justification = models.TextField("why it is simple apparatus", blank=True)
+    unconfirmed = models.BooleanField(
+        "not yet compared with the certificate",
+        default=False,
+        help_text="The values count as unknown until somebody has compared them with the certificate.",
+    )
 
     class Meta(Child.Meta):
         constraints = [models.UniqueConstraint(fields=["equipment", "name"], name="terminals_name_once")]

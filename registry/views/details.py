@@ -103,6 +103,7 @@ def equipment_content(record: Equipment, user: User) -> dict[str, Any]:
             }
             for terminals in record.terminals.all()
         ],
+        "unconfirmed": [terminals.name for terminals in record.terminals.all() if terminals.unconfirmed],
     }
 
 

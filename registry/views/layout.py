@@ -32,7 +32,7 @@ ABOUT_SETS = (
     "One set for each set of terminals with parameters of its own, and a further set where another certificate issue "
     "gives other values."
 )
-TERMINALS_FIRST = ("name", "side", "certificate", "level", "gas_group", "dust_group", "isolation")
+TERMINALS_FIRST = ("name", "side", "certificate", "level", "gas_group", "dust_group", "isolation", "unconfirmed")
 AMBIENT = ("ambient_min_degc", "ambient_max_degc")
 SECTIONS: dict[str, list[tuple[str, tuple[str, ...], bool]]] = {
     # title, columns, whether it folds away while nothing is typed in it

@@ -1,0 +1,208 @@
+"""Values from a certificate's text or a nameplate file into the form of an item of equipment. Nothing is saved here."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
+from django.shortcuts import render
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from registry.entries import ENTRIES
+from registry.exchange import aas_files, pdf
+from registry.exchange.aas_files import AasError
+from registry.exchange.aas_writing import as_json
+from registry.exchange.nameplate import Nameplate, read_nameplates
+from registry.exchange.nameplate_export import nameplate_environment
+from registry.exchange.pasted_text import PastedTextError, read_pasted_text
+from registry.exchange.pdf import PdfError, pdf_text
+from registry.exchange.taking import laid_into, offered, without_bare_rows
+from registry.models import Certificate, Equipment, User
+from registry.models.base import Record
+from registry.parameters import PARAMETERS
+from registry.reading import RecordField
+from registry.selectors import newest_number, record_text
+from registry.services.records import Author, StaleRecord, save_text
+from registry.views.details import find
+from registry.views.editing import Draft, opened_version, show
+from registry.views.exchanging import attached
+from registry.views.forms import flatten, nest
+from registry.views.kinds import EQUIPMENT
+
+PLACE = "place."
+TOP = ("kind", "maker", "type_name", "function", "marking", "description", "notes")
+SHORT = {item.column: item.short for item in PARAMETERS}
+
+
+def into(request: HttpRequest, user: User) -> Record | None:
+    """The stored item whose form takes the values; None for a new one. Raises Http404, PermissionDenied."""
+    key = (request.POST.get("into") or request.GET.get("into") or "").strip()
+    record = find(request, EQUIPMENT, int(key)) if key.isascii() and key.isdigit() and len(key) < 10 else None
+    EQUIPMENT.require_edit(user, record)
+    return record
+
+
+def called(column: str) -> str:
+    return SHORT.get(column) or column.replace("_", " ")
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def paste(request: HttpRequest) -> HttpResponse:
+    """Text of a certificate, pasted or from a PDF: what was found in which line, and what was not understood."""
+    user: User = request.user  # type: ignore[assignment]
+    record = into(request, user)
+    context: dict[str, Any] = {"record": record}
+    text, status = request.POST.get("text", ""), 200
+    if request.method == "POST":
+        try:
+            if upload := request.FILES.get("file"):
+                if (upload.size or 0) > pdf.MAX_BYTES:
+                    raise PdfError(pdf.FAULTS["large"])
+                text = pdf_text(upload.read())
+            if not text.strip():
+                raise PastedTextError(_("Paste the text of a certificate, or choose its PDF."))
+            context |= shown_paste(text)
+        except (PdfError, PastedTextError) as error:
+            status = 400
+            context["errors"] = [{"id": "f-text", "text": str(error), "message": str(error)}]
+    context["fields"] = [
+        {"name": "text", "id": "f-text", "label": _("Text of the certificate"), "kind": "textarea", "rows": 10,
+         "value": text, "wide": True},
+        {"name": "file", "id": "f-file", "label": _("Or its PDF"), "kind": "file",
+         "attrs": {"accept": ".pdf,application/pdf"}, "help": _("Only the text in it is read, never a picture.")},
+    ]  # fmt: skip
+    return render(
+        request, "registry/paste.html", context | framed(record, _("Paste from a certificate")), status=status
+    )
+
+
+def shown_paste(text: str) -> dict[str, Any]:
+    pasted = read_pasted_text(text)
+    values, structure = offered(pasted)
+    used = {id(item.found) for item in values}
+    return {
+        "values": [
+            {
+                "path": item.path,
+                "label": ", ".join(part for part in (item.place, called(item.path.rpartition(".")[2])) if part),
+                "found": item.found,
+                "certain": item.certain,
+            }
+            for item in values
+        ],
+        "structure": structure,
+        "others": [
+            {"label": called(found.column), "found": found} for found in pasted.all_found() if id(found) not in used
+        ],
+        "unread": pasted.unread,
+        "was_read": True,
+    }
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def nameplate(request: HttpRequest) -> HttpResponse:
+    """A digital nameplate: the raw text of each value beside what it becomes."""
+    user: User = request.user  # type: ignore[assignment]
+    record = into(request, user)
+    context: dict[str, Any] = {"record": record}
+    status = 200
+    if request.method == "POST":
+        upload = request.FILES.get("file")
+        try:
+            if upload is None:
+                raise AasError(_("Choose an AAS JSON or AASX file."))
+            if (upload.size or 0) > aas_files.MAX_BYTES:
+                raise AasError(_("This file is too large: export the nameplate alone."))
+            context["plates"] = [shown_nameplate(item) for item in read_nameplates(upload.read())]
+        except AasError as error:
+            status = 400
+            context["errors"] = [{"id": "f-file", "text": str(error), "message": str(error)}]
+    context["fields"] = [
+        {"name": "file", "id": "f-file", "label": _("Nameplate file"), "kind": "file", "required": True,
+         "attrs": {"accept": ".json,.aasx,.xml"}, "help": _("AAS JSON, XML or AASX.")},
+    ]  # fmt: skip
+    return render(request, "registry/nameplate.html", context | framed(record, _("Nameplate file")), status=status)
+
+
+def shown_nameplate(item: Nameplate) -> dict[str, Any]:
+    """One nameplate; its sets of terminals are unconfirmed, a certificate that is not in the register is left out."""
+    reader = ENTRIES["equipment"].children["terminals"].base_fields["certificate"]
+    assert isinstance(reader, RecordField)
+    data, missing = dict(item.equipment), []
+    data["terminals"] = [dict(row) | {"unconfirmed": "on"} for row in data.get("terminals") or []]
+    for row in data["terminals"]:
+        name = str(row.get("certificate") or "")
+        if name and not reader.called(name):
+            missing.append(name)
+            del row["certificate"]
+    values = [{"label": called(value.column), "value": value} for value in item.values]
+    fields = {path: text for path, text in flatten(data).items() if text}
+    return {"item": item, "values": values, "fields": fields, "missing": list(dict.fromkeys(missing))}
+
+
+def framed(record: Record | None, title: str) -> dict[str, Any]:
+    crumbs = [{"text": EQUIPMENT.title, "url": EQUIPMENT.list_url}]
+    if record:
+        crumbs.append({"text": record.label(), "url": EQUIPMENT.url(record)})
+    return {"section": EQUIPMENT.section, "title": title, "crumbs": [*crumbs, {"text": title, "url": ""}]}
+
+
+@require_POST
+def take_over(request: HttpRequest) -> HttpResponse:
+    """The form of an item with the chosen values in it, for a person to look through and save."""
+    user: User = request.user  # type: ignore[assignment]
+    record = into(request, user)
+    posted = {name: values[-1] for name, values in request.POST.lists() if values}
+    chosen = {name: text for name, text in posted.items() if name in TOP or name.startswith("terminals.")}
+    data = without_bare_rows(nest(chosen))
+    if not isinstance(data.get("terminals", []), list):
+        data["terminals"] = []
+    if record is not None and record.is_archived:
+        messages.info(request, _("This is archived: bring it back first, then edit it."))
+        return HttpResponseRedirect(EQUIPMENT.url(record))
+    draft = Draft(EQUIPMENT, record, data, unsaved=True, reason=posted.get("reason", "")[:400])
+    if record is not None:
+        draft.data = laid_into(record_text(record), data)
+        draft.version, draft.revision = str(record.version), str(newest_number(record))
+    taken = [
+        {"label": called(name.rpartition(".")[2]), "text": text, "place": posted.get(PLACE + name, "")}
+        for name, text in chosen.items()
+        if PLACE + name in posted
+    ]
+    return show(request, draft, taken=taken)
+
+
+@require_POST
+def confirm(request: HttpRequest, pk: int) -> HttpResponse:
+    """A person says that the values were compared with the certificate; the revision holds who and when."""
+    user: User = request.user  # type: ignore[assignment]
+    record = find(request, EQUIPMENT, pk)
+    EQUIPMENT.require_edit(user, record)
+    draft = Draft(EQUIPMENT, record, record_text(record), version=request.POST.get("_version", ""))
+    for row in draft.data["terminals"]:
+        row["unconfirmed"] = ""
+    if record.is_archived:
+        messages.error(request, _("This is archived: bring it back first."))
+        return HttpResponseRedirect(EQUIPMENT.url(record))
+    author = Author(user, reason=_("Values compared with the certificate by %(name)s") % {"name": user.printed_name})
+    try:
+        save_text("equipment", draft.data, author, record_id=record.pk, opened_version=opened_version(draft))
+    except StaleRecord:
+        messages.error(request, _("Somebody else saved this meanwhile: compare the values below again."))
+    else:
+        messages.success(request, _("Confirmed: the values now count in verification."))
+    return HttpResponseRedirect(EQUIPMENT.url(record))
+
+
+@require_safe
+def nameplate_file(request: HttpRequest, pk: int) -> HttpResponse:
+    """A record as a digital nameplate, AAS JSON; values that nobody has compared with the certificate stay out."""
+    record = find(request, EQUIPMENT, pk)
+    assert isinstance(record, Equipment)
+    text = record_text(record)
+    text["terminals"] = [row for row in text["terminals"] if not row.get("unconfirmed")]
+    keys = {row["certificate"] for row in text["terminals"] if row.get("certificate")}
+    certificates = {item.pk: record_text(item) for item in Certificate.objects.filter(pk__in=keys)}
+    return attached(as_json(nameplate_environment(text, certificates)), f"nameplate-{pk}.json", "application/json")

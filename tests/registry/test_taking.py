@@ -1,0 +1,187 @@
+"""From a certificate's text or a nameplate file into a form: shown beside its line, saved by a person alone."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
+from django.urls import reverse
+
+from loops.models import Verification
+from registry.exchange.aas_writing import as_json
+from registry.exchange.nameplate import read_nameplates
+from registry.exchange.nameplate_export import nameplate_environment
+from registry.models import Equipment, Revision
+from registry.selectors import record_text
+from tests.registry.pages import Form, form_of
+
+pytestmark = pytest.mark.django_db
+
+TEXT = "Terminals 1-2\nUi = 30 V, Li = negligible\nPi: 0,9 W\nPi for T6: 0,2 apples"
+
+
+def taking_form(answer: Any) -> dict[str, str]:
+    """What a browser would send when a person presses “take over”."""
+    page = Form()
+    page.feed(answer.content.decode().replace('checkbox"', 'ticked"'))
+    ticked = [fields for fields in page.forms if any(name.startswith("place.") for name in fields) or "kind" in fields]
+    return dict(ticked[0])
+
+
+def test_pasting_shows_values_with_their_lines_and_saves_nothing(client_as: Callable[[str], Any]) -> None:
+    answer = client_as("keeper").post(reverse("equipment_paste"), {"text": TEXT})
+    page = answer.content.decode()
+    assert answer.status_code == 200
+    assert 'name="terminals.0.ui_v" value="30 V" checked' in page
+    assert "Pi: 0,9 W" in page
+    assert "apples" in page
+    assert not Equipment.objects.exists()
+
+
+def test_a_word_that_was_interpreted_is_not_ticked_for_anybody(client_as: Callable[[str], Any]) -> None:
+    page = client_as("keeper").post(reverse("equipment_paste"), {"text": TEXT}).content.decode()
+    field = page[page.index('name="terminals.0.li_h"') :][:80]
+    assert 'value="0 H"' in field
+    assert "checked" not in field
+
+
+def test_chosen_values_stand_in_the_form_of_a_new_item(client_as: Callable[[str], Any]) -> None:
+    client = client_as("keeper")
+    sent = {
+        "kind": "field_device",
+        "terminals.0.name": "1-2",
+        "terminals.0.side": "device",
+        "terminals.0.pi_w": "0,9 W",
+        "place.terminals.0.pi_w": "line 3: Pi: 0,9 W",
+    }
+    answer = client.post(reverse("equipment_take"), sent)
+    form = form_of(answer)
+    assert answer.status_code == 200
+    assert (form["terminals.0.pi_w"], form["terminals.0.ui_v"], form["kind"]) == ("0,9 W", "", "field_device")
+    assert "taken from line 3: Pi: 0,9 W" in answer.content.decode()
+    assert not Equipment.objects.exists()
+
+
+def test_values_taken_into_a_stored_item_leave_all_else_as_it_stands(
+    client_as: Callable[[str], Any], device: Any
+) -> None:
+    sent = {"into": str(device.pk), "terminals.0.side": "device", "terminals.0.pi_w": "0.7 W"}
+    answer = client_as("keeper").post(reverse("equipment_take"), sent)
+    form = form_of(answer)
+    assert (form["terminals.0.pi_w"], form["terminals.0.ui_v"], form["terminals.0.name"]) == ("0.7 W", "30 V", "+/-")
+    assert "terminals.1.name" not in form
+    assert form["_version"] == str(device.version)
+    device.refresh_from_db()
+    assert device.terminals.get().pi_w_text == "1 W"
+
+
+def test_a_set_of_another_name_becomes_a_further_one(client_as: Callable[[str], Any], device: Any) -> None:
+    sent = {"into": str(device.pk), "terminals.0.name": "3-4", "terminals.0.side": "device", "terminals.0.ui_v": "9 V"}
+    form = form_of(client_as("keeper").post(reverse("equipment_take"), sent))
+    assert (form["terminals.0.ui_v"], form["terminals.1.name"], form["terminals.1.ui_v"]) == ("30 V", "3-4", "9 V")
+
+
+@pytest.mark.parametrize("name", ["equipment_paste", "equipment_nameplate", "equipment_take"])
+def test_a_reader_may_not(client_as: Callable[[str], Any], name: str) -> None:
+    assert client_as("reader").post(reverse(name), {"text": TEXT}).status_code == 403
+
+
+@pytest.mark.parametrize(
+    "sent", [{"terminals.0": "x"}, {"terminals.x.name": "y"}, {"terminals.0.permitted.0": "z"}, {}]
+)
+def test_a_form_that_no_page_sends_harms_nothing(client_as: Callable[[str], Any], sent: dict[str, str]) -> None:
+    assert client_as("keeper").post(reverse("equipment_take"), sent).status_code == 200
+
+
+@pytest.mark.parametrize("content", [b"", b"{", b"PK\x03\x04", b"%PDF-1.7 broken"])
+@pytest.mark.parametrize("name", ["equipment_paste", "equipment_nameplate"])
+def test_files_that_cannot_be_read_are_refused_with_a_sentence(
+    client_as: Callable[[str], Any], name: str, content: bytes
+) -> None:
+    answer = client_as("keeper").post(reverse(name), {"file": SimpleUploadedFile("file", content)})
+    assert answer.status_code == 400
+    assert 'class="error-summary' in answer.content.decode()
+
+
+# ----------------------------------------------------------------------------------------------------------- nameplate
+
+
+def plate_of(device: Any) -> bytes:
+    """The nameplate file of a device, under another type."""
+    text = record_text(device) | {"type_name": "SP-200"}
+    certificate = device.terminals.get().certificate
+    return as_json(nameplate_environment(text, {certificate.pk: record_text(certificate)}))
+
+
+def test_a_nameplate_file_becomes_an_unconfirmed_record_in_three_clicks(
+    client_as: Callable[[str], Any], device: Any
+) -> None:
+    client = client_as("keeper")
+    read = client.post(reverse("equipment_nameplate"), {"file": SimpleUploadedFile("a.json", plate_of(device))})
+    assert read.status_code == 200
+    taken = client.post(reverse("equipment_take"), taking_form(read))
+    assert taken.status_code == 200
+    saved = client.post(reverse("equipment_new"), form_of(taken))
+    assert saved.status_code == 302, saved.content.decode()
+    item = Equipment.objects.get(type_name="SP-200")
+    terminals = item.terminals.get()
+    assert terminals.unconfirmed
+    assert terminals.ui_v == 30
+    page = client.get(reverse("equipment", args=[item.pk]))
+    assert "I compared these with the certificate" in page.content.decode()
+    confirmed = client.post(reverse("equipment_confirm", args=[item.pk]), {"_version": str(item.version)})
+    assert confirmed.status_code == 302
+    terminals.refresh_from_db()
+    assert not terminals.unconfirmed
+    last = Revision.objects.filter(kind="equipment", record_id=item.pk).latest("number")
+    assert "compared with the certificate by" in last.reason
+
+
+def test_a_confirmation_of_a_page_that_is_out_of_date_confirms_nothing(
+    client_as: Callable[[str], Any], device_data: dict[str, Any], save: Callable[..., Any]
+) -> None:
+    device_data["terminals"][0]["unconfirmed"] = "on"
+    item = save("equipment", device_data)
+    client_as("keeper").post(reverse("equipment_confirm", args=[item.pk]), {"_version": str(item.version - 1)})
+    assert item.terminals.get().unconfirmed
+
+
+@pytest.mark.parametrize(("unconfirmed", "verdict"), [("", "complies"), ("on", "incomplete")])
+@pytest.mark.parametrize("side", ["source", "device"])
+def test_unconfirmed_values_count_as_unknown(
+    source: Any,
+    device: Any,
+    save: Callable[..., Any],
+    make_loop: Callable[..., Any],
+    people: Any,
+    side: str,
+    unconfirmed: str,
+    verdict: str,
+) -> None:
+    from registry.services.records import Author, save_text
+
+    item = source if side == "source" else device
+    text = record_text(item)
+    text["terminals"][0]["unconfirmed"] = unconfirmed
+    save_text("equipment", text, Author(people["keeper"]), record_id=item.pk)
+    loop = make_loop()
+    assert Verification.objects.filter(loop=loop).latest("pk").verdict == verdict
+
+
+def test_a_record_leaves_as_a_nameplate_without_what_is_unconfirmed(
+    client_as: Callable[[str], Any], device: Any, people: Any
+) -> None:
+    from registry.services.records import Author, save_text
+
+    client = client_as("reader")
+    address = reverse("equipment_nameplate_file", args=[device.pk])
+    content = client.get(address).content
+    (found,) = read_nameplates(content)
+    assert b'"30"' in content
+    assert found.equipment["terminals"][0]["ui_v"] == "30 V"
+    text = record_text(device)
+    text["terminals"][0]["unconfirmed"] = "on"
+    save_text("equipment", text, Author(people["keeper"]), record_id=device.pk)
+    assert b'"30"' not in client.get(address).content
