@@ -11,6 +11,7 @@ class LoopsConfig(AppConfig):
         from loops.services.notices import announce
         from loops.services.permitted import permitted_capacitance
         from loops.services.proofs import prove_approvals, prove_verifications
+        from loops.services.tables import tables_told
         from loops.services.uses import describe, foresee
         from loops.views.searching import search_loops
         from registry.plausibility import use_capacitance_table
@@ -22,7 +23,7 @@ class LoopsConfig(AppConfig):
         if search_loops not in SEARCHERS:
             SEARCHERS.insert(0, search_loops)
         use_capacitance_table(permitted_capacitance)
-        USERS.update({"describe": describe, "foresee": foresee})
+        USERS.update({"describe": describe, "foresee": foresee, "notes": tables_told})
         if announce not in LISTENERS:
             LISTENERS.append(announce)
         PROOFS.update({"verifications": prove_verifications, "approvals": prove_approvals})

@@ -83,6 +83,9 @@ Proposals = Mapping[tuple[str, int], tuple[Record, Mapping[str, Any]]]
 Foresee = Callable[[Proposals, Sequence[int]], Effects]
 """What proposed contents of records would do, and the keys of the sites that the person sees."""
 
+Notes = Callable[[Record], Sequence[Mapping[str, str]]]
+"""What a record's users keep beside it."""
+
 USERS: dict[str, Callable[..., Any]] = {}
 
 
@@ -90,6 +93,12 @@ def describe(record: Record, keys: Sequence[int]) -> Sequence[Use]:
     """The uses of a record in some loops; empty where nobody said that they use anything."""
     function: Describe | None = USERS.get("describe")
     return function(record, keys) if function else ()
+
+
+def notes(record: Record) -> Sequence[Mapping[str, str]]:
+    """What the users of a record keep beside it, as labels and values; empty where nobody keeps anything."""
+    function: Notes | None = USERS.get("notes")
+    return function(record) if function else ()
 
 
 def foresee(proposals: Proposals, site_keys: Sequence[int]) -> Effects:

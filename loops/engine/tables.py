@@ -125,7 +125,7 @@ def read_table(name: str, kind: TableKind, rows: Iterable[Mapping[str, str | Non
     for row in rows:
         voltage = _number(row.get("voltage_V"), f"after {before} V" if before else "1", "voltage_V")
         if voltage is None:
-            raise TableError(f"Row after {before} V: the voltage is missing.")
+            raise TableError(f"Row after {before} V: the voltage is missing: fill voltage_V.")
         if before is not None and voltage <= before:
             raise TableError(f"Row {voltage} V: the voltage must be above the row before ({before} V).")
         before = voltage
@@ -137,10 +137,12 @@ def read_table(name: str, kind: TableKind, rows: Iterable[Mapping[str, str | Non
                     ended.setdefault(key, voltage)
                 continue
             if key in ended:
-                raise TableError(f"Row {ended[key]} V: column {heading} has a hole.")
+                raise TableError(f"Row {ended[key]} V: column {heading} has a hole: fill the cell.")
             value = number * scale
             if column and value > column[-1][1].value:
-                raise TableError(f"Row {voltage} V: {heading} rises from the row before.")
+                raise TableError(
+                    f"Row {voltage} V: {heading} rises from the row before ({column[-1][0]} V): correct one of the two."
+                )
             column.append((voltage, Cell(value, voltage, row.get("source") or "")))
         _check_row(voltage, found)
     table = LimitTable(
@@ -156,9 +158,9 @@ def _number(text: str | None, row: str, heading: str) -> Decimal | None:
     try:
         value = Decimal(text.strip())
     except InvalidOperation:
-        raise TableError(f"Row {row}: {heading} is not a number.") from None
+        raise TableError(f"Row {row}: {heading} is not a number: write it with a decimal point and no unit.") from None
     if not value.is_finite() or value <= 0:
-        raise TableError(f"Row {row}: {heading} must be above zero.")
+        raise TableError(f"Row {row}: {heading} must be above zero: leave the cell empty where nothing is limited.")
     return value
 
 
@@ -169,11 +171,13 @@ def _check_row(voltage: Decimal, found: Mapping[tuple[str, str], list[tuple[Deci
     pairs += [((g, "x1.5"), (g, "x1")) for g in GROUPS]
     for severe, mild in pairs:
         if severe in row and mild in row and row[severe] > row[mild]:
-            raise TableError(f"Row {voltage} V: {' '.join(severe)} permits more than {' '.join(mild)}.")
+            raise TableError(
+                f"Row {voltage} V: {' '.join(severe)} permits more than {' '.join(mild)}: correct one of the two."
+            )
 
 
 def _check_relation(table: LimitTable) -> None:
-    tolerance = table.kind.value[2]
+    unit, _, tolerance = table.kind.value
     for group in GROUPS:
         single = dict(zip(*table.columns[group, "x1"], strict=True))
         for voltage, cell in zip(*table.columns[group, "x1.5"], strict=True):
@@ -182,7 +186,10 @@ def _check_relation(table: LimitTable) -> None:
             else:
                 other, expected = single.get(voltage * FACTOR), cell.value
             if other is not None and abs(other.value - expected) > tolerance * expected:
-                raise TableError(f"Row {voltage} V: {group} x1.5 does not fit the x1 column.")
+                raise TableError(
+                    f"Row {voltage} V: {group} x1.5 does not fit the x1 column: correct {group}_x1.5_{unit} here, or "
+                    "the x1 value that belongs to it."
+                )
 
 
 class Tables(NamedTuple):

@@ -8,18 +8,30 @@ import io
 from collections.abc import Mapping
 from functools import lru_cache
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 from loops.engine.tables import LimitTable, TableError, TableKind, Tables, built_in, read_table
 from loops.models import CurveTable
 from registry import access
 from registry.models import Site, User
+from registry.models.base import Record
 from registry.services.changes import Deed, Told, recorded, tell
 
 KINDS = {CurveTable.Kind.CURRENT.value: TableKind.CURRENT, CurveTable.Kind.CAPACITANCE.value: TableKind.CAPACITANCE}
 LARGEST_TABLE = 1024 * 1024
 MOST_TABLES_KEPT = 64
 
-__all__ = ["TableError", "in_force", "load_table", "parse", "read_bytes", "reset_table", "tables_from", "tables_of"]
+__all__ = [
+    "TableError",
+    "in_force",
+    "load_table",
+    "parse",
+    "read_bytes",
+    "reset_table",
+    "tables_from",
+    "tables_of",
+    "tables_told",
+]
 
 
 def parse(kind: str, name: str, text: str) -> LimitTable:
@@ -100,9 +112,24 @@ def store(row: CurveTable) -> CurveTable:
 def in_force(site: Site) -> dict[str, CurveTable]:
     """The tables of its own that a site uses now, by kind."""
     newest: dict[str, CurveTable] = {}
-    for row in CurveTable.objects.filter(site=site).defer("content").order_by("pk"):
+    for row in CurveTable.objects.filter(site=site).defer("content").select_related("loaded_by").order_by("pk"):
         newest[row.kind] = row
     return {kind: row for kind, row in newest.items() if row.digest}
+
+
+def tables_told(record: Record) -> list[dict[str, str]]:
+    """The tables that a site is judged by, with name, day and person; nothing for other records."""
+    if not isinstance(record, Site):
+        return []
+    own, told = in_force(record), []
+    for kind, engine in KINDS.items():
+        text = f"{built_in(engine).name}, built in"
+        if kind in own:
+            row = own[kind]
+            day = row.loaded_at.astimezone(ZoneInfo(record.time_zone)).date().isoformat()
+            text = f"{row}, loaded on {day} by {row.loaded_by}"
+        told.append({"label": f"Ignition-curve table {kind}", "value": text})
+    return told
 
 
 def tables_of(site: Site) -> Tables | None:

@@ -29,7 +29,7 @@ from registry.showing import (
     temperature_cells,
     terminals_sections,
 )
-from registry.uses import describe
+from registry.uses import describe, notes
 from registry.views.pages import KindPage
 
 LOOPS_SHOWN = 50
@@ -184,7 +184,7 @@ def site_content(record: Site, user: User) -> dict[str, Any]:
             {"label": "Schemes accepted", "value": record.schemes},
         ],
         "sections": [{"title": "Safe area", "items": quantities(record, ["site"])}],
-        "items": [{"label": "Time zone", "value": record.time_zone}],
+        "items": [{"label": "Time zone", "value": record.time_zone}, *notes(record)],
         "areas": areas[:EQUIPMENT_SHOWN],
         "area_count": areas.count(),
         "may_add_area": access.may(user, "area.edit", record),

@@ -12,6 +12,7 @@ from typing import Any
 import pytest
 from django.core.management import CommandError, call_command
 from django.db import IntegrityError, transaction
+from django.urls import reverse
 
 from loops.engine.tables import DATA
 from loops.models import CurveTable, Loop, Verification
@@ -156,3 +157,17 @@ def test_a_case_file_is_judged_with_the_tables_of_a_site(tmp_path: Path) -> None
     table.write_text("nothing")
     with pytest.raises(CommandError, match="cannot be used"):
         call_command("verify_case", str(case), a2=table)
+
+
+@pytest.mark.django_db
+def test_the_page_of_the_site_names_its_tables(site: Site, people: dict[str, User], client_as: Any) -> None:
+    page = reverse("site", args=[site.pk])
+    client = client_as("designer")
+    before = client.get(page).content.decode()
+    assert "IEC 60079-11:2011, table A.2 (from memory), built in" in before
+    row = load_table(site, "A.2", "Team copy 2026", A2, people["administrator"])
+    after = client.get(page).content.decode()
+    assert f"Team copy 2026 ({row.digest[:12]}), loaded on" in after
+    assert "table A.1 (from memory), built in" in after
+    reset_table(site, "A.2", people["administrator"])
+    assert "Team copy 2026" not in client.get(page).content.decode()

@@ -118,7 +118,9 @@ def test_a_table_that_cannot_be_true_is_refused_with_its_row(
         return
     with pytest.raises(TableError) as error:
         read_table("broken", kind, broken(number, row, **cells))
-    assert str(error.value) == message
+    what = message.removesuffix(".")
+    assert str(error.value).startswith(what)
+    assert str(error.value) != message or "must be above" in what  # every other message goes on to say the cure
 
 
 def test_a_table_without_voltage_in_its_first_row() -> None:
