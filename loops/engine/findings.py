@@ -94,14 +94,14 @@ class Check(NamedTuple):
         """(limit - value) / limit, or for ``>=`` the same with its sign turned, so that a positive margin is good.
 
         ``None`` where there is no number, the limit is zero, the scale has no true zero (temperatures), or the
-        limit is a threshold and no bound (``<``).
+        limit is a threshold and no bound (``<``, ``reaches``).
 
         >>> Check(CheckId.VOLTAGE, PASS, ("S", "D"), Remark(""), "entity", Decimal(24), Decimal(30), "V").margin
         Decimal('0.2')
         """
         if not isinstance(self.value, Decimal) or not isinstance(self.limit, Decimal):
             return None
-        if not self.limit or self.unit == "degC" or self.relation == "<":
+        if not self.limit or self.unit == "degC" or self.relation in ("<", "reaches"):
             return None
         margin = (self.limit - self.value) / self.limit
         return -margin if self.relation[0] == ">" else margin

@@ -270,7 +270,7 @@ def _linear(
 ) -> tuple[Feed, list[Check]]:
     """Combine linear sources with known Uo and Io."""
     parts = [_part(source) for source in case.sources]
-    # A channel without current (diode return) counts with its voltage for capacitance, and nowhere else.
+    # A channel without current (diode return) counts with its voltage for capacitance (and, to be safe, for Ui).
     carrying = [part for part in parts if part.current_a] or parts[:1]
     networks = arrangements(carrying, case.interconnection)
     sums = case.interconnection is not Interconnection.PARALLEL

@@ -207,7 +207,11 @@ def check_simple_temperature(case: Case, device: Device, feed: Feed, remarks: li
         )
         return Check(CheckId.TEMPERATURE_CLASS, PASS, subject, why, "temperature_class", T4_C, limit, "degC")
     if heat.surface_c is None:
-        why = Remark("Surface area or thermal resistance of {0} is not known, so its class cannot be shown.", subject)
+        why = Remark(
+            "No table shows the class of {0} at this power, ambient and surface: enter its surface area or thermal "
+            "resistance.",
+            subject,
+        )
         return Check(CheckId.TEMPERATURE_CLASS, INCOMPLETE, subject, why, "temperature_class", None, limit, "degC")
     return _surface(device, heat, heat.surface_c, limit, dust=dust)
 

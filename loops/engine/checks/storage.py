@@ -206,7 +206,8 @@ def _inductance(limits: Limits, parts: Parts, feed: Feed, note: str, metres: int
 def _lumped(limits: Limits, parts: Parts, feed: Feed) -> Check:
     row = limits.row
     one_percent = row.lo_h / 100 if isinstance(row.lo_h, Decimal) else None
-    shown = (parts.li.known, one_percent, "H", "<")
+    reached = one_percent is not None and at_most(one_percent, parts.li.known)
+    shown = (parts.li.known, one_percent, "H", "reaches" if reached else "<")
     if feed.unsettled is not None:
         why = Remark("What {0} together permit is not settled.", (feed.name,))
         return Check(CheckId.LUMPED_RULE, feed.unsettled, (feed.name,), why, "lumped_rule", *shown)

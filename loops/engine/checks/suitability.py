@@ -118,7 +118,9 @@ def check_group(case: Case, feed: Feed, row_group: Group | None) -> list[Check]:
             cure = Remark("A source with permitted values for group {0} would pass.", (area,))
             checks.append(Check(CheckId.GROUP, FAIL, subject, why, "group", marked[-1], area, "", "covers", cure))
     elif row_group is not None:
-        why = Remark("The permitted values of {0} for group {1} hold in a {2} area.", (feed.name, row_group, area))
+        why = Remark(
+            "The permitted values of {0} for group {1} hold for an area of group {2}.", (feed.name, row_group, area)
+        )
         checks.append(Check(CheckId.GROUP, PASS, (feed.name,), why, "group", row_group, area, "", "covers"))
     checks.extend(_device_group(device, area) for device in case.devices)
     return checks

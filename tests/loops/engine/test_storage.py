@@ -343,3 +343,10 @@ def test_no_source_cures_what_is_above_the_cap_of_the_one_percent_rule() -> None
     check = make.of(case, "capacitance")
     assert check.limit == D("600e-9")
     assert check.cure is not None and check.cure.operands == (D("600e-9"),)
+
+
+def test_what_reaches_one_percent_is_not_told_to_be_below_it() -> None:
+    """1 % of 3.9 mH is 39 uH."""
+    below, reached = (make.of(make.device(li_h=D(li)), "lumped_rule") for li in ("38.9e-6", "39e-6"))
+    assert (below.relation, reached.relation) == ("<", "reaches")
+    assert below.margin is None and reached.margin is None
