@@ -282,3 +282,11 @@ def _decoded(part: str, example: str) -> str:
     if re.search(r"%(?![0-9A-Fa-f]{2})", part) or any(ord(character) < 32 for character in decoded):
         raise Fault("a URL with a broken %-code (write a % itself as %25)", example)
     return decoded
+
+
+def read_folder(text: str) -> Path | None:
+    """The absolute path of a folder."""
+    path = Path(text)
+    if not path.is_absolute() or path.is_file():
+        raise Fault("not the absolute path of a folder", "/srv/unlit/media")
+    return path

@@ -9,6 +9,7 @@ from registry.views import (
     editing,
     exchanging,
     expiry,
+    files,
     glossary,
     lists,
     notices,
@@ -36,7 +37,16 @@ def addresses_of(page: KindPage) -> Iterator[URLPattern]:
     yield path(f"{base}/<int:pk>/history/", details.history, kind, name=f"{name}_history")
 
 
+def addresses_of_files() -> Iterator[URLPattern]:
+    for name in ("certificate", "equipment"):
+        kind = KINDS[name]
+        yield path(f"{kind.path}/<int:pk>/files/", files.attach, {"kind": kind}, name=f"{name}_attach")
+
+
 urlpatterns = [
+    *addresses_of_files(),
+    path("files/<int:pk>/", files.file, name="file"),
+    path("files/<int:pk>/retire/", files.retire, name="file_retire"),
     *(pattern for page in KINDS.values() for pattern in addresses_of(page)),
     path("import/", exchanging.import_page, name="import"),
     path("import/<str:kind>.<str:suffix>", exchanging.table_template, name="import_template"),

@@ -95,6 +95,8 @@ USE_TZ = True
 STATIC_URL = "/static/"
 STATICFILES_DIRS = [BASE_DIR / "templates" / "static"]
 STATIC_ROOT = ENVIRONMENT.local_dir / "static"
+MEDIA_ROOT = ENVIRONMENT.media_dir
+ATTACHMENT_MAX_BYTES = 20_000_000
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
     "staticfiles": {"BACKEND": "whitenoise.storage.CompressedManifestStaticFilesStorage"},

@@ -1,5 +1,6 @@
 """What is certified, who may touch it, what it used to say."""
 
+from registry.models.attachments import Attachment, AttachmentRetirement
 from registry.models.cables import CableType
 from registry.models.certificates import Certificate, CertificateStatus
 from registry.models.changes import Change, Deed
@@ -11,6 +12,8 @@ from registry.models.revisions import Origin, Revision
 from registry.models.sites import Basis, HazardousArea, Site
 
 __all__ = [
+    "Attachment",
+    "AttachmentRetirement",
     "Basis",
     "CableType",
     "Certificate",

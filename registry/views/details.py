@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from django.conf import settings
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
@@ -20,6 +21,7 @@ from registry.models.base import Record
 from registry.plausibility import sentences
 from registry.querysets import visible
 from registry.selectors import loops_using, newest_number, revisions_of
+from registry.services.attachments import MODELS, files_of
 from registry.showing import (
     end_state,
     end_words,
@@ -52,8 +54,12 @@ def find(request: HttpRequest, kind: KindPage, pk: int) -> Record:
 @require_safe
 def record_page(request: HttpRequest, kind: KindPage, pk: int) -> HttpResponse:
     """One record."""
+    return record_answer(request, kind, find(request, kind, pk))
+
+
+def record_answer(request: HttpRequest, kind: KindPage, record: Record, file_refusal: str = "") -> HttpResponse:
+    """The page of a record, after a refused file with the refusal in words."""
     user: User = request.user  # type: ignore[assignment]
-    record = find(request, kind, pk)
     here, number_of_loops = loops_using(record, user)
     page = Paginator(here.values_list("pk", flat=True), LOOPS_SHOWN).get_page(request.GET.get("page", "")[:9])
     revisions = list(revisions_of(record)[:REVISIONS_BESIDE])
@@ -74,7 +80,15 @@ def record_page(request: HttpRequest, kind: KindPage, pk: int) -> HttpResponse:
         "may_add": kind.may_edit(user),
         "urls": {view: kind.url(record, view) for view in ("edit", "duplicate", "archive", "restore", "history")},
     }
-    return render(request, f"registry/{kind.kind}.html", context | CONTENTS[kind.kind](record, user))
+    if kind.kind in MODELS:
+        context |= {
+            "files": files_of(kind.kind, record.pk),
+            "files_url": reverse(f"{kind.kind}_attach", args=[record.pk]) if context["may_edit"] else "",
+            "file_refusal": file_refusal,
+            "largest_file_mb": settings.ATTACHMENT_MAX_BYTES // 1_000_000,
+        }
+    context |= CONTENTS[kind.kind](record, user)
+    return render(request, f"registry/{kind.kind}.html", context, status=400 if file_refusal else 200)
 
 
 # ----------------------------------------------------------------------------------------------------------- contents

@@ -7,6 +7,8 @@ from django.apps import apps
 from django.db import IntegrityError, connection, transaction
 
 FROZEN = {
+    "registry.Attachment",
+    "registry.AttachmentRetirement",
     "registry.Change",
     "registry.Revision",
     "loops.Verification",

@@ -455,3 +455,9 @@ def test_a_secret_file_that_is_no_good(name: str, secret_file: Path, tmp_path: P
     assert "cannot be read" in only_fault({**environ, f"{name}_FILE": str(tmp_path)}, tmp_path)
     assert "geheim" not in only_fault({**environ, f"{name}_FILE": "geheim" * 100}, tmp_path)
     assert "cannot be read" in only_fault({**environ, f"{name}_FILE": "a\0b"}, tmp_path)
+
+
+def test_the_folder_of_attached_files_is_absolute(tmp_path: Path) -> None:
+    assert load({}, tmp_path).media_dir == tmp_path / ".local" / "media"
+    assert load({"MEDIA_DIR": "/srv/unlit/media"}, tmp_path).media_dir == Path("/srv/unlit/media")
+    assert "MEDIA_DIR" in str(problem({"MEDIA_DIR": "media"}, tmp_path))

@@ -1,0 +1,163 @@
+"""Files of the register: taken in by what they hold, stored once under their digest, proven on every reading."""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from django.conf import settings
+from django.core.files.base import ContentFile
+from django.core.files.storage import default_storage
+from django.utils import timezone
+from PIL import Image
+
+from registry import access
+from registry.exchange.pdf import FAULTS, PdfError, pdf_text
+from registry.models import Attachment, AttachmentRetirement, Certificate, Deed, Equipment, User
+from registry.services.changes import Told, recorded, tell
+
+MODELS: dict[str, type[Certificate] | type[Equipment]] = {"certificate": Certificate, "equipment": Equipment}
+IMAGES = {"PNG": "image/png", "JPEG": "image/jpeg", "WEBP": "image/webp"}
+ENDINGS = {"application/pdf": ".pdf", "image/png": ".png", "image/jpeg": ".jpg", "image/webp": ".webp"}
+MOST_PIXELS = 60_000_000
+WHOLE_AFTER_ALL = {FAULTS["empty"], FAULTS["pages"], FAULTS["long"]}
+"""What the reader of PDF text says of files that open and are not for pasting: a scan, a long document."""
+
+
+class FileRefused(Exception):
+    """The file is not taken, or cannot be retired; the text says why and what to do."""
+
+
+class FileDamaged(Exception):
+    """Stored bytes are missing or differ from their digest: they are given to nobody."""
+
+
+@dataclass(frozen=True)
+class BrokenFile:
+    """A stored file that cannot be proven, and what is wrong with it."""
+
+    attachment: Attachment
+    fault: str
+
+
+def media_type_of(content: bytes) -> str:
+    """The type of a file by its first bytes, after it was opened. Raises FileRefused."""
+    most = settings.ATTACHMENT_MAX_BYTES
+    if not content:
+        raise FileRefused("This file is empty: choose another.")
+    if len(content) > most:
+        raise FileRefused(f"This file is larger than {most // 1_000_000} MB: save it smaller, or in parts.")
+    if content.startswith(b"%PDF-"):
+        try:
+            pdf_text(content)
+        except PdfError as error:
+            if str(error) not in WHOLE_AFTER_ALL:
+                raise FileRefused("This PDF cannot be opened: save it again without protection.") from error
+        return "application/pdf"
+    try:
+        with Image.open(io.BytesIO(content), formats=tuple(IMAGES)) as image:
+            found, pixels = str(image.format), image.width * image.height
+            if pixels <= MOST_PIXELS:
+                image.load()
+    except (OSError, ValueError, SyntaxError, Image.DecompressionBombError) as error:
+        raise FileRefused("Attach a PDF, or a picture as PNG, JPEG or WebP that can be opened.") from error
+    if pixels > MOST_PIXELS:
+        raise FileRefused(f"This picture has more than {MOST_PIXELS // 1_000_000} million points: save it smaller.")
+    return IMAGES[found]
+
+
+def safe_name(name: str, media_type: str) -> str:
+    """A file name without folders and signs that mean something elsewhere, with the ending of what the file is."""
+    stem = re.sub(r"[^\w .()+-]+", "_", re.split(r"[\\/]", name)[-1]).strip(" .")
+    stem = re.sub(r"\.(pdf|png|jpe?g|webp)$", "", stem, flags=re.IGNORECASE)
+    return (stem[:100].strip(" .") or "file") + ENDINGS[media_type]
+
+
+def attach(kind: str, record_id: int, user: User, *, name: str, content: bytes) -> Attachment:
+    """Store a file with a record. Raises FileRefused, PermissionDenied."""
+    access.require(user, "register.edit")
+    media_type = media_type_of(content)
+    mark = hashlib.sha256(content).hexdigest()
+    with recorded():
+        record = MODELS[kind]._default_manager.select_for_update().get(pk=record_id)
+        if Attachment.objects.filter(kind=kind, record_id=record_id, sha256=mark).exists():
+            raise FileRefused("This file is attached already.")
+        row = Attachment(
+            kind=kind,
+            record_id=record_id,
+            name=safe_name(name, media_type),
+            media_type=media_type,
+            size_bytes=len(content),
+            sha256=mark,
+            added_by=user,
+            added_at=timezone.now(),
+        )
+        store(row, content)
+        row.save(force_insert=True)
+        told = {"name": row.name, "media_type": media_type, "size_bytes": row.size_bytes}
+        tell(Told(Deed.ATTACH, kind, record_id, record.label(), actor=user, digest=mark, detail=told))
+        return row
+
+
+def store(row: Attachment, content: bytes) -> None:
+    """Write the bytes where their digest says. What lies there already and is whole is left; damage is mended."""
+    if default_storage.exists(row.path):
+        if not fault_of(row):
+            return
+        default_storage.delete(row.path)
+    default_storage.save(row.path, ContentFile(content))
+
+
+def retire(attachment_id: int, user: User, *, reason: str) -> AttachmentRetirement:
+    """State that a file no longer counts; the reason is required. Raises FileRefused, PermissionDenied."""
+    access.require(user, "register.edit")
+    reason = reason.strip()[:400]
+    if not reason:
+        raise FileRefused("Say why the file no longer counts.")
+    with recorded():
+        row = Attachment.objects.select_for_update().get(pk=attachment_id)
+        if AttachmentRetirement.objects.filter(attachment=row).exists():
+            raise FileRefused("This file is retired already.")
+        record = MODELS[row.kind]._default_manager.get(pk=row.record_id)
+        told = {"name": row.name, "retired": True, "reason": reason}
+        tell(Told(Deed.ATTACH, row.kind, row.record_id, record.label(), actor=user, digest=row.sha256, detail=told))
+        return AttachmentRetirement.objects.create(
+            attachment=row, reason=reason, person=user, retired_at=timezone.now()
+        )
+
+
+def file_bytes(row: Attachment) -> bytes:
+    """The stored bytes, after checking that they are the ones that were attached. Raises FileDamaged."""
+    try:
+        with default_storage.open(row.path) as file:
+            content: bytes = file.read()
+    except OSError as error:
+        raise FileDamaged("The file is missing in the store: tell the administrator.") from error
+    if hashlib.sha256(content).hexdigest() != row.sha256:
+        raise FileDamaged("The file differs from the one that was attached: tell the administrator.")
+    return content
+
+
+def fault_of(row: Attachment) -> str:
+    """What is wrong with a stored file, or an empty text."""
+    try:
+        file_bytes(row)
+    except FileDamaged as error:
+        return str(error)
+    return ""
+
+
+def broken_files() -> Iterator[BrokenFile]:
+    """Every stored file that is missing or differs from its digest."""
+    for row in Attachment.objects.order_by("pk").iterator():
+        if fault := fault_of(row):
+            yield BrokenFile(row, fault)
+
+
+def files_of(kind: str, record_id: int) -> list[Attachment]:
+    """The files of a record, those that count first."""
+    rows = Attachment.objects.filter(kind=kind, record_id=record_id).select_related("added_by", "retirement__person")
+    return sorted(rows, key=lambda row: hasattr(row, "retirement"))

@@ -1,0 +1,78 @@
+"""Files of a record: attach one, read one, retire one."""
+
+from __future__ import annotations
+
+from django.conf import settings
+from django.contrib import messages
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect
+from django.utils.http import content_disposition_header
+from django.views.decorators.http import require_POST, require_safe
+
+from registry.models import Attachment, User
+from registry.services import attachments
+from registry.services.attachments import FileDamaged, FileRefused
+from registry.views.details import find, record_answer
+from registry.views.kinds import KINDS
+from registry.views.pages import KindPage
+
+
+@require_POST
+def attach(request: HttpRequest, kind: KindPage, pk: int) -> HttpResponse:
+    """Take a file in; a refusal stands on the page of the record."""
+    record = find(request, kind, pk)
+    user: User = request.user  # type: ignore[assignment]
+    kind.require_edit(user, record)
+    upload = request.FILES.get("file")
+    try:
+        if upload is None:
+            raise FileRefused("Choose a file first.")
+        if (upload.size or 0) > settings.ATTACHMENT_MAX_BYTES:
+            raise FileRefused(f"This file is larger than {settings.ATTACHMENT_MAX_BYTES // 1_000_000} MB.")
+        row = attachments.attach(kind.kind, pk, user, name=upload.name or "", content=upload.read())
+    except FileRefused as error:
+        return record_answer(request, kind, record, file_refusal=str(error))
+    messages.success(request, f"{row.name} was attached.")
+    return redirect(kind.url(record))
+
+
+def found_file(request: HttpRequest, pk: int) -> Attachment:
+    """The file, or 404 where there is none whose record the person may see."""
+    row = get_object_or_404(Attachment.objects.select_related("retirement"), pk=pk)
+    if row.kind not in attachments.MODELS:
+        raise Http404
+    find(request, KINDS[row.kind], row.record_id)
+    return row
+
+
+@require_safe
+def file(request: HttpRequest, pk: int) -> HttpResponse:
+    """The bytes of a file, to be saved and never shown as a page of this site."""
+    row = found_file(request, pk)
+    try:
+        content = attachments.file_bytes(row)
+    except FileDamaged as error:
+        return HttpResponse(f"{row.name}: {error}", status=500, content_type="text/plain; charset=utf-8")
+    response = HttpResponse(content, content_type=row.media_type)
+    response["Content-Disposition"] = content_disposition_header(True, row.name) or "attachment"
+    response["X-Content-Type-Options"] = "nosniff"
+    response["Content-Security-Policy"] = "default-src 'none'; frame-ancestors 'none'; sandbox"
+    response["Cache-Control"] = "private, no-store"
+    return response
+
+
+@require_POST
+def retire(request: HttpRequest, pk: int) -> HttpResponse:
+    """State that a file no longer counts."""
+    row = found_file(request, pk)
+    kind = KINDS[row.kind]
+    record = find(request, kind, row.record_id)
+    user: User = request.user  # type: ignore[assignment]
+    kind.require_edit(user, record)
+    reason = str(request.POST.get("reason", "")).replace("\0", "")
+    try:
+        attachments.retire(row.pk, user, reason=reason)
+    except FileRefused as error:
+        return record_answer(request, kind, record, file_refusal=str(error))
+    messages.success(request, f"{row.name} was retired; it stays readable.")
+    return redirect(kind.url(record))
