@@ -67,6 +67,7 @@ def subjects(circuits: list[dict[str, Any]]) -> list[str]:
         found += [check["topic"] for check in item["checks"]]
         found += [f"{before}{member.get_role_display()} {member.tag}" for member in item["members"]]
         found += [f"{before}Cable {cable.tag}" for cable in item["cables"]]
+        found += [f"{before}Terminator {terminator.tag}" for terminator in item["terminators"]]
     return list(dict.fromkeys(found))
 
 

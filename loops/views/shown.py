@@ -77,6 +77,7 @@ def circuits(loop: Loop, inputs: Sequence[Mapping[str, Any]], results: Sequence[
                 "circuit": circuit,
                 "members": list(circuit.members.all()) if circuit else [],
                 "cables": list(circuit.cables.all()) if circuit else [],
+                "terminators": list(circuit.terminators.all()) if circuit else [],
             }
         )
     return rows

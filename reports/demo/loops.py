@@ -126,6 +126,21 @@ UNIT_10: tuple[LoopPlan, ...] = (
         ),
         expects=("fisco", "pass"),
     ),
+    LoopPlan(
+        "PT-1302",
+        "Hydrogen header pressure, two-wire Ethernet",
+        (
+            CircuitPlan(
+                (
+                    Part("source", "PT-1302-PP", "TF-15: 1-2"),
+                    Part("device", "PT-1302", "QP-300-F: +/-", "hydrogen"),
+                ),
+                (Run(FIELDBUS, "180 m", end="PT-1302"),),
+                two_wise=True,
+            ),
+        ),
+        expects=("fisco", "pass"),
+    ),
 )
 
 UNIT_20: tuple[LoopPlan, ...] = (

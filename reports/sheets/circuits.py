@@ -59,6 +59,12 @@ def circuit_content(
         cables=tuple(
             cable(row, run, document) for row, run in zip(document.get("cables", []), circuit["cables"], strict=True)
         ),
+        segment="FISCO segment" if document.get("fisco") else "2-WISE circuit" if document.get("two_wise") else "",
+        terminators=tuple(
+            f"{row['tag']}: {text_of(row['resistance_ohm']) or words.UNKNOWN}, "
+            f"{text_of(row['capacitance_f']) or words.UNKNOWN}"
+            for row in circuit.get("terminators", [])
+        ),
         totals=totals(result),
         halved=bool(result.get("halved")),
         checks=tuple(check(row) for row in checks),

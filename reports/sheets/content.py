@@ -184,6 +184,8 @@ class Circuit:
     devices: tuple[Device, ...]
     papers: tuple[Paper, ...]
     cables: tuple[Cable, ...]
+    segment: str
+    terminators: tuple[str, ...]
     totals: tuple[tuple[str, str, str], ...]
     halved: bool
     checks: tuple[Check, ...]

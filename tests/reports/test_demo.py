@@ -149,7 +149,8 @@ class PlantTests(TestCase):
                 assert (verification.verdict == "complies") == plan.complies, verification.limiting
                 assert verification.function_verdict in {"pass", ""}
         assert all(plan.complies for plan in ORDINARY)
-        assert {check for check in checks("FB-1301") if check[0] == "fisco"} == {("fisco", "pass")}
+        for tag in ("FB-1301", "PT-1302"):
+            assert {check for check in checks(tag) if check[0] == "fisco"} == {("fisco", "pass")}
 
     def test_a_mistake_is_found_where_it_shows(self):
         assert {plan.tag for plan in mistakes.MISTAKES} == {*MISTAKES, STARVED, "PT-1705"}
