@@ -309,3 +309,16 @@ def test_a_margin_is_never_shown_larger_than_it_is(margin: Decimal) -> None:
 def test_only_a_pass_has_the_mark_of_a_pass() -> None:
     verdicts = ["fail", "does_not_comply", "incomplete", "beyond_simple_rules", "confirm", "not_applicable", "", "odd"]
     assert "pass" not in {shape(verdict) for verdict in verdicts}
+
+
+def test_a_segment_shows_its_terminators(loop_data: Any, make_loop: Any, words_of: Callable[[bytes], str]) -> None:
+    circuit = loop_data()["circuits"][0]
+    end = {"tag": "JB-9", "resistance_ohm": "100 ohm", "capacitance_f": "1 uF"}
+    circuit |= {"fisco": True, "terminators": [end, {"tag": "cabinet", "resistance_ohm": "", "capacitance_f": "0 F"}]}
+    segment = make_loop(circuits=[circuit])
+    content = sheet_content(segment, latest_revision(segment), segment.verification, None).circuits[0]
+    assert content.segment == "FISCO segment"
+    assert content.terminators == ("JB-9: 100 ohm, 1 uF", "cabinet: unknown, 0 F")
+    assert flat("FISCO segment. Terminators: JB-9: 100 ohm, 1 uF; cabinet: unknown, 0 F.") in flat(
+        words_of(draft(segment))
+    )
