@@ -13,6 +13,7 @@ class LoopsConfig(AppConfig):
         from loops.services.proofs import prove_approvals, prove_verifications
         from loops.services.tables import tables_told
         from loops.services.uses import describe, foresee
+        from loops.tables import register_loops
         from loops.views.searching import search_loops
         from registry.plausibility import use_capacitance_table
         from registry.services.changes import LISTENERS
@@ -22,6 +23,7 @@ class LoopsConfig(AppConfig):
 
         if search_loops not in SEARCHERS:
             SEARCHERS.insert(0, search_loops)
+        register_loops()
         use_capacitance_table(permitted_capacitance)
         USERS.update({"describe": describe, "foresee": foresee, "notes": tables_told})
         if announce not in LISTENERS:

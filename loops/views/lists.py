@@ -6,14 +6,18 @@ from typing import Any
 from urllib.parse import urlencode
 
 from django.core.paginator import Paginator
-from django.http import HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.urls import reverse
+from django.views.decorators.http import require_safe
 
 from loops import selectors
 from loops.models import LoopState, LoopVerdict
 from loops.views.requests import person
 from registry import access
 from registry.models import Site
+from registry.services.imports import export_file
+from registry.views.exchanging import TYPES, attached
 
 PAGE_SIZE = 50
 FILTERS = ("site", "state", "verdict", "area", "q", "owner", "failing", "basis", "archived")
@@ -33,9 +37,7 @@ COLUMNS = (
 
 def loop_list(request: HttpRequest) -> HttpResponse:
     """Loops of all sites of the person, filtered and sorted by the query string."""
-    wanted = {
-        name: text for name in (*FILTERS, "sort") if (text := request.GET.get(name, "").replace("\0", "").strip())
-    }
+    wanted = asked(request)
     loops = selectors.filtered_loops(person(request), wanted)
     page = Paginator(loops, PAGE_SIZE).get_page(request.GET.get("page"))
     rows = list(page.object_list)
@@ -57,8 +59,23 @@ def loop_list(request: HttpRequest) -> HttpResponse:
         "hidden": [("sort", wanted["sort"])] if "sort" in wanted else [],
         "query_string": urlencode(wanted),
         "what": "loops",
+        "exports": [(suffix, reverse("loop_export", args=[suffix]) + f"?{urlencode(wanted)}") for suffix in TYPES],
     }
     return render(request, "loops/list.html", context)
+
+
+@require_safe
+def export(request: HttpRequest, suffix: str) -> HttpResponse:
+    """The loops that the list shows under its filters, all pages of it, as a table that can be imported again."""
+    if suffix not in TYPES:
+        raise Http404
+    loops = selectors.filtered_loops(person(request), asked(request))
+    return attached(export_file("loop", loops, suffix), f"loops.{suffix}", TYPES[suffix])
+
+
+def asked(request: HttpRequest) -> dict[str, str]:
+    """The filters and the order in the query string."""
+    return {name: text for name in (*FILTERS, "sort") if (text := request.GET.get(name, "").replace("\0", "").strip())}
 
 
 def columns(wanted: dict[str, str]) -> list[dict[str, str]]:

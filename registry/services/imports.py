@@ -304,6 +304,24 @@ class Prepared:
                         number = self.group.rows[index].number
                         message = f"There is no {reader.label} “{text:.80}”: write its name."
                         faults.setdefault((number, heading), Fault(number, heading, message, text))
+        self._names_only_in_lists(kind, faults, found)
+
+    def _names_only_in_lists(self, kind: ImportKind, faults: dict[tuple[int, str], Fault], found: Nested) -> None:
+        """The same in numbered columns."""
+        for numbered in self.layout.numbered:
+            entry = kind.entry.children[self.layout.rows].children[numbered.name]
+            readers = [(name, item) for name, item in entry.base_fields.items() if isinstance(item, RecordField)]
+            for index, row in enumerate(self.group.data[self.layout.rows] if readers else ()):
+                for number, item in zip(
+                    self.group.numbers[index].get(numbered.name, ()), row.get(numbered.name, ()), strict=False
+                ):
+                    for name, reader in readers:
+                        text = str(item.get(name) or "")
+                        if text.isdigit() and not reader.called(text):
+                            heading = found.heading(self.layout.rows, numbered.name, name, number, self.layout)
+                            at = self.group.rows[index].number
+                            message = f"There is no {reader.label} “{text:.80}”: write its name."
+                            faults.setdefault((at, heading), Fault(at, heading, message, text))
 
     def paths(self, errors: Mapping[str, Sequence[str]]) -> dict[str, Sequence[str]]:
         """Errors by path with the rows counted as in the file."""
