@@ -124,8 +124,11 @@ def doubts_of_number(certificate: Certificate) -> Iterator[Doubt]:
     """Where the number of a certificate names another scheme than its field."""
     try:
         number = parse_certificate_number(certificate.number)
-    except MarkingError:
-        return  # national schemes have numbers of their own
+    except MarkingError as error:
+        # National schemes have numbers of their own.
+        if certificate.scheme.strip().casefold() in {"atex", "ukex", "iecex"}:
+            yield Doubt("number", f"The number is not one of {certificate.scheme}: compare it with the paper. {error}")
+        return
     if number.scheme.casefold() != certificate.scheme.strip().casefold():
         yield Doubt("scheme", f"The number is one of {number.scheme}, the scheme says {certificate.scheme}.")
     if number.has_conditions and not certificate.specific_conditions.strip():

@@ -156,12 +156,19 @@ def certificate_content(record: Certificate, user: User) -> dict[str, Any]:
             {"label": "Standards", "value": record.standards},
             {"label": "Issued on", "value": record.issued_on},
         ],
+        "issues": issues_of(record),
         "end": end_words(record, today),
         "end_state": end_state(record, today),
         "conditions": [text for _, text in numbered_conditions(record.specific_conditions)],
         "equipment": on_it[:EQUIPMENT_SHOWN],
         "equipment_count": on_it.count(),
     }
+
+
+def issues_of(record: Certificate) -> list[Certificate]:
+    """All issues of a certificate that the register holds, the first one first: 0, 1, 2 … 10; others by their words."""
+    issues = Certificate.objects.filter(number=record.number)
+    return sorted(issues, key=lambda row: (0, int(row.issue), "") if row.issue.isdecimal() else (1, 0, row.issue))
 
 
 def cable_content(record: CableType, user: User) -> dict[str, Any]:

@@ -86,6 +86,8 @@ def test_a_marking_that_stays_dark_says_what_is_wrong_with_it_as_it_stands() -> 
         ("EXA 21 ATEX 0101 X", "ATEX", "", ["specific_conditions"]),
         ("IECEx EXA 21.0001", "ATEX", "", ["scheme"]),
         ("NQS 4417-A", "NQS", "", []),
+        ("NQS 4417-A", "ATEX", "", ["number"]),
+        ("EXA 21.0034", "IECEx", "", ["number"]),
     ],
 )
 def test_the_number_of_a_certificate_is_compared_with_its_scheme(

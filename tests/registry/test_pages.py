@@ -256,3 +256,14 @@ def test_equipment_that_is_doubted_says_so(
     assert "The level ib is not that of the marking, ia" in page
     assert "The group IIB is not that of the marking, IIC" in page
     assert Equipment.objects.get(pk=record.pk).terminals.get().po_w_text == "6.5 W", "warned, never corrected"
+
+
+def test_a_certificate_shows_all_of_its_issues_in_order(certificate: Any, save: Any, client_as: Any) -> None:
+    """By number: issue 10 follows issue 2."""
+    text = {"scheme": "ATEX", "number": certificate.number, "status": "superseded"}
+    for issue in ("10", "2"):
+        save("certificate", text | {"issue": issue})
+    page = client_as("reader").get(f"/certificates/{certificate.pk}/").content.decode()
+    section = page[page.index('id="issues"') :]
+    places = [section.index(f"Issue {issue}<") for issue in ("0", "2", "10")]
+    assert places == sorted(places)
