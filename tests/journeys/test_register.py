@@ -115,5 +115,9 @@ def test_a_changed_source_tells_its_loops_apart_by_revision(loop: Any, source: A
     from loops.services.loops import changed_pins
 
     assert changed_pins(loop) == []
-    fill(client_as("keeper"), reverse("equipment_edit", args=[source.pk]), terminals__0__uo_v="27 V", _reason="Issue 2")
+    change = {"terminals__0__uo_v": "27 V", "_reason": "Issue 2"}
+    edit = reverse("equipment_edit", args=[source.pk])
+    fill(client_as("keeper"), edit, **change)
+    assert changed_pins(loop) == []  # what it does to loops is shown first
+    fill(client_as("keeper"), edit, **change, _confirmed="1")
     assert changed_pins(loop) == [str(source)]
