@@ -15,7 +15,8 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from registry.digests import FIRST_MARK, digest, mark_of
-from registry.models import Change, Revision
+from registry.models import Attachment, Change, Deed, Revision
+from registry.services.attachments import fault_of
 
 Proof = Callable[[], Iterable[str]]
 WHOLE = ""
@@ -99,5 +100,23 @@ def told_revisions() -> dict[tuple[str, int, int], tuple[int, str]]:
     return found
 
 
-PROOFS: dict[str, Proof] = {"change log": prove_chain, "revisions": prove_revisions}
+def prove_files() -> Iterator[str]:
+    """The bytes of every attached file are those that were attached, and no row of one is missing or was exchanged."""
+    lines = Change.objects.filter(verb=Deed.ATTACH).order_by("number")
+    told = {
+        (kind, record_id, mark): number
+        for kind, record_id, mark, number in lines.values_list("kind", "record_id", "digest", "number")
+    }
+    seen = set()
+    for row in Attachment.objects.order_by("pk").iterator(PORTION):
+        key = (row.kind, row.record_id, row.sha256)
+        seen.add(key)
+        fault = fault_of(row) or ("" if key in told else "It is not in the change log.")
+        yield f"File {row.name} of {row.kind} {row.record_id}: {fault}" if fault else WHOLE
+    for key, number in told.items():
+        if key not in seen:
+            yield f"A file of {key[0]} {key[1]} is missing: line {number} of the change log tells of it."
+
+
+PROOFS: dict[str, Proof] = {"change log": prove_chain, "revisions": prove_revisions, "files": prove_files}
 """All proofs, in the order in which they run; a name says in the plural what is looked at."""

@@ -192,3 +192,41 @@ def test_a_verification_whose_result_was_altered(failing_loop: Any, tamper: Any)
     results = [result | {"verdict": "complies"} for result in row.results]
     tamper(lambda: Verification.objects.filter(pk=row.pk).update(results=results))
     assert f"Verification {row.pk} of loop PT-1102 was altered" in fault()
+
+
+def point() -> bytes:
+    """A picture of one point."""
+    from PIL import Image
+
+    output = io.BytesIO()
+    Image.new("RGB", (1, 1)).save(output, "PNG")
+    return output.getvalue()
+
+
+def test_an_attached_file_that_was_altered_or_removed(store: Any, certificate: Any, people: Any) -> None:
+    from django.core.files.base import ContentFile
+    from django.core.files.storage import default_storage
+
+    from registry.services.attachments import attach
+
+    row = attach("certificate", certificate.pk, people["keeper"], name="plate.png", content=point())
+    try:
+        assert json.loads(run("--json"))["checked"]["files"] == 1
+        default_storage.delete(row.path)
+        assert "The file is missing in the store" in fault()
+        default_storage.save(row.path, ContentFile(point() + b" "))
+        assert "File plate.png" in fault() and "differs from the one that was attached" in fault()
+        default_storage.delete(row.path)
+        default_storage.save(row.path, ContentFile(point()))
+        assert "All is as it was recorded" in run()
+    finally:
+        default_storage.delete(row.path)
+
+
+def test_an_attachment_whose_row_is_gone(store: Any, certificate: Any, people: Any, tamper: Any) -> None:
+    from registry.models import Attachment
+    from registry.services.attachments import attach
+
+    attach("certificate", certificate.pk, people["keeper"], name="plate.png", content=point())
+    tamper(lambda: Attachment.objects.all()._raw_delete("default"))
+    assert f"A file of certificate {certificate.pk} is missing" in fault()
