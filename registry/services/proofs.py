@@ -107,9 +107,9 @@ def prove_files() -> Iterator[str]:
         (kind, record_id, mark): number
         for kind, record_id, mark, number in lines.values_list("kind", "record_id", "digest", "number")
     }
-    seen = set()
+    seen: set[tuple[str, int | None, str]] = set()
     for row in Attachment.objects.order_by("pk").iterator(PORTION):
-        key = (row.kind, row.record_id, row.sha256)
+        key: tuple[str, int | None, str] = (row.kind, row.record_id, row.sha256)
         seen.add(key)
         fault = fault_of(row) or ("" if key in told else "It is not in the change log.")
         yield f"File {row.name} of {row.kind} {row.record_id}: {fault}" if fault else WHOLE
