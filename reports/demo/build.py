@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import datetime as dt
+import io
 from collections import Counter
 from collections.abc import Mapping
 from typing import Any
+
+from PIL import Image, ImageDraw
 
 from loops.models import Loop, LoopState, WorkflowEvent
 from loops.services import approvals, confirmations
 from loops.services.loops import save_loop
 from registry.models import (
+    Attachment,
     CableType,
     Certificate,
     Equipment,
@@ -22,6 +26,7 @@ from registry.models import (
     User,
 )
 from registry.selectors import record_text
+from registry.services.attachments import attach
 from registry.services.records import Author, save_text
 from reports.demo.cables import CABLES
 from reports.demo.certificates import MET, certificates, years_from
@@ -232,6 +237,20 @@ def confirm_conditions(demo: Demo, plan: LoopPlan, loop: Loop) -> None:
             confirmations.confirm(loop.pk, demo.people[plan.owner], mark=matter.mark, how=how)
 
 
+def attach_nameplate(demo: Demo) -> None:
+    """A drawn nameplate as the file of one item."""
+    item = Equipment.objects.get(maker="Plimsond", type_name=CHANGED_ITEM)
+    if Attachment.objects.filter(kind="equipment", record_id=item.pk).exists():
+        return
+    plate, data = Image.new("RGB", (420, 120), "white"), io.BytesIO()
+    pen = ImageDraw.Draw(plate)
+    pen.rectangle((4, 4, 415, 115), outline="black", width=2)
+    pen.multiline_text((20, 24), f"{item.maker}\n{item.type_name}\n{item.marking}", fill="black", spacing=10)
+    plate.save(data, "PNG")
+    attach("equipment", item.pk, demo.people["keeper"], name="Nameplate.png", content=data.getvalue())
+    demo.added["file"] += 1
+
+
 def change_register(demo: Demo) -> None:
     """After issue, one item is corrected in the register: the sheet that rests on it is then out of date."""
     item = Equipment.objects.get(maker="Plimsond", type_name=CHANGED_ITEM)
@@ -250,3 +269,4 @@ def build_small(demo: Demo) -> None:
     build_register(demo)
     build_loops(demo, LOOPS)
     change_register(demo)
+    attach_nameplate(demo)

@@ -19,6 +19,7 @@ MET = {
     EARTH_BAR: "Bar IE-1 of the cabinet, two conductors of 4 mm2; measured below 1 ohm.",
     CLEANING: "Warning label at the item; damp cloth named in the cleaning plan.",
     IMPACT: "Guard of stainless steel around the item; outside of zone 0.",
+    "Install in a cabinet of at least IP 20.": "Cabinet of the equipment room, IP 54.",
     NO_TEST: "Enclosure bonded to the same earth as the barrier; noted on the loop drawing.",
 }
 """How the plant meets the conditions, in its own words."""

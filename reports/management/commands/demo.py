@@ -27,6 +27,7 @@ WORDS = {
     "return": "returned",
     "reopen": "revised after issue",
     "correction": "corrected in the register",
+    "file": "files attached",
 }
 
 
