@@ -14,7 +14,8 @@ from typing import Any
 from loops.casekeys import read_case
 from loops.casereader import CaseError
 from loops.engine.case import Basis, Case
-from loops.engine.findings import Check, Function, MaxLength, Remark, Result
+from loops.engine.findings import Check, Function, FunctionPart, MaxLength, Remark, Result
+from loops.engine.references import cite
 from loops.engine.tables import Tables
 from loops.engine.verdict import RULES_VERSION, judge
 from registry.quantities import Kind, write
@@ -64,7 +65,7 @@ def result_document(case: Case, result: Result, *, detail: bool = False) -> dict
             "L_permitted": written(totals.permitted_inductance_h, "H", ROUND_FLOOR),
         },
         "max_length": _max_length(result.max_length),
-        "function": _function(result.function),
+        "function": _function(result.function, case.basis, detail=detail),
         "system": {
             "level": result.system.level and result.system.level.value,
             "group": result.system.group and result.system.group.value,
@@ -169,7 +170,7 @@ def _max_length(longest: MaxLength | None) -> dict[str, Any] | None:
     return {"length": length, "limited_by": longest.limited_by}
 
 
-def _function(function: Function) -> dict[str, Any]:
+def _function(function: Function, basis: Basis, *, detail: bool) -> dict[str, Any]:
     available = function.voltage_at_device_v
     if available is not None:
         available = available.quantize(_MILLI, ROUND_FLOOR)
@@ -178,4 +179,19 @@ def _function(function: Function) -> dict[str, Any]:
         "voltage_at_device": _quantity(available, "V", ROUND_FLOOR),
         "voltage_needed": _quantity(function.voltage_needed_v, "V", ROUND_CEILING),
         "why": sentence(function.why),
+        "parts": [_part(part, basis, detail=detail) for part in function.parts],
+    }
+
+
+def _part(part: FunctionPart, basis: Basis, *, detail: bool) -> dict[str, Any]:
+    towards_fail = (ROUND_FLOOR, ROUND_CEILING) if part.relation == ">=" else (ROUND_CEILING, ROUND_FLOOR)
+    written = _read if detail else _quantity
+    return {
+        "name": part.name,
+        "verdict": part.verdict.value,
+        "value": written(part.value, part.unit, towards_fail[0]),
+        "limit": written(part.limit, part.unit, towards_fail[1]),
+        "relation": part.relation,
+        "why": sentence(part.why),
+        "reference": cite(part.rule, basis),
     }

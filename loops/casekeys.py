@@ -29,6 +29,7 @@ from loops.engine.case import (
     Interconnection,
     Level,
     Needs,
+    NeedsKind,
     Output,
     Parameter,
     Permitted,
@@ -41,10 +42,15 @@ from loops.engine.case import (
     Terminator,
 )
 from loops.engine.checks.temperature import CLASS_LIMIT_C
+from loops.engine.conductors import LOOP_OHM_PER_M_BY_NAME
 from registry.quantities import Kind, QuantityError, read
 
 ZONES = ("0", "1", "2", "20", "21", "22")
 DUST_CLASS = re.compile(r"T? ?(?P<temperature>[0-9].*)")
+NEEDS_OF_KIND = {
+    NeedsKind.TWO_WIRE: ("voltage_min", "current_max", "voltage_min_at_4mA", "hart"),
+    NeedsKind.SOLENOID: ("pull_in_current", "coil_resistance", "coil_temperature_max"),
+}
 T = TypeVar("T")
 Part = TypeVar("Part", Source, Device, Cable)
 
@@ -81,6 +87,13 @@ def _case(reader: Reader) -> Case:
     fisco, two_wise = reader.flag("fisco"), reader.flag("two_wise")
     if fisco and two_wise:
         reader.error("two_wise", "A circuit is FISCO or 2-WISE, not both: keep one of the two keys.")
+    terminators = reader.many("terminators", _terminator) or ()
+    if terminators and not (fisco or two_wise):
+        reader.error(
+            "terminators",
+            'Terminators belong to a segment: write "fisco": true or "two_wise": true, or leave them out and give '
+            "their capacitance as Ci of a device.",
+        )
     return Case(
         sources=named_sources,
         devices=named_devices,
@@ -95,7 +108,7 @@ def _case(reader: Reader) -> Case:
         load_resistance_ohm=reader.quantity("load_resistance", Kind.RESISTANCE),
         judge_on=reader.day("judge_on"),
         fieldbus=Fieldbus.FISCO if fisco else Fieldbus.TWO_WISE if two_wise else None,
-        terminators=reader.many("terminators", _terminator) or (),
+        terminators=terminators,
         accepted_schemes=reader.words("accepted_schemes"),
     )
 
@@ -252,11 +265,43 @@ def _simple(reader: Reader) -> Simple:
 
 
 def _needs(reader: Reader) -> Needs:
+    kind = reader.choice("kind", NeedsKind) or NeedsKind.TWO_WIRE
+    for owner, keys in NEEDS_OF_KIND.items():
+        for key in keys:
+            if owner is not kind and reader.has(key):
+                reader.error(key, f'{key} belongs to "kind": "{owner.value}"; correct the kind or leave it out.')
     return Needs(
         reader.quantity("voltage_min", Kind.VOLTAGE),
         reader.quantity("current_max", Kind.CURRENT),
         reader.quantity("voltage_min_at_4mA", Kind.VOLTAGE),
+        kind,
+        reader.flag("hart") or False,
+        reader.quantity("pull_in_current", Kind.CURRENT),
+        reader.quantity("coil_resistance", Kind.RESISTANCE),
+        reader.quantity("coil_temperature_max", Kind.TEMPERATURE),
     )
+
+
+def _conductor(reader: Reader) -> str | None:
+    """The name of a conductor as the engine knows it."""
+    text = reader.text("conductor")
+    if text is None:
+        return None
+    for name in LOOP_OHM_PER_M_BY_NAME:
+        size, unit = name.split()
+        if _same_conductor(text, size, unit):
+            return name
+    reader.error("conductor", f"{shown(text)} is no conductor known here: {', '.join(LOOP_OHM_PER_M_BY_NAME)}.")
+    return None
+
+
+def _same_conductor(text: str, size: str, unit: str) -> bool:
+    if unit == "AWG":
+        return re.fullmatch(rf"{size} ?AWG|AWG ?{size}", text.strip(), re.IGNORECASE) is not None
+    try:
+        return read(text, Kind.AREA) == read(f"{size} {unit}", Kind.AREA)
+    except QuantityError:
+        return False
 
 
 def _cable(reader: Reader) -> Cable:
@@ -290,6 +335,7 @@ def _cable(reader: Reader) -> Cable:
         test_voltage_v=reader.quantity("test_voltage", Kind.VOLTAGE),
         type=reader.choice("type", CableType),
         role=reader.choice("role", CableRole) or CableRole.TRUNK,
+        conductor=_conductor(reader),
     )
 
 

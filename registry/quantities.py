@@ -321,6 +321,7 @@ _STEPS: dict[Kind, tuple[tuple[Decimal, str], ...]] = {
     Kind.TEMPERATURE: ((Decimal(1), "degC"),),
     Kind.AREA: ((Decimal("1e-6"), "mm2"),),
     Kind.THERMAL_RESISTANCE: ((Decimal(1), "K/W"),),
+    Kind.TIME: ((Decimal(1), "s"), (Decimal("1e-3"), "ms"), (Decimal("1e-6"), "us"), (Decimal("1e-9"), "ns")),
 }
 _ZEROUNITS = {Kind.CAPACITANCE: "F", Kind.INDUCTANCE: "H", Kind.RESISTANCE: "ohm"}
 _ZEROUNITS |= {Kind.VOLTAGE: "V", Kind.CURRENT: "A", Kind.POWER: "W", Kind.LENGTH: "m"}

@@ -344,6 +344,7 @@ EXAMPLES: dict[Kind, str] = {
     Kind.TEMPERATURE: "40 degC",
     Kind.AREA: "250 mm2",
     Kind.THERMAL_RESISTANCE: "37 K/W",
+    Kind.TIME: "65 us",
 }
 
 

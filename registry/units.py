@@ -37,6 +37,7 @@ class Kind(Enum):
     TEMPERATURE = "degC"
     AREA = "m2"
     THERMAL_RESISTANCE = "K/W"
+    TIME = "s"
 
     @property
     def noun(self) -> str:
@@ -64,6 +65,7 @@ _EXAMPLES = {
     Kind.TEMPERATURE: "40 degC",
     Kind.AREA: "2.5 mm2",
     Kind.THERMAL_RESISTANCE: "37 K/W",
+    Kind.TIME: "65 us",
 }
 
 
@@ -119,6 +121,7 @@ UNITS: dict[Kind, dict[str, Unit]] = {
     Kind.THERMAL_RESISTANCE: {
         f"{above}/{below}": Unit("delta_degC", below) for above in ("K", "degC") for below in _plain("m.k", "W")
     },
+    Kind.TIME: _plain("num.", "s"),
 }
 
 _SI = {kind: kind.value.replace("m2", "m**2").replace("K/", "delta_degC/").partition("/") for kind in Kind}

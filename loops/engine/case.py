@@ -137,6 +137,14 @@ class Fieldbus(Word):
     TWO_WISE = "2-WISE"
 
 
+class NeedsKind(Word):
+    """How a device comes to work: by which rules its function is judged."""
+
+    TWO_WIRE = "two_wire"
+    PROXIMITY_SENSOR = "proximity_sensor"
+    SOLENOID = "solenoid"
+
+
 @dataclass(frozen=True, slots=True)
 class Certificate:
     """One certificate issue. ``valid_to``: last day on which new equipment may be supplied under it."""
@@ -223,11 +231,20 @@ class Simple:
 
 @dataclass(frozen=True, slots=True)
 class Needs:
-    """What a device needs to work: V at its highest current, that current in A, V at 4 mA."""
+    """What a device needs to work.
+
+    Two-wire devices: V at the highest current, that current in A, V at 4 mA, and whether HART is to work. Solenoids:
+    pull-in current in A, coil in ohm at 20 degC and its highest temperature. Proximity sensors need nothing more.
+    """
 
     voltage_min_v: Parameter = UNKNOWN
     current_max_a: Parameter = UNKNOWN
     voltage_min_at_4ma_v: Parameter = UNKNOWN
+    kind: NeedsKind = NeedsKind.TWO_WIRE
+    hart: bool = False
+    pull_in_current_a: Parameter = UNKNOWN
+    coil_resistance_ohm: Parameter = UNKNOWN
+    coil_temperature_max_c: Parameter = UNKNOWN
 
 
 @dataclass(frozen=True, slots=True)
@@ -258,7 +275,10 @@ class Device:
 
 @dataclass(frozen=True, slots=True)
 class Cable:
-    """One run. Per-length values are for the loop unless ``per_core`` is set; without a value the default holds."""
+    """One run. Per-length values are for the loop unless ``per_core`` is set; without a value the default holds.
+
+    ``conductor``: a name of :data:`loops.engine.conductors.LOOP_OHM_PER_M_BY_NAME`, for function alone.
+    """
 
     name: str
     length_m: Parameter = UNKNOWN
@@ -276,6 +296,7 @@ class Cable:
     test_voltage_v: Parameter = UNKNOWN
     type: CableType | None = None
     role: CableRole = CableRole.TRUNK
+    conductor: str | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -131,6 +131,19 @@ class MaxLength(NamedTuple):
     limited_by: str
 
 
+class FunctionPart(NamedTuple):
+    """One comparison of the function verdict: ``value`` against ``limit`` in SI ``unit``, ``None`` where unknown."""
+
+    name: str
+    verdict: Verdict
+    why: Remark
+    rule: str
+    value: Decimal | None
+    limit: Decimal | None
+    unit: str
+    relation: str
+
+
 class Function(NamedTuple):
     """Will it work: voltage at the device at the worse end of its current range, and the voltage it needs there (V)."""
 
@@ -138,6 +151,7 @@ class Function(NamedTuple):
     voltage_at_device_v: Decimal | None
     voltage_needed_v: Decimal | None
     why: Remark
+    parts: tuple[FunctionPart, ...] = ()
 
 
 class System(NamedTuple):

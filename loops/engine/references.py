@@ -33,7 +33,7 @@ IEC_25 = Standard("IEC 60079-25", "2020")
 IEC_47 = Standard("IEC TS 60079-47", "2021")
 NEC_504 = Standard("NEC 504", "")
 ISA_RP = Standard("ISA-RP12.06.01", "")
-IEC_60228 = Standard("IEC 60228", "2004")
+COMMON = Standard("Common practice", "")
 NAMUR_SENSOR = Standard("IEC 60947-5-6", "1999")
 
 
@@ -64,7 +64,22 @@ RULES: dict[str, Rule] = {
     "sources": Rule((IEC_14, "Annex H, with IEC 60079-25:2020, Annex B"), (ISA_RP, "combined sources")),
     "fisco": Rule((IEC_25, "clause on FISCO, with IEC 60079-11:2011, Annex G"), (IEC_25, "clause on FISCO"), seen=True),
     "two_wise": Rule((IEC_47, "power and load ports"), (IEC_47, "power and load ports")),
-    "function": Rule((IEC_60228, "Table 1"), (IEC_60228, "Table 1"), seen=True),
+    "voltage_budget": Rule(
+        (COMMON, "voltage budget of instrument manuals; cable by IEC 60228:2004, Table 1, at its temperature"),
+        (COMMON, "voltage budget of instrument manuals; cable by IEC 60228:2004, Table 1, at its temperature"),
+        seen=True,
+    ),
+    "hart": Rule(
+        (COMMON, "HART physical layer as printed in instrument manuals"),
+        (COMMON, "HART physical layer as printed in instrument manuals"),
+        seen=True,
+    ),
+    "proximity_sensor": Rule((NAMUR_SENSOR, "line resistance"), (NAMUR_SENSOR, "line resistance"), seen=True),
+    "solenoid": Rule(
+        (COMMON, "Ohm's law; copper of the coil at its temperature"),
+        (COMMON, "Ohm's law; copper of the coil at its temperature"),
+        seen=True,
+    ),
 }
 
 

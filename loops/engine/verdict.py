@@ -15,6 +15,7 @@ from loops.engine.checks.simple import check_simple, check_simple_ambient, check
 from loops.engine.checks.storage import Storage, check_storage
 from loops.engine.checks.suitability import check_group, check_level, system_of
 from loops.engine.checks.temperature import check_ambient, check_source_ambient, check_temperature
+from loops.engine.conductors import assumptions
 from loops.engine.fieldbus import check_fieldbus, longest_run, no_sums
 from loops.engine.findings import (
     BEYOND,
@@ -28,13 +29,13 @@ from loops.engine.findings import (
     Remark,
     Result,
 )
-from loops.engine.function import assumptions, check_function
+from loops.engine.function import check_function
 from loops.engine.groups import zone_group
 from loops.engine.limits import parts_of
 from loops.engine.sources import FACTOR, Feed, feed_of, permitted_inductance
 from loops.engine.tables import Outside, Tables, built_in_tables
 
-RULES_VERSION = "3"
+RULES_VERSION = "4"
 PLAUSIBLE = Decimal("0.05")
 PLAUSIBLE_PERMITTED = Decimal("1.15")
 

@@ -14,7 +14,7 @@ from typing import Any
 import pytest
 
 from loops.casefile import judge_document, read_document
-from loops.engine.case import NOT_STATED, UNKNOWN, Basis, Fieldbus, Group, Interconnection, Level
+from loops.engine.case import NOT_STATED, UNKNOWN, Basis, Fieldbus, Group, Interconnection, Level, NeedsKind
 
 from .documents import COMPLETE, changed
 
@@ -208,6 +208,48 @@ def test_everything_else_is_read() -> None:
     assert case.sources[0].level is Level.IA
     assert read_document({"sources": [{}], "two_wise": True}).fieldbus is Fieldbus.TWO_WISE
     assert judge_document(document)["verdict"] == "does_not_comply"
+
+
+@pytest.mark.parametrize(
+    "text, name",
+    [("1.5 mm2", "1.5 mm2"), ("1,5 mm²", "1.5 mm2"), ("1 mm2", "1.0 mm2"), ("18 AWG", "18 AWG"), ("awg 18", "18 AWG")],
+)
+def test_a_conductor_is_read(text: str, name: str) -> None:
+    cables = read_document(changed("cables.0.conductor", text)).cables
+    assert cables is not None and cables[0].conductor == name
+
+
+def test_what_each_kind_needs_is_read() -> None:
+    hart = read_document(changed("devices.0.needs", {"voltage_min": "11 V", "hart": True})).devices[0].needs
+    assert hart is not None and hart.hart and hart.kind is NeedsKind.TWO_WIRE
+    text = {
+        "kind": "solenoid",
+        "pull_in_current": "37 mA",
+        "coil_resistance": "270 ohm",
+        "coil_temperature_max": "80 degC",
+    }
+    coil = read_document(changed("devices.0.needs", text)).devices[0].needs
+    assert coil is not None and coil.kind is NeedsKind.SOLENOID
+    assert (coil.pull_in_current_a, coil.coil_resistance_ohm, coil.coil_temperature_max_c) == (D("0.037"), 270, 80)
+
+
+def test_the_parts_of_function_are_told() -> None:
+    """R: 250 ohm that the isolator presents, and 7.26 ohm of line at 20 degC; C: 2.2 nF and 33 nF of cable."""
+    supply = {"voltage_at_20mA": "15.8 V", "resistance": "250 ohm"}
+    document = changed("sources.0.supply", supply, changed("area.ambient_max", "20 degC"))
+    document = changed("devices.0.needs", {"voltage_min": "11 V", "current_max": "20 mA", "hart": True}, document)
+    function = judge_document(document)["function"]
+    assert function["verdict"] == "pass"
+    told = {part["name"]: (part["value"], part["relation"], part["limit"]) for part in function["parts"]}
+    assert told == {
+        "voltage_at_4mA": ("15.77096 V", ">=", "11 V"),
+        "voltage_at_highest_current": ("15.6548 V", ">=", "11 V"),
+        "hart_rc": ("9.055552 us", "<=", "65 us"),
+        "hart_load": ("250 ohm", ">=", "230 ohm"),
+    }
+    assert all(part["reference"] and part["why"] and part["verdict"] == "pass" for part in function["parts"])
+    short = changed("devices.0.needs", {"kind": "proximity_sensor"}, document)
+    assert judge_document(short, detail=True)["function"]["parts"][0]["limit"] == "50 ohm"
 
 
 def test_dates() -> None:

@@ -39,7 +39,7 @@ def size_by_hand(part: str) -> Fraction:
         return LENGTHS[part]
     if part.endswith("2"):
         return size_by_hand(part[:-1] if part != "ft2" else "ft") ** 2
-    symbol = next(symbol for symbol in ("ohm", "degC", "V", "A", "W", "F", "H", "K") if part.endswith(symbol))
+    symbol = next(symbol for symbol in ("ohm", "degC", "V", "A", "W", "F", "H", "K", "s") if part.endswith(symbol))
     return Fraction(10) ** PREFIXES[part.removesuffix(symbol)]
 
 

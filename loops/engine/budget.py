@@ -1,0 +1,110 @@
+"""What a source gives in normal operation, and what the circuit takes before its devices get anything."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from typing import NamedTuple
+
+from loops.engine.case import Case, Parameter, Source
+from loops.engine.conductors import Line, line_of
+from loops.engine.sources import least_resistance
+
+AT_20_MA_A = Decimal("0.020")
+
+
+class Budget(NamedTuple):
+    """Load in the field circuit in ohm (``None`` while unknown), line, inline resistance in ohm, fixed drops in V."""
+
+    load_ohm: Decimal | None
+    line: Line
+    inline_ohm: Decimal
+    drops_v: Decimal
+
+    @property
+    def known(self) -> bool:
+        """Nothing is missing."""
+        return self.load_ohm is not None and self.line.known
+
+    @property
+    def ohm(self) -> Decimal:
+        """All that is known of the resistance."""
+        return (self.load_ohm or Decimal(0)) + self.line.ohm + self.inline_ohm
+
+    @property
+    def missing(self) -> list[str]:
+        """What is not known, in words."""
+        return [
+            word
+            for word, absent in (("load resistance", self.load_ohm is None), ("cable lengths", not self.line.known))
+            if absent
+        ]
+
+
+def budget_of(case: Case, source: Source) -> Budget:
+    """What the circuit takes besides the source and the devices that state a need.
+
+    >>> budget_of(Case((Source("S"),)), Source("S")).missing
+    ['load resistance', 'cable lengths']
+    """
+    inline, drops = Decimal(0), Decimal(0)
+    for device in case.devices:
+        inline += device.series_resistance_ohm
+        drops += device.voltage_drop_v
+    return Budget(_load(case, source), line_of(case), inline, drops)
+
+
+def has_load_apart(source: Source) -> bool:
+    """The load is on the other side of an isolation: the source is isolated and states its voltage at 20 mA.
+
+    >>> has_load_apart(Source("S"))
+    False
+    """
+    return (
+        source.isolated is True and source.supply is not None and isinstance(source.supply.voltage_at_20ma_v, Decimal)
+    )
+
+
+def _load(case: Case, source: Source) -> Decimal | None:
+    if has_load_apart(source):
+        return Decimal(0)
+    return case.load_resistance_ohm if isinstance(case.load_resistance_ohm, Decimal) else None
+
+
+def source_voltage(source: Source, current_a: Decimal) -> Decimal | None:
+    """Voltage in V that a source offers its field terminals at a current, or ``None`` where it is unknown.
+
+    >>> from loops.engine.case import Supply
+    >>> source_voltage(Source("S", supply=Supply(Decimal(24), resistance_ohm=Decimal(340))), Decimal("0.02"))
+    Decimal('17.20')
+    """
+    supply = source.supply
+    if supply is None:
+        return None
+    if isinstance(supply.voltage_at_20ma_v, Decimal):
+        if current_a <= AT_20_MA_A:
+            return supply.voltage_at_20ma_v
+        resistance = falling_resistance(source)
+        if resistance is None:
+            return None
+        return supply.voltage_at_20ma_v - (current_a - AT_20_MA_A) * resistance
+    if isinstance(supply.voltage_v, Decimal) and isinstance(supply.resistance_ohm, Decimal):
+        return supply.voltage_v - current_a * supply.resistance_ohm
+    return None
+
+
+def falling_resistance(source: Source) -> Decimal | None:
+    """Resistance in ohm with which the voltage of an isolator falls above 20 mA: Ro, else Uo / Io.
+
+    >>> falling_resistance(Source("S", ro_ohm=Decimal(265)))
+    Decimal('265')
+    """
+    return source.ro_ohm if isinstance(source.ro_ohm, Decimal) else least_resistance(source)
+
+
+def supply_resistance(source: Source) -> Parameter | None:
+    """End-to-end resistance in ohm, or ``None`` where the source states no supply.
+
+    >>> supply_resistance(Source("S")) is None
+    True
+    """
+    return None if source.supply is None else source.supply.resistance_ohm
