@@ -22,7 +22,14 @@ GROUP_RANK = {
 SOURCE_KEYS = {"Uo": "uo_v", "Io": "io_a", "Po": "po_w", "Uq": "uq_v", "Ro": "ro_ohm", "um": "um_v"}
 DEVICE_KEYS = {"Ui": "ui_v", "Ii": "ii_a", "Pi": "pi_w", "Ci": "ci_f", "Li": "li_h"}
 SUPPLY_KEYS = {"voltage": "supply_v", "voltage_at_20mA": "supply_at_20ma_v", "resistance": "supply_ohm"}
-NEEDS_KEYS = {"voltage_min": "needs_v", "current_max": "needs_max_a", "voltage_min_at_4mA": "needs_at_4ma_v"}
+NEEDS_KEYS = {
+    "voltage_min": "needs_v",
+    "current_max": "needs_max_a",
+    "voltage_min_at_4mA": "needs_at_4ma_v",
+    "pull_in_current": "pull_in_a",
+    "coil_resistance": "coil_ohm",
+    "coil_temperature_max": "coil_max_degc",
+}
 SIMPLE_KEYS = {
     "voltage": "simple_v",
     "current": "simple_a",
@@ -30,6 +37,8 @@ SIMPLE_KEYS = {
     "surface_area": "surface_m2",
     "thermal_resistance": "thermal_k_per_w",
 }
+INLINE_KEYS = {"series_resistance": "series_ohm", "voltage_drop": "drop_v"}
+ROW_KEYS = {"Pi": "pi_w", "Ii": "ii_a"}
 AMBIENT_KEYS = {"ambient_min": "ambient_min_degc", "ambient_max": "ambient_max_degc"}
 PERMITTED_KEYS = {"Co": "co_f", "Lo": "lo_h", "Lo_Ro": "lo_ro_h_per_ohm"}
 CABLE_KEYS = {
@@ -88,9 +97,17 @@ def source_document(tag: str, terminals: Snapshot, certificate: Snapshot | None,
 
 
 def device_document(
-    tag: str, terminals: Snapshot, certificate: Snapshot | None, made_on: str | None, dust: bool
+    tag: str,
+    terminals: Snapshot,
+    certificate: Snapshot | None,
+    made_on: str | None,
+    dust: bool,
+    by_code: bool = False,
 ) -> dict[str, Any]:
-    """A set of terminals that takes energy, as the case format has it."""
+    """A set of terminals that takes energy, as the case format has it.
+
+    `dust`: the areas hold dust; `by_code`: they are classes of North America with a T code as their limit.
+    """
     document: dict[str, Any] = {"name": tag, "kind": device_kind(terminals, certificate)} | texts(
         terminals, DEVICE_KEYS
     )
@@ -103,23 +120,44 @@ def device_document(
     )
     if group:
         document["group"] = group
-    rows = [
-        {"class": row["temperature_class"], **row_ambient(row, terminals)}
-        for row in terminals["temperature_classes"]
-        if ("degC" in row["temperature_class"]) == dust
-    ]
-    if rows:
-        document["temperature_classes"] = [{**row, "class": f"T{row['class']}"} if dust else row for row in rows]
-    document |= texts(terminals, {"ambient_min": "ambient_min_degc", "series_resistance": "series_ohm"})
+    if rows := temperature_rows(terminals, dust, by_code):
+        document["temperature_classes"] = rows
+    document |= texts(terminals, {"ambient_min": "ambient_min_degc"} | INLINE_KEYS)
     if terminals["isolation"]:
         document["isolated_from_earth"] = terminals["isolation"] == "isolated"
     if terminals["simple_kind"]:
         document["simple"] = {"kind": terminals["simple_kind"]} | texts(terminals, SIMPLE_KEYS)
     if certificate:
         document["certificate"] = certificate_document(certificate, made_on)
-    if needs := texts(terminals, NEEDS_KEYS):
+    if needs := needs_document(terminals):
         document["needs"] = needs
     return document
+
+
+def needs_document(terminals: Snapshot) -> dict[str, Any]:
+    """What the terminals need to work; empty where nobody has said anything of it."""
+    kind = {"kind": terminals["needs_kind"]} if terminals.get("needs_kind") else {}
+    return kind | texts(terminals, NEEDS_KEYS) | ({"hart": True} if terminals.get("hart") else {})
+
+
+def temperature_rows(terminals: Snapshot, dust: bool, by_code: bool) -> list[dict[str, str]]:
+    """The temperature rows that speak of the place: surface temperatures for dust, T classes for gas.
+
+    Where the limit of a dust place is a T code, T classes speak of it too; a surface temperature for dust, where the
+    certificate states one, is then still the better evidence and stands alone.
+    """
+    rows = terminals["temperature_classes"]
+    for_dust = [row for row in rows if "degC" in row["temperature_class"]]
+    for_gas = [row for row in rows if "degC" not in row["temperature_class"]]
+    chosen = (for_dust or (for_gas if by_code else [])) if dust else for_gas
+    return [
+        {
+            "class": f"T{row['temperature_class']}" if row in for_dust else row["temperature_class"],
+            **row_ambient(row, terminals),
+            **texts(row, ROW_KEYS),
+        }
+        for row in chosen
+    ]
 
 
 def row_ambient(row: Snapshot, terminals: Snapshot) -> dict[str, str]:
@@ -148,6 +186,8 @@ def cable_document(run: Snapshot, cable_type: Snapshot | None) -> dict[str, Any]
         document |= {"L_is": cable_type["inductance_is"], "R_is": cable_type["resistance_is"]}
         if cable_type["screen"]:
             document["screen"] = cable_type["screen"]
+        if cable_type.get("conductor"):
+            document["conductor"] = cable_type["conductor"]
     return document
 
 
@@ -193,6 +233,7 @@ def circuit_document(
     """
     places = [areas[row["area"]["id"]] for row in circuit["members"] if row["area"]]
     dust = bool(places) and all(place.is_dust for place in places)
+    by_code = dust and all(place.nec_class and "degC" not in place.temperature_class for place in places)
     document: dict[str, Any] = {
         "case": f"{loop['tag']} / {circuit['name']}",
         "basis": site.basis,
@@ -228,5 +269,7 @@ def circuit_document(
         if row["role"] == "source":
             document["sources"].append(source_document(row["tag"], terminals, certificate, row["made_on"]))
         else:
-            document["devices"].append(device_document(row["tag"], terminals, certificate, row["made_on"], dust))
+            document["devices"].append(
+                device_document(row["tag"], terminals, certificate, row["made_on"], dust, by_code)
+            )
     return document

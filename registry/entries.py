@@ -70,6 +70,21 @@ def ordered(cleaned: dict[str, Any], low: str, high: str) -> Faults:
         yield low, f"The lowest ambient {lower.text} is above the highest, {upper.text}: exchange or correct them."
 
 
+NEEDS_OF_KIND = {
+    Terminals.NeedsKind.TWO_WIRE: ("needs_v", "needs_at_4ma_v", "needs_max_a", "hart"),
+    Terminals.NeedsKind.SOLENOID: ("pull_in_a", "coil_ohm", "coil_max_degc"),
+}
+
+
+def foreign_needs(cleaned: dict[str, Any]) -> Faults:
+    """What a device needs fits the way it works; where nothing is chosen it counts as a two-wire device."""
+    chosen = cleaned["needs_kind"] or Terminals.NeedsKind.TWO_WIRE
+    for kind, names in NEEDS_OF_KIND.items():
+        for name in names:
+            if kind != chosen and getattr(cleaned[name], "text", cleaned[name]):
+                yield name, f"This belongs to: {kind.label}. Choose that under “works as”, or leave this empty."
+
+
 class SiteEntry(EntryForm):
     """A site."""
 
@@ -104,7 +119,9 @@ class AreaEntry(EntryForm):
         if (zone or division) and dust_place != dust_group:
             fitting = "IIIA, IIIB, IIIC or E, F, G" if dust_place else "I, IIA, IIB, IIC or A, B, C, D"
             yield "group", f"This place takes a group of {fitting}."
-        if dust_place == (cleaned["temperature_class"] in GAS_CLASSES) and (zone or division):
+        by_code = cleaned["temperature_class"] in GAS_CLASSES
+        # Under North American rules the T codes hold for dust too (NEC 500.8(C), from memory).
+        if dust_place == by_code and (zone or division) and not (by_code and division):
             yield (
                 "temperature_class",
                 (
@@ -149,6 +166,9 @@ class TemperatureEntry(EntryForm):
     model = TemperatureRow
     locals().update(fields_of(TemperatureRow))
 
+    def cross_check(self, cleaned: dict[str, Any], children: dict[str, list[dict[str, Any]]]) -> Faults:
+        yield from positive(cleaned, "pi_w", "ii_a")
+
     def clean_temperature_class(self) -> str:
         return read_temperature_class(self.cleaned_data["temperature_class"])
 
@@ -167,7 +187,13 @@ class TerminalsEntry(EntryForm):
     locals().update(fields_of(Terminals))
 
     def cross_check(self, cleaned: dict[str, Any], children: dict[str, list[dict[str, Any]]]) -> Faults:
-        yield from positive(cleaned, "uo_v", "io_a", "po_w", "uq_v", "ui_v", "ii_a", "pi_w", "um_v")
+        yield from positive(
+            cleaned, "uo_v", "io_a", "po_w", "uq_v", "ui_v", "ii_a", "pi_w", "um_v", "pull_in_a", "coil_ohm"
+        )
+        yield from foreign_needs(cleaned)
+        for name in ("series_ohm", "drop_v"):
+            if cleaned[name].text and cleaned[name].value_si is None:
+                yield name, "Give the value of the data sheet, or leave this empty: there is none to be stated or not."
         yield from ordered(cleaned, "ambient_min_degc", "ambient_max_degc")
         if cleaned["side"] == Terminals.Side.SOURCE:
             if not cleaned["output"]:

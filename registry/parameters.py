@@ -161,8 +161,25 @@ PARAMETERS: tuple[Parameter, ...] = (
         "data sheet, not the certificate",
     ),
     Parameter(
+        _T, "pull_in_a", "", "pull-in current", "Data sheet of a solenoid: lowest current that moves it.", "needs", "",
+        "37 mA", "data sheet, not the certificate",
+    ),
+    Parameter(
+        _T, "coil_ohm", "", "coil resistance at 20 °C", "Data sheet of a solenoid.", "needs", "", "270 ohm",
+        "data sheet, not the certificate",
+    ),
+    Parameter(
+        _T, "coil_max_degc", "", "highest temperature of the coil",
+        "Data sheet of a solenoid: in the hottest place, after long service. Warm copper takes less current.", "needs",
+        "", "80 degC", "data sheet, not the certificate",
+    ),
+    Parameter(
         _T, "series_ohm", "", "series resistance", "Data sheet of an inline item: what it adds to the circuit.",
         "needs", "", "10 ohm", "data sheet, not the certificate",
+    ),
+    Parameter(
+        _T, "drop_v", "", "fixed voltage drop", "Data sheet of an inline item: what it takes at any current.",
+        "needs", "", "1.3 V", "data sheet, not the certificate",
     ),
     Parameter(
         _T, "simple_v", "", "highest voltage it generates", "Data of the maker; up to 1.5 V counts as simple.",
@@ -198,6 +215,16 @@ PARAMETERS: tuple[Parameter, ...] = (
         TemperatureRow, "ambient_max_degc", "Ta max", "highest ambient temperature of this class",
         "Table of the certificate: up to this ambient the class holds.", "classes", "", "60 degC",
         "IEC 60079-0:2017, 5.3",
+    ),
+    Parameter(
+        TemperatureRow, "pi_w", "Pi", "power up to which the class holds",
+        "Table of the certificate, where the class depends on the power of the source; else empty.", "classes", "",
+        "0.5 W",
+    ),
+    Parameter(
+        TemperatureRow, "ii_a", "Ii", "current up to which the class holds",
+        "Table of the certificate, where the class depends on the current of the source; else empty.", "classes", "",
+        "50 mA",
     ),
     Parameter(
         CableType, "capacitance_f_per_m", "Cc", "capacitance per length",
@@ -266,6 +293,8 @@ HELP: dict[tuple[str, str], str] = {
     ("terminals", "level"): "The letters after Ex in the marking: ia for zone 0, ib for zone 1, ic for zone 2.",
     ("terminals", "gas_group"): "From the marking: IIC is the most severe.",
     ("terminals", "dust_group"): "From the marking: IIIC is the most severe.",
+    ("terminals", "needs_kind"): "Decides what the function verdict compares: voltage, line resistance or current.",
+    ("terminals", "hart"): "Tick where HART is to be used: its time constant and load are judged too.",
     ("terminals", "output"): "Linear where a resistor limits the current, as in barriers; the schedule says otherwise.",
     ("terminals", "isolation"): "Whether these terminals withstand 500 V to earth.",
     ("terminals", "justification"): "A sentence that an inspector can follow; it is printed in the loop document.",
@@ -274,6 +303,7 @@ HELP: dict[tuple[str, str], str] = {
     ("temperaturerow", "temperature_class"): "T1 to T6; for dust the surface temperature, for example 135 degC.",
     ("cabletype", "inductance_is"): "A value for one core counts twice, out and back.",
     ("cabletype", "resistance_is"): "A value for one core counts twice, out and back.",
+    ("cabletype", "conductor"): "Stands in for the resistance where none is given, for the function verdict alone.",
     ("cabletype", "screen"): "Decides how core-to-screen capacitance counts.",
     ("hazardousarea", "nec_class"): "Only for areas classified by class and division.",
     ("site", "basis"): "The rules and default cable values that loops of this site are judged by.",

@@ -109,7 +109,8 @@ def permitted_cells(row: PermittedRow) -> dict[str, Any]:
 
 def temperature_cells(row: TemperatureRow) -> dict[str, Any]:
     """A row of the temperature-class table for a page."""
-    return {"row": row, "ambient": quantities(row, ["classes"])[0]["value"]}
+    ambient, *limits = quantities(row, ["classes"])
+    return {"row": row, "ambient": ambient["value"], "limits": [item for item in limits if item["state"] != "unknown"]}
 
 
 def span(days: int) -> str:

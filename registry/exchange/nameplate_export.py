@@ -68,9 +68,11 @@ def _marking(equipment: Texts, certificate: Texts | None, rows: list[Texts]) -> 
 
 
 def _only_class(row: Texts) -> str:
-    """The one temperature class of a device, where its table has one row for its whole ambient range."""
+    """The one temperature class of a device, where its table has one row for its whole ambient range and any power."""
     rows = row.get("temperature_classes") or []
-    return str(rows[0].get("temperature_class") or "") if len(rows) == 1 else ""
+    if len(rows) != 1 or rows[0].get("pi_w") or rows[0].get("ii_a"):
+        return ""
+    return str(rows[0].get("temperature_class") or "")
 
 
 def _safety(certificate: Texts, rows: list[Texts]) -> Iterator[aas.Tree]:

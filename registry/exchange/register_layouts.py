@@ -70,6 +70,7 @@ EXAMPLES: Mapping[type[models.Model], Mapping[str, str]] = {
         "inductance_per_resistance_h_per_ohm": "25 uH/ohm",
         "resistance_ohm_per_m": "12.1 ohm/km",
         "resistance_is": "per_core",
+        "conductor": "1.5 mm2",
         "strand_m": "0.3 mm",
         "insulation_m": "0.4 mm",
         "test_v": "500 V",

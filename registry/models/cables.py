@@ -16,6 +16,14 @@ class CableType(Record):
         LOOP = "loop", "both cores (loop)"
         PER_CORE = "per_core", "one core (counts twice)"
 
+    CONDUCTORS = tuple(
+        (name, name)
+        for name in (
+            *(f"{size} mm2" for size in ("0.5", "0.75", "1.0", "1.5", "2.5", "4")),
+            *(f"{size} AWG" for size in (14, 16, 18, 20, 22, 24)),
+        )
+    )
+
     class Screen(models.TextChoices):
         NONE = "", "no screen, or C given for the pair"
         ISOLATED = "isolated", "isolated from the cores"
@@ -39,6 +47,7 @@ class CableType(Record):
     resistance_ohm_per_m = QuantityField(Kind.RESISTANCE_PER_LENGTH)
     resistance_ohm_per_m_text = TypedTextField()
     resistance_is = models.CharField(max_length=8, choices=CountedAs.choices, default=CountedAs.LOOP)
+    conductor = models.CharField(max_length=8, choices=CONDUCTORS, blank=True, default="")
     strand_m = QuantityField(Kind.LENGTH)
     strand_m_text = TypedTextField()
     insulation_m = QuantityField(Kind.LENGTH)

@@ -75,6 +75,11 @@ class Terminals(Child):
         ISOLATED = "isolated", "Isolated from earth (500 V)"
         EARTHED = "earthed", "Connected to earth"
 
+    class NeedsKind(models.TextChoices):
+        TWO_WIRE = "two_wire", "Two-wire device, 4–20 mA"
+        PROXIMITY_SENSOR = "proximity_sensor", "Proximity sensor (IEC 60947-5-6)"
+        SOLENOID = "solenoid", "Solenoid"
+
     class SimpleKind(models.TextChoices):
         PASSIVE = "passive", "Passive"
         STORED = "stored energy", "Stores energy"
@@ -125,14 +130,24 @@ class Terminals(Child):
     ci_f_text = TypedTextField()
     li_h = QuantityField(Kind.INDUCTANCE)
     li_h_text = TypedTextField()
+    needs_kind = models.CharField("works as", max_length=16, choices=NeedsKind.choices, blank=True, default="")
+    hart = models.BooleanField("HART", default=False)
     needs_v = QuantityField(Kind.VOLTAGE)
     needs_v_text = TypedTextField()
     needs_at_4ma_v = QuantityField(Kind.VOLTAGE)
     needs_at_4ma_v_text = TypedTextField()
     needs_max_a = QuantityField(Kind.CURRENT)
     needs_max_a_text = TypedTextField()
+    pull_in_a = QuantityField(Kind.CURRENT)
+    pull_in_a_text = TypedTextField()
+    coil_ohm = QuantityField(Kind.RESISTANCE)
+    coil_ohm_text = TypedTextField()
+    coil_max_degc = QuantityField(Kind.TEMPERATURE)
+    coil_max_degc_text = TypedTextField()
     series_ohm = QuantityField(Kind.RESISTANCE)
     series_ohm_text = TypedTextField()
+    drop_v = QuantityField(Kind.VOLTAGE)
+    drop_v_text = TypedTextField()
 
     simple_kind = models.CharField(max_length=14, choices=SimpleKind.choices, blank=True)
     simple_v = QuantityField(Kind.VOLTAGE)
@@ -179,7 +194,7 @@ class PermittedRow(Child):
 
 
 class TemperatureRow(Child):
-    """The temperature class that a device has up to one ambient temperature."""
+    """The temperature class that a device has up to one ambient temperature, and up to a power and current if given."""
 
     parent_field = "terminals"
 
@@ -187,6 +202,10 @@ class TemperatureRow(Child):
     temperature_class = models.CharField("class", max_length=12)
     ambient_max_degc = QuantityField(Kind.TEMPERATURE)
     ambient_max_degc_text = TypedTextField()
+    pi_w = QuantityField(Kind.POWER)
+    pi_w_text = TypedTextField()
+    ii_a = QuantityField(Kind.CURRENT)
+    ii_a_text = TypedTextField()
 
     def __str__(self) -> str:
         return f"{self.temperature_class} up to {self.ambient_max_degc_text}"

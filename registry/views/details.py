@@ -134,6 +134,9 @@ def terminals_facts(terminals: Any) -> list[dict[str, Any]]:
     ]
     if gives:
         facts.insert(1, {"label": "Output", "value": terminals.get_output_display() or "unknown"})
+    if terminals.needs_kind or terminals.hart:
+        works = [terminals.get_needs_kind_display(), "HART" if terminals.hart else ""]
+        facts.append({"label": "Works as", "value": ", ".join(filter(None, works))})
     if terminals.simple_kind:
         facts.append({"label": "Simple apparatus", "value": terminals.get_simple_kind_display()})
     return facts
@@ -187,6 +190,7 @@ def cable_content(record: CableType, user: User) -> dict[str, Any]:
             {"label": "Cable type", "value": record.name},
             {"label": "Maker", "value": record.maker or "not entered"},
             {"label": "Screen", "value": record.get_screen_display()},
+            {"label": "Conductor", "value": record.conductor or "not entered"},
         ],
         "sections": [
             {"title": "Values for each length", "items": values},

@@ -51,6 +51,7 @@ SECTIONS: dict[str, list[tuple[str, tuple[str, ...], bool]]] = {
                 "inductance_is",
                 "resistance_ohm_per_m",
                 "resistance_is",
+                "conductor",
                 "inductance_per_resistance_h_per_ohm",
             ),
             False,
@@ -151,7 +152,13 @@ def terminals_layout(entry: type[EntryForm], node: FormNode, number: int, simple
     )
     function = [
         section(node, "What it offers in normal operation", columns_of("supply"), True, "For the function verdict."),
-        section(node, "What it needs to work", columns_of("needs"), True, "For the function verdict."),
+        section(
+            node,
+            "What it needs to work",
+            ("needs_kind", "hart", *columns_of("needs")),
+            True,
+            "For the function verdict.",
+        ),
     ]
     for part, key in ((source, "source"), (device, "device"), (function[0], "supply"), (function[1], "needs")):
         part["key"] = key

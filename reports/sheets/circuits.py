@@ -77,6 +77,12 @@ def circuit_content(
     )
 
 
+def class_words(row: Content) -> str:
+    """A temperature class with what it holds up to: "T4 to 70 degC, Pi 0.5 W"."""
+    reach = f"{row['class']} to {row['ambient_max']}" if row.get("ambient_max") else row["class"]
+    return ", ".join([reach, *(f"{symbol} {row[symbol]}" for symbol in ("Pi", "Ii") if row.get(symbol))])
+
+
 def system_words(system: Content) -> str:
     """`Ex ia IIC, EPL Ga`: what the circuit as a whole earns; empty while a part is unknown."""
     marks = " ".join(part for part in (system.get("level"), system.get("group")) if part)
@@ -138,10 +144,7 @@ def places(
             return Cell(text or "–", verdict_of(result, check_id, tag))
 
         group = values.get("group") or "/".join(filter(None, (terminals["gas_group"], terminals["dust_group"])))
-        classes = [
-            f"{row['class']} to {row['ambient_max']}" if row.get("ambient_max") else row["class"]
-            for row in values.get("temperature_classes", [])
-        ]
+        classes = [class_words(row) for row in values.get("temperature_classes", [])]
         low, high = text_of(terminals["ambient_min_degc"]), text_of(terminals["ambient_max_degc"])
         rows.append(
             Place(
