@@ -22,6 +22,7 @@ GROUP_RANK = {
 SOURCE_KEYS = {"Uo": "uo_v", "Io": "io_a", "Po": "po_w", "Uq": "uq_v", "Ro": "ro_ohm", "um": "um_v"}
 DEVICE_KEYS = {"Ui": "ui_v", "Ii": "ii_a", "Pi": "pi_w", "Ci": "ci_f", "Li": "li_h"}
 SUPPLY_KEYS = {"voltage": "supply_v", "voltage_at_20mA": "supply_at_20ma_v", "resistance": "supply_ohm"}
+SUPPLY_KEYS |= {"hart_resistance": "supply_hart_ohm"}
 NEEDS_KEYS = {
     "voltage_min": "needs_v",
     "current_max": "needs_max_a",

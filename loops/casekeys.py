@@ -188,10 +188,15 @@ def _permitted(reader: Reader) -> Permitted | None:
 
 
 def _supply(reader: Reader) -> Supply:
+    if reader.has("hart_resistance") and not reader.has("voltage_at_20mA"):
+        reader.error(
+            "hart_resistance", "An isolator that gives this states voltage_at_20mA too: add it, or leave this out."
+        )
     return Supply(
         reader.quantity("voltage", Kind.VOLTAGE),
         reader.quantity("voltage_at_20mA", Kind.VOLTAGE),
         reader.quantity("resistance", Kind.RESISTANCE),
+        reader.quantity("hart_resistance", Kind.RESISTANCE),
     )
 
 

@@ -191,6 +191,11 @@ class TerminalsEntry(EntryForm):
             cleaned, "uo_v", "io_a", "po_w", "uq_v", "ui_v", "ii_a", "pi_w", "um_v", "pull_in_a", "coil_ohm"
         )
         yield from foreign_needs(cleaned)
+        if cleaned["supply_hart_ohm"].text and not cleaned["supply_at_20ma_v"].text:
+            yield (
+                "supply_hart_ohm",
+                "An isolator that gives this states its voltage at 20 mA too: give both or neither.",
+            )
         for name in ("series_ohm", "drop_v"):
             if cleaned[name].text and cleaned[name].value_si is None:
                 yield name, "Give the value of the data sheet, or leave this empty: there is none to be stated or not."

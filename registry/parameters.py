@@ -149,6 +149,11 @@ PARAMETERS: tuple[Parameter, ...] = (
         "data sheet, not the certificate",
     ),
     Parameter(
+        _T, "supply_hart_ohm", "", "resistance to HART",
+        "Data sheet of an isolator that passes HART: what it presents to the signal.", "supply", "",
+        "250 ohm", "data sheet, not the certificate",
+    ),
+    Parameter(
         _T, "needs_v", "", "lowest voltage at its highest current", "Data sheet: lift-off or minimum supply voltage.",
         "needs", "", "10.5 V", "data sheet, not the certificate",
     ),

@@ -101,10 +101,14 @@ def falling_resistance(source: Source) -> Decimal | None:
     return source.ro_ohm if isinstance(source.ro_ohm, Decimal) else least_resistance(source)
 
 
-def supply_resistance(source: Source) -> Parameter | None:
-    """End-to-end resistance in ohm, or ``None`` where the source states no supply.
+def signal_resistance(source: Source) -> Parameter | None:
+    """Resistance in ohm that the source itself puts into the path of a HART signal; ``None`` without a supply.
 
-    >>> supply_resistance(Source("S")) is None
+    Of an isolator what it presents to the field circuit, else the end-to-end resistance.
+
+    >>> signal_resistance(Source("S")) is None
     True
     """
-    return None if source.supply is None else source.supply.resistance_ohm
+    if source.supply is None:
+        return None
+    return source.supply.hart_resistance_ohm if has_load_apart(source) else source.supply.resistance_ohm

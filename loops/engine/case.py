@@ -172,11 +172,15 @@ class Permitted:
 
 @dataclass(frozen=True, slots=True)
 class Supply:
-    """What a source offers in normal operation (function, not safety): V at no load, V at 20 mA, ohm end to end."""
+    """What a source offers in normal operation (function, not safety): V at no load, V at 20 mA, ohm end to end.
+
+    ``hart_resistance_ohm``: what an isolator presents to the HART signal in the field circuit.
+    """
 
     voltage_v: Parameter = UNKNOWN
     voltage_at_20ma_v: Parameter = UNKNOWN
     resistance_ohm: Parameter = UNKNOWN
+    hart_resistance_ohm: Parameter = UNKNOWN
 
 
 @dataclass(frozen=True, slots=True)

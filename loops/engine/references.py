@@ -65,13 +65,13 @@ RULES: dict[str, Rule] = {
     "fisco": Rule((IEC_25, "clause on FISCO, with IEC 60079-11:2011, Annex G"), (IEC_25, "clause on FISCO"), seen=True),
     "two_wise": Rule((IEC_47, "power and load ports"), (IEC_47, "power and load ports")),
     "voltage_budget": Rule(
-        (COMMON, "voltage budget of instrument manuals; cable by IEC 60228:2004, Table 1, at its temperature"),
-        (COMMON, "voltage budget of instrument manuals; cable by IEC 60228:2004, Table 1, at its temperature"),
+        (COMMON, "voltage budget; cable by IEC 60228:2004, Table 1"),
+        (COMMON, "voltage budget; cable by IEC 60228:2004, Table 1"),
         seen=True,
     ),
     "hart": Rule(
-        (COMMON, "HART physical layer as printed in instrument manuals"),
-        (COMMON, "HART physical layer as printed in instrument manuals"),
+        (COMMON, "HART physical layer as instrument manuals print it"),
+        (COMMON, "HART physical layer as instrument manuals print it"),
         seen=True,
     ),
     "proximity_sensor": Rule((NAMUR_SENSOR, "line resistance"), (NAMUR_SENSOR, "line resistance"), seen=True),

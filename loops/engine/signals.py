@@ -9,7 +9,7 @@ from __future__ import annotations
 from decimal import Decimal
 
 from loops.engine.arithmetic import at_most, with_full_precision
-from loops.engine.budget import AT_20_MA_A, Budget, falling_resistance, has_load_apart, supply_resistance
+from loops.engine.budget import AT_20_MA_A, Budget, falling_resistance, has_load_apart, signal_resistance
 from loops.engine.case import Case, Device, Needs, Source
 from loops.engine.findings import FAIL, INCOMPLETE, PASS, FunctionPart, Remark
 from loops.engine.totals import cable_capacitance, device_capacitance, resistance_at, settle
@@ -21,21 +21,22 @@ HART_LEAST_LOAD_OHM = Decimal(230)
 SENSOR_OFF_A = Decimal("0.0012")
 SENSOR_ON_A = Decimal("0.0021")
 SENSOR_LINE_OHM = Decimal(50)
+_OWN = {True: "resistance that {} presents to HART", False: "end-to-end resistance of {}"}
 
 
 def hart_load(case: Case, source: Source) -> FunctionPart:
     """The resistance that the HART signal is read across: at least 230 ohm; equality passes.
 
     That is the load in the circuit or, where the load is on the other side of an isolation, the resistance that the
-    isolator itself presents (its ``supply.resistance``).
+    isolator itself presents.
 
     >>> hart_load(Case((), load_resistance_ohm=Decimal(250)), Source("S")).verdict
     <Verdict.PASS: 'pass'>
     """
     apart = has_load_apart(source)
-    load = supply_resistance(source) if apart else case.load_resistance_ohm
+    load = signal_resistance(source) if apart else case.load_resistance_ohm
     if not isinstance(load, Decimal):
-        missing = f"resistance that {source.name} presents to the field" if apart else "load resistance"
+        missing = _OWN[apart].format(source.name) if apart else "load resistance"
         return FunctionPart(
             "hart_load", INCOMPLETE, _unknown([missing]), "hart", None, HART_LEAST_LOAD_OHM, "ohm", ">="
         )
@@ -47,19 +48,19 @@ def hart_load(case: Case, source: Source) -> FunctionPart:
 def hart_time_constant(case: Case, source: Source, budget: Budget) -> FunctionPart:
     """R * C of a HART loop: at most 65 us; equality passes. The known parts alone may already be too much.
 
-    R: load, source end to end, both cores at the highest ambient and inline items. C: Ci of the devices, which stands
-    for their capacitance to the signal, and the cable.
+    R: load and source end to end, or what an isolator presents instead of both, with both cores at the highest ambient
+    and inline items. C: Ci of the devices, which stands for their capacitance to the signal, and the cable.
 
     >>> from loops.engine.budget import budget_of
     >>> hart_time_constant(Case(()), Source("S"), budget_of(Case(()), Source("S"))).verdict
     <Verdict.INCOMPLETE: 'incomplete'>
     """
     resistance, missing = budget.ohm, budget.missing
-    end_to_end = supply_resistance(source)
-    if isinstance(end_to_end, Decimal):
-        resistance += end_to_end
+    own = signal_resistance(source)
+    if isinstance(own, Decimal):
+        resistance += own
     else:
-        missing.append(f"end-to-end resistance of {source.name}")
+        missing.append(_OWN[has_load_apart(source)].format(source.name))
     devices = device_capacitance(case.devices)
     runs = [settle(cable, case.basis, source.isolated is not True) for cable in case.cables or ()]
     capacitance = devices.known + cable_capacitance(runs).known

@@ -119,6 +119,8 @@ class Terminals(Child):
     supply_at_20ma_v_text = TypedTextField()
     supply_ohm = QuantityField(Kind.RESISTANCE)
     supply_ohm_text = TypedTextField()
+    supply_hart_ohm = QuantityField(Kind.RESISTANCE)
+    supply_hart_ohm_text = TypedTextField()
 
     ui_v = QuantityField(Kind.VOLTAGE)
     ui_v_text = TypedTextField()

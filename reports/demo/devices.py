@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from reports.demo.transmitters import T46, TRANSMITTERS, V5_1350
-from reports.demo.wording import Text, gives, item, simple, takes
+from reports.demo.wording import Text, gives, item, simple, solenoid, takes
 
 HALVORICK: tuple[Text, ...] = (
     item(
@@ -45,7 +45,7 @@ HALVORICK: tuple[Text, ...] = (
             "ORVE 18 ATEX 0027",
             "28 V, 115 mA, 1.6 W, 0 F, 0 H",
             {"T6": "55 degC", "T4": "80 degC"},
-            "10.8 V,, 37 mA",
+            **solenoid("37 mA", "270 ohm", "80 degC"),
         ),
     ),
     item(
@@ -56,7 +56,12 @@ HALVORICK: tuple[Text, ...] = (
         "on-off valve",
         "II 2 G Ex ia IIB T4 Gb",
         takes(
-            "1-2", "ORVE 18 ATEX 0027", "28 V, 200 mA, 1.6 W, 0 F, 0 H", {"T4": "60 degC"}, "12 V,, 60 mA", group="IIB"
+            "1-2",
+            "ORVE 18 ATEX 0027",
+            "28 V, 200 mA, 1.6 W, 0 F, 0 H",
+            {"T4": "60 degC"},
+            group="IIB",
+            **solenoid("60 mA", "150 ohm", "80 degC"),
         ),
     ),
     item(
@@ -71,6 +76,7 @@ HALVORICK: tuple[Text, ...] = (
             "ORVE 17 ATEX 0018 X",
             "16 V, 25 mA, 64 mW, 45 nF, 50 uH",
             {"T6": "55 degC", "T5": "70 degC", "T4": "95 degC"},
+            needs_kind="proximity_sensor",
         ),
     ),
     item(
@@ -86,6 +92,7 @@ HALVORICK: tuple[Text, ...] = (
             "16 V, 25 mA, 64 mW, 30 nF, 100 uH",
             {"T6": "55 degC", "T85 degC": "55 degC"},
             dust="IIIC",
+            needs_kind="proximity_sensor",
         ),
         takes(
             "slot 2",
@@ -93,6 +100,7 @@ HALVORICK: tuple[Text, ...] = (
             "16 V, 25 mA, 64 mW, 30 nF, 100 uH",
             {"T6": "55 degC", "T85 degC": "55 degC"},
             dust="IIIC",
+            needs_kind="proximity_sensor",
         ),
     ),
     item(
@@ -102,7 +110,13 @@ HALVORICK: tuple[Text, ...] = (
         "Solenoid valve, national certificate that has ended",
         "on-off valve",
         "Ex ia IIC T4 Gb",
-        takes("1-2", "NQS 2766-V", "28 V, 115 mA, 1.5 W, 0 F, 0 H", {"T4": "60 degC"}, "10.8 V,, 37 mA"),
+        takes(
+            "1-2",
+            "NQS 2766-V",
+            "28 V, 115 mA, 1.5 W, 0 F, 0 H",
+            {"T4": "60 degC"},
+            **solenoid("37 mA", "270 ohm", "75 degC"),
+        ),
     ),
 )
 

@@ -177,7 +177,7 @@ ISOLATORS: tuple[Text, ...] = (
         "Transmitter supply isolator, one channel",
         "analogue input 4-20 mA",
         ISOLATOR,
-        gives("1-2", "EXA 21 ATEX 0101 X", O25_265, V25_265, ", 15.8 V, 22 ohm"),
+        gives("1-2", "EXA 21 ATEX 0101 X", O25_265, V25_265, ", 15.8 V, 22 ohm, 250 ohm"),
     ),
     item(
         "source",
@@ -186,8 +186,8 @@ ISOLATORS: tuple[Text, ...] = (
         "Transmitter supply isolator, two channels, passes HART",
         "analogue input 4-20 mA, HART",
         ISOLATOR,
-        gives("channel 1 (1-2)", "IECEx EXA 21.0034", O25_271, V25_271, ", 15.3 V, 25 ohm"),
-        gives("channel 2 (4-5)", "IECEx EXA 21.0034", O25_271, V25_271, ", 15.3 V, 25 ohm"),
+        gives("channel 1 (1-2)", "IECEx EXA 21.0034", O25_271, V25_271, ", 15.3 V, 25 ohm, 250 ohm"),
+        gives("channel 2 (4-5)", "IECEx EXA 21.0034", O25_271, V25_271, ", 15.3 V, 25 ohm, 250 ohm"),
         notes=PAIR_NOTE,
     ),
     item(
@@ -197,7 +197,7 @@ ISOLATORS: tuple[Text, ...] = (
         "Transmitter supply isolator, national certificate that has ended",
         "analogue input 4-20 mA",
         "[Ex ia Ga] IIC",
-        gives("1-2", "NQS 4417-A", O25_265, V25_265, ", 15.8 V, 22 ohm"),
+        gives("1-2", "NQS 4417-A", O25_265, V25_265, ", 15.8 V, 22 ohm, 250 ohm"),
     ),
     item(
         "source",
@@ -206,7 +206,7 @@ ISOLATORS: tuple[Text, ...] = (
         "Transmitter supply isolator, Co and Lo certified to hold together",
         "analogue input 4-20 mA, HART",
         "[Ex ia Ga] IIC",
-        gives("1-2", "NQS 4902-A", O25_265, V25_TOGETHER, ", 15.8 V, 22 ohm", together=True),
+        gives("1-2", "NQS 4902-A", O25_265, V25_TOGETHER, ", 15.8 V, 22 ohm, 250 ohm", together=True),
     ),
     item(
         "source",
@@ -215,8 +215,8 @@ ISOLATORS: tuple[Text, ...] = (
         "Transmitter supply isolator, first version",
         "analogue input 4-20 mA",
         ISOLATOR,
-        gives("1-2", "EXA 16 ATEX 0148", O25_271, V25_271, ", 14.9 V, 28 ohm"),
-        gives("1-2, from 2022", "EXA 16 ATEX 0148", O25_271, V25_271, ", 14.9 V, 28 ohm", issue="1"),
+        gives("1-2", "EXA 16 ATEX 0148", O25_271, V25_271, ", 14.9 V, 28 ohm, 250 ohm"),
+        gives("1-2, from 2022", "EXA 16 ATEX 0148", O25_271, V25_271, ", 14.9 V, 28 ohm, 250 ohm", issue="1"),
     ),
     item(
         "source",
@@ -225,7 +225,7 @@ ISOLATORS: tuple[Text, ...] = (
         "Transmitter supply isolator, certificate suspended",
         "analogue input 4-20 mA",
         ISOLATOR,
-        gives("1-2", "EXA 15 ATEX 0122", O25_265, V25_265, ", 15.8 V, 22 ohm"),
+        gives("1-2", "EXA 15 ATEX 0122", O25_265, V25_265, ", 15.8 V, 22 ohm, 250 ohm"),
     ),
     item(
         "source",
@@ -234,7 +234,7 @@ ISOLATORS: tuple[Text, ...] = (
         "Transmitter supply isolator, level ib",
         "analogue input 4-20 mA",
         "II (2) G [Ex ib Gb] IIC",
-        gives("1-2", "EXA 20 ATEX 0263", O25_265, V25_265, ", 17.5 V, 20 ohm", level="ib"),
+        gives("1-2", "EXA 20 ATEX 0263", O25_265, V25_265, ", 17.5 V, 20 ohm, 250 ohm", level="ib"),
     ),
     item(
         "source",
@@ -248,7 +248,7 @@ ISOLATORS: tuple[Text, ...] = (
             "EXA 20 ATEX 0263",
             "25.2 V, 120 mA, 0.76 W, 210 ohm",
             V25_IC,
-            ", 18 V, 18 ohm",
+            ", 18 V, 18 ohm, 250 ohm",
             level="ic",
         ),
     ),
@@ -259,7 +259,7 @@ ISOLATORS: tuple[Text, ...] = (
         "Current output isolator, passes HART",
         "analogue output 4-20 mA, HART",
         ISOLATOR,
-        gives("1-2", "EXA 21 ATEX 0101 X", O25_271, V25_271, ", 14 V, 30 ohm"),
+        gives("1-2", "EXA 21 ATEX 0101 X", O25_271, V25_271, ", 14 V, 30 ohm, 250 ohm"),
     ),
     item(
         "source",
@@ -315,7 +315,13 @@ ISOLATORS: tuple[Text, ...] = (
         "analogue input 4-20 mA, HART",
         ISOLATOR,
         *(
-            gives(f"channel {n}", "IECEx EXA 21.0034", "26.2 V, 87 mA, 0.57 W, 301 ohm", V26_301, ", 16 V, 24 ohm")
+            gives(
+                f"channel {n}",
+                "IECEx EXA 21.0034",
+                "26.2 V, 87 mA, 0.57 W, 301 ohm",
+                V26_301,
+                ", 16 V, 24 ohm, 250 ohm",
+            )
             for n in range(1, 5)
         ),
     ),

@@ -37,7 +37,7 @@ def gives(
     issue: str = "0",
     together: bool = False,
 ) -> Text:
-    """Terminals that give energy: `output` is "Uo, Io, Po, Ro", `supply` "voltage, at 20 mA, end-to-end resistance"."""
+    """Terminals that give energy: `output` is "Uo, Io, Po, Ro", `supply` "voltage, at 20 mA, end-to-end, to HART"."""
     return (
         {
             "name": name,
@@ -53,7 +53,7 @@ def gives(
             "permitted": permitted(rows, together),
         }
         | values("uo_v io_a po_w ro_ohm", output)
-        | values("supply_v supply_at_20ma_v supply_ohm", supply)
+        | values("supply_v supply_at_20ma_v supply_ohm supply_hart_ohm", supply)
     )
 
 
@@ -71,8 +71,12 @@ def takes(
     coldest: str = "-40 degC",
     series: str = "",
     issue: str = "0",
+    **works: str,
 ) -> Text:
-    """Terminals that take energy: `inputs` is "Ui, Ii, Pi, Ci, Li", `needs` "volts, at 4 mA, highest current"."""
+    """Terminals that take energy: `inputs` is "Ui, Ii, Pi, Ci, Li", `needs` "volts, at 4 mA, highest current".
+
+    `works` names further columns of what the device needs: `hart`, `needs_kind`, the figures of a solenoid.
+    """
     return (
         {
             "name": name,
@@ -91,7 +95,13 @@ def takes(
         }
         | values("ui_v ii_a pi_w ci_f li_h", inputs)
         | values("needs_v needs_at_4ma_v needs_max_a", needs)
+        | works
     )
+
+
+def solenoid(pull_in: str, coil: str, hottest: str) -> dict[str, str]:
+    """What a solenoid needs to pull in: its current, its resistance at 20 degC, its highest temperature."""
+    return {"needs_kind": "solenoid", "pull_in_a": pull_in, "coil_ohm": coil, "coil_max_degc": hottest}
 
 
 def simple(

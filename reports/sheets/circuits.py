@@ -70,6 +70,7 @@ def circuit_content(
         checks=tuple(check(row) for row in checks),
         longest=longest(result.get("max_length") or {}, document),
         function=function_rows(function, document),
+        function_parts=tuple(function_part(row) for row in function.get("parts", [])),
         function_verdict=function.get("verdict", ""),
         function_word=words.FUNCTIONS.get(function.get("verdict", ""), "Not judged"),
         justifications=tuple(filter(None, (justification(row, pinned) for row in circuit["members"]))),
@@ -290,7 +291,7 @@ def check(row: Content) -> Check:
     value, cure = str(row.get("value") or ""), str(row.get("cure") or "")
     return Check(
         id=row["id"],
-        name=words.CHECKS.get(str(row["id"]), str(row["id"])),
+        name=(words.CHECKS | words.FUNCTION_PARTS).get(str(row["id"]), str(row["id"])),
         verdict=row["verdict"],
         word=words.VERDICTS[row["verdict"]],
         subject=row["subject"].replace(" -> ", " → "),
@@ -302,6 +303,12 @@ def check(row: Content) -> Check:
         why=str(row.get("why") or "").removesuffix(cure).rstrip(),
         cure=cure,
     )
+
+
+def function_part(row: Content) -> Check:
+    """One comparison of the function verdict as a row; what is not known says so."""
+    value, limit = (row.get(key) or words.UNKNOWN for key in ("value", "limit"))
+    return check({**row, "id": row["name"], "subject": "", "value": value, "limit": limit})
 
 
 def longest(found: Content, document: Content) -> str:
@@ -317,11 +324,12 @@ def longest(found: Content, document: Content) -> str:
 
 def function_rows(function: Content, document: Content) -> tuple[tuple[str, str], ...]:
     """The voltage budget: what there is, what is needed, and what it was reckoned with."""
+    whole = not function.get("parts")  # verdicts from before the parts were stored
     rows = [
-        ("Voltage at the device", function.get("voltage_at_device")),
-        ("Voltage needed", function.get("voltage_needed")),
+        ("Voltage at the device", whole and function.get("voltage_at_device")),
+        ("Voltage needed", whole and function.get("voltage_needed")),
         ("Load and series resistance", document.get("load_resistance")),
-        ("Reason", function.get("why")),
+        ("Reason", whole and function.get("why")),
     ]
     return tuple((label, str(text)) for label, text in rows if text)
 

@@ -191,6 +191,7 @@ class Circuit:
     checks: tuple[Check, ...]
     longest: str
     function: tuple[tuple[str, str], ...]
+    function_parts: tuple[Check, ...]
     function_verdict: str
     function_word: str
     justifications: tuple[Justification, ...]

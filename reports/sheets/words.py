@@ -42,6 +42,14 @@ CHECKS = {
     "sources": "Combined sources",
     "fisco": "FISCO",
 }
+FUNCTION_PARTS = {
+    "voltage_at_4mA": "Voltage at 4 mA",
+    "voltage_at_highest_current": "Voltage at the highest current",
+    "hart_rc": "HART time constant",
+    "hart_load": "HART load",
+    "line_resistance": "Line of the proximity sensor",
+    "solenoid_current": "Current of the solenoid",
+}
 ORDER = ("fail", "beyond_simple_rules", "incomplete", "confirm", "pass", "not_applicable")
 RELATIONS = {"<=": "≤", ">=": "≥"}
 BASES = {"IEC": "IEC 60079-11 / -14 / -25", "NEC": "NEC 504, ISA-RP12.06.01"}

@@ -235,7 +235,7 @@ def test_what_each_kind_needs_is_read() -> None:
 
 def test_the_parts_of_function_are_told() -> None:
     """R: 250 ohm that the isolator presents, and 7.26 ohm of line at 20 degC; C: 2.2 nF and 33 nF of cable."""
-    supply = {"voltage_at_20mA": "15.8 V", "resistance": "250 ohm"}
+    supply = {"voltage_at_20mA": "15.8 V", "resistance": "22 ohm", "hart_resistance": "250 ohm"}
     document = changed("sources.0.supply", supply, changed("area.ambient_max", "20 degC"))
     document = changed("devices.0.needs", {"voltage_min": "11 V", "current_max": "20 mA", "hart": True}, document)
     function = judge_document(document)["function"]

@@ -76,6 +76,7 @@ WRONG = [
     ("devices.0.temperature_classes.0.class", "T9", "no class"),
     ("devices.0.temperature_classes.0.class", 4, "quotation marks"),
     ("devices.0.series_resistance", "not stated", "leave the key out"),
+    ("sources.0.supply", {"voltage": "24 V", "hart_resistance": "250 ohm"}, "voltage_at_20mA"),
     ("devices.0.needs", {"kind": "motor"}, "is not one of"),
     ("devices.0.needs", {"kind": "solenoid", "hart": True}, "two_wire"),
     ("devices.0.needs", {"kind": "proximity_sensor", "voltage_min": "7 V"}, "two_wire"),

@@ -100,6 +100,8 @@ TERMINALS = {"name": "1-2", "side": "device"}
         ({"needs_kind": "motor"}, "needs_kind"),
         ({"drop_v": "not stated"}, "drop_v"),
         ({"drop_v": "1.3 V"}, None),
+        ({"supply_hart_ohm": "250 ohm"}, "supply_hart_ohm"),
+        ({"supply_hart_ohm": "250 ohm", "supply_at_20ma_v": "15 V"}, None),
     ],
 )
 def test_what_cannot_be_true_together_is_refused(values: dict[str, str], fault: str | None) -> None:
