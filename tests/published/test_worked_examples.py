@@ -21,7 +21,7 @@ CASES = [
     for file in FILES
     for case in json.loads(file.read_text(encoding="utf-8"))["cases"]
 ]
-SPECIAL = {"checks", "values", "limits", "simple"}
+SPECIAL = {"checks", "values", "limits", "simple", "function_parts", "part_about"}
 
 
 def found(result: dict[str, Any], name: str) -> list[dict[str, Any]]:
@@ -41,6 +41,11 @@ def test_published_case(case: dict[str, Any]) -> None:
             assert [check[field] for check in found(result, name)] == [text], name
     if "simple" in expect:
         assert expect["simple"] in {check["verdict"] for check in found(result, "simple_apparatus")}
+    parts = {part["name"]: part for part in result["function"]["parts"]}
+    for name, wanted in expect.get("function_parts", {}).items():
+        assert {key: parts[name][key] for key in wanted} == wanted, name
+    for name, (value, tolerance) in expect.get("part_about", {}).items():
+        assert float(parts[name]["value"].split()[0]) == pytest.approx(value, rel=tolerance), name
     for key, wanted in expect.items():
         if key in SPECIAL:
             continue
