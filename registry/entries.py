@@ -70,16 +70,10 @@ def ordered(cleaned: dict[str, Any], low: str, high: str) -> Faults:
         yield low, f"The lowest ambient {lower.text} is above the highest, {upper.text}: exchange or correct them."
 
 
-NEEDS_OF_KIND = {
-    Terminals.NeedsKind.TWO_WIRE: ("needs_v", "needs_at_4ma_v", "needs_max_a", "hart"),
-    Terminals.NeedsKind.SOLENOID: ("pull_in_a", "coil_ohm", "coil_max_degc"),
-}
-
-
 def foreign_needs(cleaned: dict[str, Any]) -> Faults:
     """What a device needs fits the way it works; where nothing is chosen it counts as a two-wire device."""
     chosen = cleaned["needs_kind"] or Terminals.NeedsKind.TWO_WIRE
-    for kind, names in NEEDS_OF_KIND.items():
+    for kind, names in Terminals.NEEDS.items():
         for name in names:
             if kind != chosen and getattr(cleaned[name], "text", cleaned[name]):
                 yield name, f"This belongs to: {kind.label}. Choose that under “works as”, or leave this empty."

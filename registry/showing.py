@@ -97,6 +97,9 @@ def terminals_sections(terminals: Terminals) -> list[dict[str, Any]]:
         items = quantities(terminals, [section], only_known=not own_side)
         if section == "source" and terminals.output != Terminals.Output.TRAPEZOIDAL:
             items = [item for item in items if item["parameter"].column != "uq_v" or item["state"] != "unknown"]
+        if section == "needs":
+            own = Terminals.NEEDS.get(Terminals.NeedsKind(terminals.needs_kind or "two_wire"), ())
+            items = [item for item in items if item["parameter"].column in own or item["state"] != "unknown"]
         if items and (section in {"source", "device"} or any(item["state"] != "unknown" for item in items)):
             found.append({"title": title, "items": items})
     return found

@@ -80,6 +80,12 @@ class Terminals(Child):
         PROXIMITY_SENSOR = "proximity_sensor", "Proximity sensor (IEC 60947-5-6)"
         SOLENOID = "solenoid", "Solenoid"
 
+    NEEDS = {
+        NeedsKind.TWO_WIRE: ("needs_v", "needs_at_4ma_v", "needs_max_a", "hart"),
+        NeedsKind.SOLENOID: ("pull_in_a", "coil_ohm", "coil_max_degc"),
+    }
+    """The columns of what a device needs that belong to one way of working alone."""
+
     class SimpleKind(models.TextChoices):
         PASSIVE = "passive", "Passive"
         STORED = "stored energy", "Stores energy"

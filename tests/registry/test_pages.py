@@ -267,3 +267,18 @@ def test_a_certificate_shows_all_of_its_issues_in_order(certificate: Any, save: 
     section = page[page.index('id="issues"') :]
     places = [section.index(f"Issue {issue}<") for issue in ("0", "2", "10")]
     assert places == sorted(places)
+
+
+def test_an_item_shows_what_its_way_of_working_needs(
+    client_as: Callable[..., Any], save: Callable[..., Any], device_data: dict[str, Any]
+) -> None:
+    """A solenoid is not asked for a voltage at 4 mA, nor a transmitter for its coil; what is typed always shows."""
+    transmitter = client_as("reader").get(f"/equipment/{save('equipment', device_data).pk}/").content.decode()
+    assert "Lowest voltage at 4 mA" in transmitter and "Pull-in current" not in transmitter
+    coil = {"needs_kind": "solenoid", "pull_in_a": "37 mA", "coil_ohm": "270 ohm"}
+    device_data["type_name"] = "SV-1"
+    device_data["terminals"][0] |= {"needs_v": "", "needs_max_a": "", "drop_v": "0.7 V"} | coil
+    device_data["terminals"][0]["temperature_classes"][0] |= {"pi_w": "0.5 W"}
+    valve = client_as("reader").get(f"/equipment/{save('equipment', device_data).pk}/").content.decode()
+    assert "Lowest voltage at 4 mA" not in valve and "Highest temperature of the coil" in valve
+    assert "Fixed voltage drop" in valve and "Solenoid" in valve and "Pi 500 mW" in valve
