@@ -7,17 +7,23 @@ Limits: IEC 60947-5-6 (line of at most 50 ohm) as in an extract of AS/NZS IEC 60
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable
 from decimal import Decimal as D
 from typing import Any
 
 import pytest
+from django.utils.html import escape
 
 from loops.engine.conductors import LOOP_OHM_PER_M_BY_NAME
+from loops.models import Loop
 from registry.entries import AreaEntry, CableTypeEntry, TemperatureEntry, TerminalsEntry
-from registry.models import CableType
+from registry.models import CableType, Terminals
 from registry.reading import read_entry
+from registry.services.imports import import_file
+from registry.services.records import Author
 from tests.conftest import CABLE_TYPE
+from tests.registry.exchange.tables import filed
 
 pytestmark = pytest.mark.django_db
 WARM = 1 + D("0.00393") * 20
@@ -79,6 +85,47 @@ def test_a_conductor_stands_in_for_resistance(judged: Callable[..., dict[str, An
     result = judged({"needs_kind": "proximity_sensor"}, cable={"resistance_ohm_per_m": "", "conductor": "1.5 mm2"})
     assert result["function"]["parts"][0]["value"] == "7.831 ohm"  # 300 m * 24.2 ohm/km * 1.0786, upwards
     assert any("its conductor, 1.5 mm2" in text for text in result["confirmations"])
+
+
+def test_the_loop_page_tells_part_by_part(
+    client_as: Callable[[str], Any], judged: Callable[..., dict[str, Any]]
+) -> None:
+    result = judged({"needs_v": "11 V", "needs_max_a": "20 mA", "hart": "on"})
+    page = client_as("designer").get(f"/loops/{Loop.objects.get(tag='FX-1').pk}/").content.decode()
+    for words in (
+        "Will it work?",
+        "Voltage at 4 mA",
+        "Voltage at the highest current",
+        "HART time constant",
+        "HART load",
+    ):
+        assert words in page
+    for part in result["function"]["parts"]:
+        assert escape(part["why"]) in page and escape(part["reference"]) in page
+    case = client_as("designer").get(f"/api/v1/loops/{Loop.objects.get(tag='FX-1').pk}/case/").json()
+    assert case["devices"][0]["needs"] == {"voltage_min": "11 V", "current_max": "20 mA", "hart": True}
+    answer = client_as("designer").post("/api/v1/verify/", json.dumps(case), content_type="application/json")
+    assert answer.json()["function"]["verdict"] == result["function"]["verdict"] == "incomplete"
+
+
+def test_a_table_brings_what_a_device_needs(people: Any, certificate: Any) -> None:
+    row = {
+        "kind": "field_device", "maker": "Sandpiper Instruments", "type": "SV-9", "terminals": "1-2", "side": "device",
+        "works as": "Solenoid", "pull-in current": "37 mA", "coil resistance at 20 °C": "270 ohm",
+        "highest temperature of the coil": "80 degC", "fixed voltage drop": "0.7 V", "temperature class 1": "T4",
+        "temperature class 1 Ta max": "70 degC", "temperature class 1 Pi": "0.5 W",
+    }  # fmt: skip
+    author = Author(people["keeper"])
+    assert import_file(filed([row]), author, kind="equipment", commit=True).faults == ()
+    terminals = Terminals.objects.get(equipment__type_name="SV-9")
+    assert (terminals.needs_kind, terminals.pull_in_a_text, terminals.coil_ohm_text) == ("solenoid", "37 mA", "270 ohm")
+    assert (terminals.coil_max_degc_text, terminals.drop_v_text) == ("80 degC", "0.7 V")
+    assert terminals.temperature_classes.get().pi_w_text == "0.5 W"
+    foreign = import_file(filed([row | {"type": "SV-10", "HART": "yes"}]), author, kind="equipment", commit=True)
+    assert [fault.column for fault in foreign.faults] == ["HART"]
+    cable = {"name": "Pair 18", "conductor": "18 AWG", "Lc is of": "loop", "Rc is of": "loop"}
+    assert import_file(filed([cable]), author, kind="cable_type", commit=True).faults == ()
+    assert CableType.objects.get(name="Pair 18").conductor == "18 AWG"
 
 
 def test_every_conductor_of_the_register_is_known_to_the_rules() -> None:

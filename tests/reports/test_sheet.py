@@ -67,6 +67,10 @@ def test_every_quantity_of_inputs_and_results_is_on_the_paper(loop: Any, words_o
             assert flat(text) in paper, text
         assert flat(result["function"]["voltage_at_device"]) in paper
         assert flat(result["function"]["voltage_needed"]) in paper
+        assert result["function"]["parts"]
+        for part in result["function"]["parts"]:
+            for key in ("value", "limit", "reference", "why"):
+                assert flat(part[key]) in paper, (part["name"], key)
 
 
 def test_title_block_signatures_digests_and_caution_are_on_the_paper(
