@@ -24,7 +24,7 @@ from registry.models import Deed, Revision
 from registry.models.base import Record
 from registry.reading import EntryForm, RecordField, remembered_choices
 from registry.selectors import LOOPS_BY_KIND, record_text
-from registry.services.bulk import BatchRefused, Incoming, Outcome, save_many
+from registry.services.bulk import BatchRefused, Incoming, Outcome, row_lookups, save_many
 from registry.services.changes import recorded, told_so_far
 from registry.services.records import Author, latest_revision_ids
 from registry.uses import Effects, Proposals, foresee
@@ -211,15 +211,6 @@ def stored_records(kind: ImportKind, groups: Iterable[Group]) -> dict[tuple[str,
             key = tuple(str(get(record)) for get in key_of)
             if key in keys:
                 found[key] = record
-    return found
-
-
-def row_lookups(model: type[models.Model], before: str = "") -> list[str]:
-    """The lists that belong to a record, as prefetch lookups."""
-    found: list[str] = []
-    for name in getattr(model, "revision_children", ()):
-        child = model._meta.get_field(name).related_model
-        found += [f"{before}{name}", *row_lookups(child, f"{before}{name}__")]  # type: ignore[arg-type]
     return found
 
 

@@ -13,10 +13,12 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from loops.entries import LoopEntry
+from registry.digests import digest
 from registry.entries import ENTRIES
-from registry.models import Equipment, Origin, Revision
+from registry.models import Deed, Equipment, Origin, Revision
 from registry.reading import EntryForm, read_entry, read_level, remembered_choices
 from registry.services.bulk import BatchRefused, Incoming, save_many
+from registry.services.changes import LISTENERS
 from registry.services.records import Author, save_text, snapshot
 
 pytestmark = pytest.mark.django_db
@@ -157,3 +159,117 @@ def test_a_record_in_which_nothing_differs_is_left_alone(
     item.refresh_from_db()
     assert item.version == version + 1
     assert Revision.objects.filter(kind="equipment", record_id=item.pk).count() == 2
+
+
+def altered(text: dict[str, Any], number: int) -> dict[str, Any]:
+    """Another text for a record: values, rows added, taken away, moved and renamed, by its number."""
+    text = copy.deepcopy(text)
+    terminals = text["terminals"]
+    permitted = terminals[0]["permitted"]
+    match number % 5:
+        case 0:
+            terminals[0]["po_w"] = f"{0.1 + number / 1000:.3f} W"
+        case 1:
+            text["notes"] = f"Note {number}"
+            permitted.append({"group": "IIA", "co_f": "2 uF", "lo_h": "30 mH"})
+        case 2:
+            del permitted[0]
+        case 3:
+            permitted.reverse()
+            terminals[0] |= {"io_a": "50 mA", "uo_v": "20 V", "um_v": "250 V", "po_w": "0.2 W"}
+        case 4:
+            terminals.append(copy.deepcopy(terminals[0]) | {"id": "", "name": terminals[0]["name"]})
+            terminals[0]["name"] = "9-10"
+            for row in terminals[-1]["permitted"]:
+                row.pop("id", None)
+    return text
+
+
+def test_changed_records_are_those_that_one_save_each_makes(source_data: dict[str, Any], author: Author) -> None:
+    from registry.selectors import record_text
+
+    def made(prefix: str) -> list[Any]:
+        texts = [numbered(source_data, number) | {"maker": prefix} for number in range(200)]
+        return save_many("equipment", [Incoming(text) for text in texts], author).records
+
+    def plain(content: Any, key: str = "") -> Any:
+        if isinstance(content, dict):
+            if key == "certificate":
+                return content
+            return {name: plain(value, name) for name, value in content.items() if name not in {"id", "maker"}}
+        return [plain(item) for item in content] if isinstance(content, list) else content
+
+    ones = [Equipment.objects.get(pk=record.pk) for record in made("One by one")]
+    many = [Equipment.objects.get(pk=record.pk) for record in made("In bulk")]
+    for number, record in enumerate(ones):
+        save_text("equipment", altered(record_text(record), number), author, record_id=record.pk, opened_version=1)
+    batch = [Incoming(altered(record_text(record), number), record) for number, record in enumerate(many)]
+    with CaptureQueriesContext(connection) as queries:
+        outcome = save_many("equipment", batch, author)
+    assert (outcome.added, outcome.changed, outcome.unchanged) == (0, 200, 0)
+    assert len(queries) < 200
+    for one, other in zip(ones, many, strict=True):
+        stored, expected = Equipment.objects.get(pk=other.pk), Equipment.objects.get(pk=one.pk)
+        assert plain(snapshot(stored)) == plain(snapshot(expected))
+        assert (stored.version, stored.created_at) == (expected.version, other.created_at)
+        first, second = (Revision.objects.get(kind="equipment", record_id=r.pk, number=2) for r in (one, other))
+        assert digest(plain(second.snapshot)) == digest(plain(first.snapshot))
+        assert second.digest == digest(second.snapshot) == digest(snapshot(stored) | {"archived": False})
+        assert [row.uo_v for row in stored.terminals.all()] == [row.uo_v for row in expected.terminals.all()]
+
+
+def test_queries_do_not_grow_with_the_changed_records(source_data: dict[str, Any], author: Author) -> None:
+    counts = []
+    for size in (5, 10):
+        batch = [Incoming(numbered(source_data, size * 100 + number)) for number in range(size)]
+        records = save_many("equipment", batch, author).records
+        changed = []
+        for item, record in zip(batch, records, strict=True):
+            text = copy.deepcopy(dict(item.data))
+            text["terminals"][0]["uo_v"] = "20 V"
+            changed.append(Incoming(text, record))
+        with CaptureQueriesContext(connection) as queries:
+            assert save_many("equipment", changed, author).changed == size
+        counts.append(len(queries))
+    assert counts[1] - counts[0] <= 1
+
+
+def test_listeners_are_told_of_changed_records_once(source_data: dict[str, Any], author: Author) -> None:
+    batch = [Incoming(numbered(source_data, number)) for number in range(3)]
+    records = save_many("equipment", batch, author).records
+    heard: list[tuple[str, int | None]] = []
+
+    def listen(deeds: Any) -> None:
+        heard.extend((deed.verb, deed.record_id) for deed in deeds)
+
+    LISTENERS.append(listen)
+    try:
+        changed = [
+            Incoming(dict(item.data) | {"notes": "New"}, record) for item, record in zip(batch, records, strict=True)
+        ]
+        save_many("equipment", changed, author)
+    finally:
+        LISTENERS.remove(listen)
+    assert heard == [(Deed.CHANGE, record.pk) for record in records]
+
+
+def test_a_stale_record_and_a_name_already_taken_are_refused_and_nothing_is_changed(
+    source_data: dict[str, Any], author: Author
+) -> None:
+    texts = [numbered(source_data, number) for number in range(4)]
+    records = save_many("equipment", [Incoming(text) for text in texts], author).records
+    Equipment.objects.filter(pk=records[0].pk).update(version=7)
+
+    batch = [
+        Incoming(texts[0] | {"notes": "New"}, records[0]),
+        Incoming(texts[1] | {"type_name": "NB-2"}, records[1]),
+        Incoming(texts[2] | {"notes": "New"}, records[2]),
+    ]
+    with pytest.raises(BatchRefused) as refused:
+        save_many("equipment", batch, author)
+    errors = refused.value.outcome.errors
+    assert set(errors) == {0, 1}
+    assert "changed by somebody else" in errors[0]["type_name"][0]
+    assert "already" in errors[1]["type_name"][0]
+    assert not Equipment.objects.exclude(notes="").exists()
+    assert not Revision.objects.filter(kind="equipment", number__gt=1).exists()
