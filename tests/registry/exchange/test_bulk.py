@@ -273,3 +273,21 @@ def test_a_stale_record_and_a_name_already_taken_are_refused_and_nothing_is_chan
     assert "already" in errors[1]["type_name"][0]
     assert not Equipment.objects.exclude(notes="").exists()
     assert not Revision.objects.filter(kind="equipment", number__gt=1).exists()
+
+
+def test_rows_in_use_are_refused_in_words_at_the_record_that_loses_them(
+    loop: Any, source: Any, source_data: dict[str, Any], author: Author
+) -> None:
+    from registry.selectors import record_text
+
+    (other,) = save_many("equipment", [Incoming(numbered(source_data, 7))], author).records
+    source = Equipment.objects.get(pk=source.pk)
+    batch = [
+        Incoming(record_text(other) | {"notes": "New"}, other),
+        Incoming(record_text(source) | {"terminals": [source_data["terminals"][0] | {"name": "7-8"}]}, source),
+    ]
+    with pytest.raises(BatchRefused) as refused:
+        save_many("equipment", batch, author)
+    assert set(refused.value.outcome.errors) == {1}
+    assert "in use" in refused.value.outcome.errors[1]["terminals"][0]
+    assert not Equipment.objects.exclude(notes="").exists()
