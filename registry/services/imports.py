@@ -24,7 +24,8 @@ from registry.models import Deed, Revision
 from registry.models.base import Record
 from registry.reading import EntryForm, RecordField, remembered_choices
 from registry.selectors import LOOPS_BY_KIND, record_text
-from registry.services.bulk import BatchRefused, Incoming, Outcome, row_lookups, save_many
+from registry.services.bulk import BatchRefused, Incoming, Outcome, save_many
+from registry.services.bulk_rows import row_lookups
 from registry.services.changes import recorded, told_so_far
 from registry.services.records import Author, latest_revision_ids
 from registry.uses import Effects, Proposals, foresee
