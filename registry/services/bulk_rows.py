@@ -17,6 +17,9 @@ from registry.services.records import assign, match_rows
 CHUNK = 500
 """So many keys go into one query: SQLite takes no more than 999 values."""
 
+FEW_VALUES = 4
+"""Where rows get no more than so many different contents, each content is one update."""
+
 FEW_COLUMNS = 4
 """Up to so many columns are updated by case; more are faster written as whole rows that replace the stored ones."""
 
@@ -48,6 +51,14 @@ def overwrite(rows: Sequence[models.Model], columns: Iterable[str]) -> None:
     """Store some columns of rows that stand in the database."""
     manager = type(rows[0])._default_manager
     names = sorted(columns)
+    alike: dict[tuple[Any, ...], list[int]] = {}
+    for row in rows:
+        alike.setdefault(tuple(getattr(row, row._meta.get_field(name).attname) for name in names), []).append(row.pk)
+    if len(alike) <= FEW_VALUES:
+        for values, keys in alike.items():
+            for part in chunks(keys):
+                manager.filter(pk__in=part).update(**dict(zip(names, values, strict=True)))
+        return
     if len(names) <= FEW_COLUMNS:
         manager.bulk_update(rows, names)
         return
