@@ -51,13 +51,14 @@ def overwrite(rows: Sequence[models.Model], columns: Iterable[str]) -> None:
     """Store some columns of rows that stand in the database."""
     manager = type(rows[0])._default_manager
     names = sorted(columns)
+    stored = [item.attname for item in type(rows[0])._meta.concrete_fields if item.name in names]
     alike: dict[tuple[Any, ...], list[int]] = {}
     for row in rows:
-        alike.setdefault(tuple(getattr(row, row._meta.get_field(name).attname) for name in names), []).append(row.pk)
+        alike.setdefault(tuple(getattr(row, name) for name in stored), []).append(row.pk)
     if len(alike) <= FEW_VALUES:
         for values, keys in alike.items():
             for part in chunks(keys):
-                manager.filter(pk__in=part).update(**dict(zip(names, values, strict=True)))
+                manager.filter(pk__in=part).update(**dict(zip(stored, values, strict=True)))
         return
     if len(names) <= FEW_COLUMNS:
         manager.bulk_update(rows, names)
