@@ -103,6 +103,9 @@ def assumptions(case: Case) -> list[Remark]:
     if not any(device.needs is not None for device in case.devices):
         return []
     found = []
+    if case.cables and not isinstance(case.area.ambient_max_c, Decimal):
+        template = "The highest ambient is not known: the cables are taken at 20 degC for function; confirm that."
+        found.append(Remark(template))
     for cable in case.cables or ():
         if loop_resistance(cable) is not None:
             continue

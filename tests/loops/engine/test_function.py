@@ -404,3 +404,11 @@ def test_the_worse_end_is_the_one_that_is_told() -> None:
     at_4 = D(24) - D("0.004") * D("597.26")
     found = judge(make.device(BARRIER, needs=Needs(D(5), D("0.022"), at_4 - D("0.1")))).function
     assert (found.verdict, found.voltage_at_device_v, found.voltage_needed_v) == (PASS, at_4, at_4 - D("0.1"))
+
+
+@pytest.mark.parametrize(("ambient", "told"), [(None, True), (D(40), False)])
+def test_an_unknown_ambient_is_told_where_cables_are_warmed(ambient: D | None, told: bool) -> None:
+    area = replace(make.CASE.area, ambient_max_c=UNKNOWN if ambient is None else ambient)
+    device = replace(make.DEVICE, needs=Needs(D(11), D("0.022")))
+    remarks = judge(replace(make.CASE, area=area, devices=(device,))).confirmations
+    assert any("highest ambient is not known" in remark.template for remark in remarks) is told
