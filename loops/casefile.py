@@ -2,7 +2,7 @@
 
 :func:`judge_document` takes the document and gives the result as plain data; :func:`read_document` only reads it. Both
 raise :class:`CaseError` for a document that cannot be true or cannot be read, and nothing else. The keys of a document
-are those of :data:`loops.casekeys.DOCUMENT`.
+are read in :mod:`loops.casekeys`, which lists those that may be left out.
 """
 
 from __future__ import annotations

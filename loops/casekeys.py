@@ -1,6 +1,12 @@
 """The keys of a case document, and what each becomes in the engine.
 
 One function for each object of the document. Missing keys are unknown; what cannot be true together is refused here.
+
+Keys for function, all of which may be left out: ``devices[].needs`` with ``kind`` (``two_wire``, ``proximity_sensor``,
+``solenoid``), ``hart``, ``pull_in_current``, ``coil_resistance`` and ``coil_temperature_max``;
+``devices[].series_resistance`` and ``voltage_drop``; ``cables[].conductor`` (``1.5 mm2``, ``18 AWG``);
+``sources[].supply.hart_resistance``. Further: ``accepted_schemes``, ``safe_area_ambient_min``, ``two_wise``,
+``ambient_min`` and ``ambient_max`` of a source, ``Pi`` and ``Ii`` of a temperature row.
 """
 
 from __future__ import annotations
