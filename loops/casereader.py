@@ -92,12 +92,12 @@ class Reader:
             self.error(key, str(error))
             return UNKNOWN
 
-    def number(self, key: str, kind: Kind) -> Decimal:
-        """A quantity that is zero when its key is missing."""
+    def number(self, key: str, kind: Kind) -> Decimal | None:
+        """A quantity that is ``None`` when its key is missing."""
         value = self.quantity(key, kind)
         if value is NOT_STATED:
             self.error(key, f"Write a value, for example {kind.example}, or leave the key out.")
-        return value if isinstance(value, Decimal) else Decimal(0)
+        return value if isinstance(value, Decimal) else None
 
     def choice(self, key: str, options: type[E]) -> E | None:
         """One of a list of words."""

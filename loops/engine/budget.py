@@ -5,7 +5,7 @@ from __future__ import annotations
 from decimal import Decimal
 from typing import NamedTuple
 
-from loops.engine.case import Case, Parameter, Source
+from loops.engine.case import Case, DeviceKind, Parameter, Source
 from loops.engine.conductors import Line, line_of
 from loops.engine.sources import least_resistance
 
@@ -13,17 +13,21 @@ AT_20_MA_A = Decimal("0.020")
 
 
 class Budget(NamedTuple):
-    """Load in the field circuit in ohm (``None`` while unknown), line, inline resistance in ohm, fixed drops in V."""
+    """Load in the field circuit in ohm (``None`` while unknown), line, inline resistance in ohm, fixed drops in V.
+
+    ``unclear``: devices of which nobody has said what they take from the loop.
+    """
 
     load_ohm: Decimal | None
     line: Line
     inline_ohm: Decimal
     drops_v: Decimal
+    unclear: tuple[str, ...] = ()
 
     @property
     def known(self) -> bool:
         """Nothing is missing."""
-        return self.load_ohm is not None and self.line.known
+        return self.load_ohm is not None and not self.missing_of_line
 
     @property
     def ohm(self) -> Decimal:
@@ -33,24 +37,31 @@ class Budget(NamedTuple):
     @property
     def missing(self) -> list[str]:
         """What is not known, in words."""
-        return [
-            word
-            for word, absent in (("load resistance", self.load_ohm is None), ("cable lengths", not self.line.known))
-            if absent
-        ]
+        return ([] if self.load_ohm is not None else ["load resistance"]) + self.missing_of_line
+
+    @property
+    def missing_of_line(self) -> list[str]:
+        """What is not known of cables and devices in the line, in words."""
+        return [*self.line.missing, *(f"voltage drop or resistance of {name}" for name in self.unclear)]
 
 
 def budget_of(case: Case, source: Source) -> Budget:
     """What the circuit takes besides the source and the devices that state a need.
 
+    Simple apparatus without figures takes nothing; of any other device without need, resistance or drop it is unclear.
+
     >>> budget_of(Case((Source("S"),)), Source("S")).missing
     ['load resistance', 'cable lengths']
     """
     inline, drops = Decimal(0), Decimal(0)
+    unclear = []
     for device in case.devices:
-        inline += device.series_resistance_ohm
-        drops += device.voltage_drop_v
-    return Budget(_load(case, source), line_of(case), inline, drops)
+        resistance, drop = device.series_resistance_ohm, device.voltage_drop_v
+        if resistance is None and drop is None and device.needs is None and device.kind is not DeviceKind.SIMPLE:
+            unclear.append(device.name)
+        inline += resistance or 0
+        drops += drop or 0
+    return Budget(_load(case, source), line_of(case), inline, drops, tuple(unclear))
 
 
 def has_load_apart(source: Source) -> bool:

@@ -255,7 +255,8 @@ class Needs:
 class Device:
     """Input terminals on the circuit: field device, inline item or simple apparatus.
 
-    ``series_resistance_ohm`` and ``voltage_drop_v`` belong to inline items and matter for function alone.
+    ``series_resistance_ohm`` and ``voltage_drop_v`` belong to inline items and matter for function alone; ``None``
+    where nobody has said what the item takes from the loop.
     """
 
     name: str
@@ -273,8 +274,8 @@ class Device:
     certificate: Certificate | None = None
     simple: Simple | None = None
     needs: Needs | None = None
-    series_resistance_ohm: Decimal = Decimal(0)
-    voltage_drop_v: Decimal = Decimal(0)
+    series_resistance_ohm: Decimal | None = None
+    voltage_drop_v: Decimal | None = None
 
 
 @dataclass(frozen=True, slots=True)

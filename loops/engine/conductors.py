@@ -14,6 +14,7 @@ from loops.engine.case import Cable, Case
 from loops.engine.findings import Remark
 from loops.engine.totals import FOOT_M, loop_resistance, resistance_at
 
+COPPER_TABLES_C = Decimal(20)  # temperature of the tables below
 # Where the resistance of a cable is not given: 0.5 mm2 copper, both cores, the thinnest usual instrument cable.
 DEFAULT_LOOP_OHM_PER_M = Decimal("0.0720")
 
@@ -52,10 +53,10 @@ LOOP_OHM_PER_M_BY_NAME = {
 
 
 class Line(NamedTuple):
-    """Resistance of all runs, both cores, in ohm; ``known`` is false while a run or its length is missing."""
+    """Resistance of all runs, both cores, in ohm, and what is missing of it, in words."""
 
     ohm: Decimal
-    known: bool
+    missing: tuple[str, ...] = ()
 
 
 def working_resistance(cable: Cable) -> Decimal:
@@ -81,17 +82,24 @@ def cable_resistance(cable: Cable, temperature_c: Decimal) -> Decimal:
 
 
 def line_of(case: Case) -> Line:
-    """Resistance of all runs at the highest ambient (20 degC where that is unknown).
+    """Resistance of all runs at the highest ambient; where that is unknown, at 20 degC and told as missing.
 
-    >>> line_of(Case((), cables=(Cable("W"),))).known
-    False
+    >>> line_of(Case((), cables=(Cable("W"),))).missing
+    ('cable lengths', 'highest ambient of the area')
     """
     if case.cables is None:
-        return Line(Decimal(0), False)
+        return Line(Decimal(0), ("cable lengths",))
     ambient = case.area.ambient_max_c
-    temperature = ambient if isinstance(ambient, Decimal) else Decimal(20)
-    known = all(isinstance(cable.length_m, Decimal) for cable in case.cables)
-    return Line(sum((cable_resistance(cable, temperature) for cable in case.cables), Decimal(0)), known)
+    missing = []
+    if not all(isinstance(cable.length_m, Decimal) for cable in case.cables):
+        missing.append("cable lengths")
+    if case.cables and not isinstance(ambient, Decimal):
+        missing.append("highest ambient of the area")
+    temperature = ambient if isinstance(ambient, Decimal) else COPPER_TABLES_C
+    return Line(
+        sum((cable_resistance(cable, temperature) for cable in case.cables), Decimal(0)),
+        tuple(missing),
+    )
 
 
 def assumptions(case: Case) -> list[Remark]:
@@ -103,9 +111,6 @@ def assumptions(case: Case) -> list[Remark]:
     if not any(device.needs is not None for device in case.devices):
         return []
     found = []
-    if case.cables and not isinstance(case.area.ambient_max_c, Decimal):
-        template = "The highest ambient is not known: the cables are taken at 20 degC for function; confirm that."
-        found.append(Remark(template))
     for cable in case.cables or ():
         if loop_resistance(cable) is not None:
             continue

@@ -84,12 +84,12 @@ def sensor_line(device: Device, budget: Budget) -> FunctionPart:
     """Line of a two-wire proximity sensor, both cores with inline items: at most 50 ohm (IEC 60947-5-6).
 
     >>> from loops.engine.conductors import Line
-    >>> sensor_line(Device("D"), Budget(None, Line(Decimal(50), True), Decimal(0), Decimal(0))).verdict
+    >>> sensor_line(Device("D"), Budget(None, Line(Decimal(50)), Decimal(0), Decimal(0))).verdict
     <Verdict.PASS: 'pass'>
     """
     line = budget.line.ohm + budget.inline_ohm
-    if at_most(line, SENSOR_LINE_OHM) and not budget.line.known:
-        why = _unknown(["cable lengths"])
+    if at_most(line, SENSOR_LINE_OHM) and budget.missing_of_line:
+        why = _unknown(budget.missing_of_line)
         return FunctionPart("line_resistance", INCOMPLETE, why, "proximity_sensor", None, SENSOR_LINE_OHM, "ohm", "<=")
     verdict = PASS if at_most(line, SENSOR_LINE_OHM) else FAIL
     why = Remark(

@@ -7,10 +7,11 @@ from __future__ import annotations
 
 from dataclasses import replace
 from decimal import Decimal as D
+from typing import Any
 
 import pytest
 
-from loops.engine.case import NOT_STATED, UNKNOWN, Case, Needs, NeedsKind, Screen, Supply
+from loops.engine.case import NOT_STATED, UNKNOWN, Case, DeviceKind, Needs, NeedsKind, Screen, Supply
 from loops.engine.conductors import (
     AWG_LOOP_OHM_PER_M,
     IEC_60228_CLASS_2_OHM_PER_M,
@@ -121,7 +122,6 @@ def test_warm_copper() -> None:
         assert float(1 / resistance_at(D(1), D(temperature))) == pytest.approx(float(factor), rel=0.005)
     warm, cool = judge(make.CASE).function, judge(make.area(ambient_max_c=D(20))).function
     assert warm.voltage_at_device_v < cool.voltage_at_device_v  # type: ignore[operator]
-    assert judge(make.area(ambient_max_c=UNKNOWN)).function == cool
 
 
 def test_unknown_resistance_takes_thin_copper_and_says_so() -> None:
@@ -328,7 +328,8 @@ def test_a_warm_coil_takes_less_current() -> None:
     assert warm.verdict is FAIL
     hot_place = make.cable(make.area(VALVE, ambient_max_c=D(80)), length_m=D(0))
     assert float(part(hot_place, "solenoid_current").value) == pytest.approx(24 / (380 + 400 * 1.2358))  # type: ignore[arg-type]
-    assert function(make.area(VALVE, ambient_max_c=UNKNOWN)) is PASS
+    assert function(make.area(VALVE, ambient_max_c=UNKNOWN)) is INCOMPLETE
+    assert function(replace(make.area(VALVE, ambient_max_c=UNKNOWN), cables=())) is PASS
 
 
 def test_drops_and_load_take_their_share() -> None:
@@ -406,9 +407,33 @@ def test_the_worse_end_is_the_one_that_is_told() -> None:
     assert (found.verdict, found.voltage_at_device_v, found.voltage_needed_v) == (PASS, at_4, at_4 - D("0.1"))
 
 
-@pytest.mark.parametrize(("ambient", "told"), [(None, True), (D(40), False)])
-def test_an_unknown_ambient_is_told_where_cables_are_warmed(ambient: D | None, told: bool) -> None:
-    area = replace(make.CASE.area, ambient_max_c=UNKNOWN if ambient is None else ambient)
-    device = replace(make.DEVICE, needs=Needs(D(11), D("0.022")))
-    remarks = judge(replace(make.CASE, area=area, devices=(device,))).confirmations
-    assert any("highest ambient is not known" in remark.template for remark in remarks) is told
+def test_cables_in_a_place_of_unknown_ambient_leave_the_budget_open() -> None:
+    """Copper at 70 degC has a fifth more resistance than at 20 degC, so no figure stands for an unknown ambient."""
+    cabled = judge(make.area(ambient_max_c=UNKNOWN)).function
+    assert (cabled.verdict, cabled.why.operands) == (INCOMPLETE, ("highest ambient of the area",))
+    assert function(replace(make.area(ambient_max_c=UNKNOWN), cables=())) is PASS
+
+
+@pytest.mark.parametrize(
+    ("stated", "expected"),
+    [
+        ({}, INCOMPLETE),
+        ({"voltage_drop_v": D(0)}, PASS),
+        ({"series_resistance_ohm": D(0)}, PASS),
+        ({"kind": DeviceKind.SIMPLE}, PASS),
+    ],
+)
+def test_a_device_that_says_nothing_of_what_it_takes_leaves_the_budget_open(stated: Any, expected: Verdict) -> None:
+    """A second transmitter takes 4 mA to 22 mA, a display a volt: nothing said is not nothing taken."""
+    quiet = replace(make.DEVICE, name="D2", needs=None, **stated)
+    found = judge(replace(make.CASE, devices=(make.DEVICE, quiet))).function
+    assert found.verdict is expected
+    if expected is INCOMPLETE:
+        assert found.why.operands == ("voltage drop or resistance of D2",)
+
+
+def test_a_quiet_device_leaves_a_sensor_line_open() -> None:
+    quiet = replace(make.DEVICE, name="D2", needs=None)
+    sensor = replace(make.DEVICE, needs=Needs(kind=NeedsKind.PROXIMITY_SENSOR))
+    assert function(replace(make.CASE, devices=(sensor,))) is PASS
+    assert function(replace(make.CASE, devices=(sensor, quiet))) is INCOMPLETE
