@@ -170,7 +170,7 @@ def _judge(subject: str, items: list[_Item], profile: Profile, what: str) -> Che
                 f"{{0}}: {item.words} is {{1:{item.unit}}}; {profile.name} needs {least} {{2:{item.unit}}}.",
                 (subject, item.value, limit),
             )
-            cure = Remark(f"{item.words} of {least} {{0:{item.unit}}} would pass.", (limit,))
+            cure = Remark(f"With {item.words} of {least} {{0:{item.unit}}} it would pass.", (limit,))
             relation = ">=" if below else "<="
             return Check(
                 CheckId.FISCO, FAIL, (subject,), why, profile.rule, item.value, limit, item.unit, relation, cure
@@ -178,7 +178,7 @@ def _judge(subject: str, items: list[_Item], profile: Profile, what: str) -> Che
     if missing is not None:
         why = Remark("{0}: {1} is not known.", (subject, missing.words))
         return Check(CheckId.FISCO, INCOMPLETE, (subject,), why, profile.rule, None, missing.most, missing.unit)
-    why = Remark("{0} keeps the limits of {1} for {2}.", (subject, profile.name, what))
+    why = Remark("{0}: within the limits of {1} for {2}.", (subject, profile.name, what))
     return Check(CheckId.FISCO, PASS, (subject,), why, profile.rule)
 
 
@@ -248,7 +248,7 @@ def _terminators(terminators: tuple[Terminator, ...], profile: Profile) -> Check
         return Check(CheckId.FISCO, INCOMPLETE, ("terminators",), why, profile.rule, None, str(profile.terminators))
     if len(terminators) != profile.terminators:
         why = Remark(
-            "There are {0} terminators; {1} needs {2}, one at each end of the trunk.",
+            "The number of terminators is {0}; {1} needs {2}, one at each end of the trunk.",
             (len(terminators), profile.name, profile.terminators),
         )
         cure = Remark("{0} terminators would pass.", (profile.terminators,))

@@ -18,7 +18,7 @@ from loops.engine.signals import hart_load, hart_time_constant, sensor_line, sol
 MEASURING_LOW_A = Decimal("0.004")
 ALARM_A = Decimal("0.022")
 MILLIVOLT = Decimal("0.001")  # what a budget of working voltages is told to
-_TOLD = "{0} is left with {1:V-} at {2:A} and needs {3:V}."
+_TOLD = "{0}: {1:V-} is left at {2:A}; {3:V} is needed."
 
 
 class _End(NamedTuple):

@@ -41,7 +41,7 @@ def check_construction(cable: Cable) -> Check:
             why = Remark(
                 f"{{0}}: {{1}} is {{2:{unit}}}; at least {{3:{unit}}} is needed.", (cable.name, words, value, limit)
             )
-            cure = Remark(f"A cable with a {{0}} of at least {{1:{unit}}} would pass.", (words, limit))
+            cure = Remark(f"A cable with {{0}} of at least {{1:{unit}}} would pass.", (words, limit))
             return Check(
                 CheckId.CABLE_CONSTRUCTION, FAIL, subject, why, "cable_construction", value, limit, unit, ">=", cure
             )

@@ -27,7 +27,7 @@ def check_earthing(case: Case, feed: Feed, remarks: list[Remark]) -> Check:
     if barriers:
         remarks.append(
             Remark(
-                "{0} is not isolated: confirm its earth (one conductor of at least 4 mm2 or two of at least 1.5 mm2, "
+                "Not isolated: {0}. Confirm its earth (one conductor of at least 4 mm2 or two of at least 1.5 mm2, "
                 "under 1 ohm to the earth of the power system{1}).",
                 (" and ".join(barriers), ", the same for all" if len(barriers) > 1 else ""),
             )
@@ -46,7 +46,7 @@ def check_earthing(case: Case, feed: Feed, remarks: list[Remark]) -> Check:
         return Check(CheckId.EARTHING, FAIL, subject, why, "earthing", str(least), str(limit), cure=cure)
     if most > 1:
         unknown = " and ".join([*open_sources, *open_devices])
-        why = Remark("Whether {0} is isolated from earth is not known; there may be a second earth.", (unknown,))
+        why = Remark("Not known to be isolated from earth: {0}; there may be a second earth.", (unknown,))
         return Check(CheckId.EARTHING, INCOMPLETE, subject, why, "earthing", str(least), str(limit))
     why = (
         Remark("The circuit is earthed at one point: {0}.", (points,))

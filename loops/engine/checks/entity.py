@@ -98,5 +98,5 @@ def _compare(
         missing.append(f"{pair.output} of {feed.name}")
     if shown[1] is None and device.kind is not DeviceKind.SIMPLE:
         missing.append(f"{pair.input} of {device.name}")
-    why = Remark("{0} is not known.", (" and ".join(missing),))
+    why = Remark("Not known: {0}.", (" and ".join(missing),))
     return Check(pair.id, INCOMPLETE, subject, why, "entity", *shown)

@@ -127,7 +127,8 @@ def check_simple(case: Case, device: Device, feed: Feed, remarks: list[Remark]) 
         why = Remark("{0} stores energy, so its Ci and Li must be known.", subject)
         checks = [Check(CheckId.SIMPLE_APPARATUS, INCOMPLETE, subject, why, "simple_apparatus")]
     else:
-        why = Remark("{0} is {1} and makes no power of its own.", (device.name, simple.kind.value))
+        words = "stores energy, counted in the sums," if simple.kind is SimpleKind.STORED_ENERGY else "is passive"
+        why = Remark("{0} {1} and makes no power of its own.", (device.name, words))
         checks = [Check(CheckId.SIMPLE_APPARATUS, PASS, subject, why, "simple_apparatus")]
     if (
         simple.kind is not SimpleKind.GENERATING

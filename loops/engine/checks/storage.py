@@ -61,6 +61,7 @@ class _View(NamedTuple):
 
 
 _SEVERITY = {PASS: 0, FAIL: 2}
+_HALVING_OPEN = ", halved as long as the 1 % rule is open"  # a failure is told against the full limit
 
 
 def check_storage(case: Case, feed: Feed, remarks: list[Remark]) -> Storage:
@@ -102,7 +103,7 @@ def _view(row: Permitted, number: int, parts: Parts, feed: Feed) -> _View:
     if len(feed.rows) > 1:
         note += f", pair {number} of {len(feed.rows)}"
     if limits.halved is not False:
-        note += ", halved by the 1 % rule" if limits.halved else ", halved as long as the 1 % rule is open"
+        note += ", halved by the 1 % rule" if limits.halved else _HALVING_OPEN
     metres_c = longest_by(limits.strict_c, parts, parts.ci, capacitance=True)
     metres_l = None if way.passed else longest_by(limits.strict_l, parts, parts.li, capacitance=False)
     capacitance = _capacitance(limits, parts, feed, note, metres_c)
@@ -144,7 +145,7 @@ def _sum_why(
     if verdict is PASS:
         return Remark(within, operands)
     if verdict is FAIL:
-        return Remark(above, operands)
+        return Remark(above, (*operands[:4], note.removesuffix(_HALVING_OPEN)))
     missing = " and ".join((*device.missing, *cable.missing)) or (
         "the combination of sources" if feed.unsettled else "whether the 1 % rule applies"
     )

@@ -161,8 +161,18 @@ def check_source_ambient(case: Case, source: Source) -> Check | None:
     top = UNMARKED_MAX_C if top is NOT_STATED else top
     if not isinstance(place_min, Decimal):
         # Nobody asks how cold a control room is: only an upper end was given, and only that is judged.
+        if isinstance(top, Decimal) and isinstance(place_max, Decimal):
+            return _upper_end((source.name,), source.name, "its place", top, place_max)
         bottom = place_min = UNMARKED_MIN_C
     return _range((source.name,), source.name, "its place", bottom, top, place_min, place_max, CONFIRM)
+
+
+def _upper_end(subject: tuple[str, ...], name: str, place: str, top: Decimal, warmest: Decimal) -> Check:
+    why = Remark("{0} is good up to {1:degC}; {2} reaches {3:degC}.", (name, top, place, warmest))
+    if warmest <= top:
+        return Check(CheckId.AMBIENT, PASS, subject, why, "ambient", warmest, top, "degC")
+    cure = Remark("A part good up to {0:degC} would pass.", (warmest,))
+    return Check(CheckId.AMBIENT, FAIL, subject, why, "ambient", warmest, top, "degC", cure=cure)
 
 
 def _range(
@@ -176,9 +186,7 @@ def _range(
     unknown: Verdict,
 ) -> Check:
     if isinstance(top, Decimal) and isinstance(warmest, Decimal) and warmest > top:
-        why = Remark("{0} is good up to {1:degC}; {2} reaches {3:degC}.", (name, top, place, warmest))
-        cure = Remark("A part good up to {0:degC} would pass.", (warmest,))
-        return Check(CheckId.AMBIENT, FAIL, subject, why, "ambient", warmest, top, "degC", cure=cure)
+        return _upper_end(subject, name, place, top, warmest)
     if isinstance(bottom, Decimal) and isinstance(coldest, Decimal):
         if coldest < bottom:
             why = Remark("{0} is good down to {1:degC}; {2} falls to {3:degC}.", (name, bottom, place, coldest))

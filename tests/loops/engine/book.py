@@ -174,14 +174,20 @@ CIRCUITS: dict[str, Case] = {
     ),
     "L/R above Lo/Ro": cable(row(lo_h=D("0.1e-3")), inductance_per_resistance_h_per_ohm=D("60e-6")),
     "L/R recomputed for the devices": device(row(lo_h=D("0.6e-3")), li_h=D("450e-6"), ci_f=D(0)),
+    "far too much cable, 1 % rule open": cable(device(ci_f=D("5e-9"), li_h=UNKNOWN), length_m=D(1500)),
+    "L/R recomputed for the devices, and not within it": device(
+        row(lo_h=D("0.6e-3"), lo_ro_h_per_ohm=D("20e-6")), li_h=D("450e-6")
+    ),
     "L/R with Li of a device not known": device(row(lo_h=D("0.1e-3")), li_h=UNKNOWN),
     "no inductance limit at all": cable(inductance_h_per_m=D(0), capacitance_f_per_m=D(0)),
     "inductance limits the length": cable(
         capacitance_f_per_m=D("10e-12"), inductance_per_resistance_h_per_ohm=D("60e-6")
     ),
     "halved by the 1 % rule": device(**LUMPED),
-    "halved, with the cap of IIC": device(row(co_f=D("2e-6")), **LUMPED),
-    "halved, with the cap of IIB": device(row(area(group=Group.IIB), group=Group.IIB, co_f=D("4e-6")), **LUMPED),
+    "halved, with the cap of IIC": device(row(co_f=D("2e-6")), **LUMPED | {"ci_f": D("50e-9")}),
+    "halved, with the cap of IIB": device(
+        row(area(group=Group.IIB), group=Group.IIB, co_f=D("4e-6")), **LUMPED | {"ci_f": D("50e-9")}
+    ),
     "halved and too much": cable(device(**LUMPED), length_m=D(600)),
     "Co and Lo declared together": device(row(together=True), **LUMPED),
     "1 % rule open for Li": device(ci_f=D("5e-9"), li_h=UNKNOWN),
