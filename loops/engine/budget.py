@@ -25,11 +25,6 @@ class Budget(NamedTuple):
     unclear: tuple[str, ...] = ()
 
     @property
-    def known(self) -> bool:
-        """Nothing is missing."""
-        return self.load_ohm is not None and not self.missing_of_line
-
-    @property
     def ohm(self) -> Decimal:
         """All that is known of the resistance."""
         return (self.load_ohm or Decimal(0)) + self.line.ohm + self.inline_ohm

@@ -74,14 +74,16 @@ Hungry = Sequence[tuple[Device, Needs]]
 
 def _two_wire(case: Case, source: Source, hungry: Hungry, budget: Budget) -> Function:
     names = " and ".join(device.name for device, _ in hungry)
-    highest, lowest = _at(source, hungry, budget, highest=True), _at(source, hungry, budget, highest=False)
-    unknown = Remark("Not known: {0}.", (", ".join(_missing(source, hungry, budget)) or "part of the budget",))
-    parts = [_voltage(end, names, unknown) for end in (highest, lowest)]
+    missing = budget.missing
+    ends = _at(source, hungry, budget, missing, highest=True), _at(source, hungry, budget, missing, highest=False)
+    unknown = None
+    if any(end.available is None or end.needed is None for end in ends):
+        unknown = Remark("Not known: {0}.", (", ".join(_missing(source, hungry, missing)) or "part of the budget",))
+    parts = [_voltage(end, names, unknown) for end in ends]
     decisive = _gravest(parts)
-    end = (highest, lowest)[parts.index(decisive)]
-    if decisive.verdict is PASS:
-        end = min((highest, lowest), key=_spare)
-        decisive = _voltage(end, names, unknown)
+    if decisive.verdict is PASS and _spare(ends[1]) < _spare(ends[0]):
+        decisive = parts[1]
+    end = ends[parts.index(decisive)]
     if any(needs.hart for _, needs in hungry):
         parts += [hart_time_constant(case, source, budget), hart_load(case, source)]
         decisive = _gravest([decisive, *parts[2:]])
@@ -99,9 +101,10 @@ def _spare(end: _End) -> Decimal:
     return end.available - end.needed
 
 
-def _voltage(end: _End, names: str, unknown: Remark) -> FunctionPart:
+def _voltage(end: _End, names: str, unknown: Remark | None) -> FunctionPart:
     """One end of the range as a part of the verdict."""
     if end.available is None or end.needed is None:
+        assert unknown is not None
         verdict, why = INCOMPLETE, unknown
     else:
         verdict = FAIL if end.starved else PASS
@@ -110,7 +113,7 @@ def _voltage(end: _End, names: str, unknown: Remark) -> FunctionPart:
     return FunctionPart(end.name, verdict, why, "voltage_budget", end.available, end.needed, "V", ">=")
 
 
-def _at(source: Source, hungry: Hungry, budget: Budget, *, highest: bool) -> _End:
+def _at(source: Source, hungry: Hungry, budget: Budget, missing: Sequence[str], *, highest: bool) -> _End:
     """The budget at one end of the current range."""
     name = "voltage_at_highest_current" if highest else "voltage_at_4mA"
     current, needed = Decimal(0), Decimal(0)
@@ -130,14 +133,14 @@ def _at(source: Source, hungry: Hungry, budget: Budget, *, highest: bool) -> _En
         return _End(name, current, None, needed if needs_known else None, False)
     left = offered - current * budget.ohm - budget.drops_v
     starved = needs_known and not at_most(needed, left)
-    return _End(name, current, left if budget.known or starved else None, needed if needs_known else None, starved)
+    return _End(name, current, None if missing and not starved else left, needed if needs_known else None, starved)
 
 
-def _missing(source: Source, hungry: Hungry, budget: Budget) -> list[str]:
+def _missing(source: Source, hungry: Hungry, of_budget: Sequence[str]) -> list[str]:
     found = [f"supply of {source.name}"] if source_voltage(source, ALARM_A) is None else []
     return [
         *found,
-        *budget.missing,
+        *of_budget,
         *(
             f"voltage that {device.name} needs"
             for device, needs in hungry

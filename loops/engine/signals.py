@@ -112,7 +112,7 @@ def solenoid(case: Case, source: Source, device: Device, needs: Needs, budget: B
     coil, hot, pull_in = needs.coil_resistance_ohm, needs.coil_temperature_max_c, needs.pull_in_current_a
     limit = pull_in if isinstance(pull_in, Decimal) else None
     current, missing = None, budget.missing
-    if isinstance(coil, Decimal) and isinstance(hot, Decimal) and budget.known:
+    if isinstance(coil, Decimal) and isinstance(hot, Decimal) and not missing:
         ambient = case.area.ambient_max_c
         warm = resistance_at(coil, max(hot, ambient) if isinstance(ambient, Decimal) else hot)
         current = solenoid_current(source, budget.ohm + warm, budget.drops_v)

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from decimal import Decimal
 
 from loops.engine.arithmetic import with_full_precision
-from loops.engine.case import Case, DeviceKind, Level, Output, Parameter, Source
+from loops.engine.case import Case, DeviceKind, Level, Output, Permitted, Source
 from loops.engine.checks.cables import check_construction, check_type
 from loops.engine.checks.certificates import check_certificate, check_device_certificate
 from loops.engine.checks.earthing import check_earthing, check_um
@@ -143,23 +143,23 @@ def plausibility_of_permitted(source: Source, tables: Tables) -> list[Remark]:
     found = []
     factor, relief = ("x1", FACTOR**2) if source.level is Level.IC else ("x1.5", Decimal(1))
     for row in source.permitted:
-        expected: dict[tuple[str, str], tuple[Parameter, Decimal]] = {}
-        if isinstance(source.uo_v, Decimal):
+        if isinstance(source.uo_v, Decimal) and isinstance(row.co_f, Decimal):
             cell = tables.capacitance.look_up(row.group, factor, source.uo_v)
-            if not isinstance(cell, Outside):
-                expected["Co", "F"] = (row.co_f, cell.value)
-        if isinstance(source.io_a, Decimal):
-            expected["Lo", "H"] = (row.lo_h, permitted_inductance(row.group, source.io_a) * relief)
-        for (name, unit), (stated, usual) in expected.items():
-            if isinstance(stated, Decimal) and stated > usual * PLAUSIBLE_PERMITTED:
-                found.append(
-                    Remark(
-                        f"{{0}} of {{1}} for group {{2}} is {{3:{unit}-}}, over 15 % above the {{4:{unit}-}} that its "
-                        "output gives by the standard: the certificate governs; confirm that it was read correctly.",
-                        (name, source.name, row.group, stated, usual),
-                    )
-                )
+            if not isinstance(cell, Outside) and row.co_f > cell.value * PLAUSIBLE_PERMITTED:
+                found.append(_above(source, row, "Co", "F", row.co_f, cell.value))
+        if isinstance(source.io_a, Decimal) and isinstance(row.lo_h, Decimal):
+            usual = permitted_inductance(row.group, source.io_a) * relief
+            if row.lo_h > usual * PLAUSIBLE_PERMITTED:
+                found.append(_above(source, row, "Lo", "H", row.lo_h, usual))
     return found
+
+
+def _above(source: Source, row: Permitted, name: str, unit: str, stated: Decimal, usual: Decimal) -> Remark:
+    return Remark(
+        f"{{0}} of {{1}} for group {{2}} is {{3:{unit}-}}, over 15 % above the {{4:{unit}-}} that its output gives by "
+        "the standard: the certificate governs; confirm that it was read correctly.",
+        (name, source.name, row.group, stated, usual),
+    )
 
 
 def _storage(case: Case, feed: Feed, remarks: list[Remark]) -> Storage:

@@ -87,9 +87,7 @@ def check_storage(case: Case, feed: Feed, remarks: list[Remark]) -> Storage:
     settled = feed.unsettled is None
     return Storage(
         (best.capacitance, best.inductance, best.lumped),
-        totals._replace(permitted_capacitance_f=limits.strict_c, permitted_inductance_h=limits.strict_l)
-        if settled
-        else totals,
+        Totals(totals.capacitance_f, totals.inductance_h, limits.strict_c, limits.strict_l) if settled else totals,
         bool(limits.halved),
         _longest(views) if settled else None,
         zone_group(limits.row.group) if settled else None,
