@@ -9,7 +9,7 @@ from django.db import models
 
 from registry import access
 from registry.fields import QuantityField, TypedTextField
-from registry.models import Revision, Site, User
+from registry.models import Certificate, Revision, Site, User
 from registry.models.base import Child, Record
 
 LOOPS_BY_KIND = {
@@ -19,6 +19,12 @@ LOOPS_BY_KIND = {
     "area": "circuits__members__area",
     "site": "site",
 }
+
+
+def certificates_numbered(number: str, issue: str = "") -> list[Certificate]:
+    """The certificates in use with this number, whatever its capitals; those of one issue where it is given."""
+    found = Certificate.objects.filter(number__iexact=number.strip(), archived_at=None)
+    return list(found.filter(issue__iexact=issue.strip()) if issue.strip() else found)
 
 
 def record_text(record: models.Model) -> dict[str, Any]:

@@ -370,7 +370,12 @@ class _Reader:
         groups = re.findall(r"III?[ABC]|(?<![A-Z])I(?![A-Z])", circuit.group)
         gas = [name for name in groups if not name.startswith("III")]
         dust = [name for name in groups if name.startswith("III")]
-        row: dict[str, Any] = {"name": circuit.name, "side": side, "level": circuit.level} | values
+        row: dict[str, Any] = {
+            "name": circuit.name,
+            "side": side,
+            "level": circuit.level,
+            "certificate": circuit.certificate,
+        } | values
         if side == "device":
             row |= {"gas_group": min(gas, key=severity, default=""), "dust_group": min(dust, key=severity, default="")}
             row["temperature_classes"] = [dict(item) for item in circuit.classes]

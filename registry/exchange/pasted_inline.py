@@ -55,6 +55,11 @@ def quantity(number: str, unit: str, kind: Kind) -> tuple[str, str]:
     return text, ""
 
 
+def heading_unit(unit: str) -> str:
+    """The note of a value whose unit stands in the heading of its column or row."""
+    return f"The unit {unit} is that of the heading."
+
+
 def meaning(token: Token, column: str, unit: str) -> tuple[str, str, str]:
     """(text, note, fault) of one token as the value of one column; `unit` comes from a heading, or is empty."""
     if token.fault:
@@ -65,7 +70,7 @@ def meaning(token: Token, column: str, unit: str) -> tuple[str, str, str]:
     if token.what == "number":
         if unit:
             text, fault = quantity(token.text, unit, kind_of(column))
-            return text, f"The unit {unit} is that of the heading.", fault
+            return text, heading_unit(unit), fault
         if set(token.text) <= set("0.,") and column in NEGLIGIBLE:
             return NEGLIGIBLE[column], f"“{token.text}” without a unit read as {NEGLIGIBLE[column]}.", ""
         return "", "", f"“{token.text}” has no unit: type the value with its unit."

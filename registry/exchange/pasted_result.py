@@ -6,11 +6,14 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import Any
 
-from registry.exchange.pasted_words import COLUMNS
+from registry.exchange.pasted_inline import heading_unit
+from registry.exchange.pasted_words import COLUMNS, SPELLINGS
 from registry.quantities import Kind, QuantityError, read
 
 OUTPUTS = frozenset({"uo_v", "io_a", "po_w", "uq_v", "ro_ohm", "um_v", "output"})
 INPUTS = frozenset({"ui_v", "ii_a", "pi_w"})
+AMBIENTS = frozenset({"ambient_min_degc", "ambient_max_degc"})
+HEADING_UNITS = frozenset(map(heading_unit, SPELLINGS.values()))
 
 
 @dataclass(frozen=True)
@@ -30,6 +33,11 @@ class Found:
     span: tuple[int, int]
     note: str = ""
     contradictory: bool = False
+
+    @property
+    def is_plain(self) -> bool:
+        """Whether the text itself says the value; a unit in a heading is said, a word such as "negligible" is not."""
+        return not self.note or self.note in HEADING_UNITS
 
 
 @dataclass(frozen=True)
@@ -92,9 +100,10 @@ def equipment_text(pasted: Pasted) -> dict[str, Any]:
     """The nested text of an equipment entry, as far as the pasted text gives it; contradictory values stay empty.
 
     A set of terminals with input and output values becomes two sets, because input and output parameters belong to two.
-    Kind, maker, type and certificate are left to the person.
+    An ambient range that stands before the first terminals holds for all of them. Maker, type and certificate are left
+    to the person.
     """
-    rows = [row for terminals in pasted.terminals for row in _terminals_text(terminals)]
+    rows = [row for terminals in _with_common_ambient(pasted.terminals) for row in _terminals_text(terminals)]
     sides = {row["side"] for row in rows}
     data: dict[str, Any] = {"terminals": rows}
     if sides == {"source"}:
@@ -104,6 +113,27 @@ def equipment_text(pasted: Pasted) -> dict[str, Any]:
     if len({marking.text for marking in pasted.markings}) == 1:
         data["marking"] = pasted.markings[0].text
     return data
+
+
+def _with_common_ambient(sets: tuple[FoundTerminals, ...]) -> tuple[FoundTerminals, ...]:
+    """The sets with what stands before all of them and is of the whole item: ambient range and temperature classes."""
+    common = next((item for item in sets if not item.name), None)
+    if common is None or len(sets) == 1:
+        return sets
+    ambient = tuple(value for value in common.values if value.column in AMBIENTS)
+    rest = replace(
+        common, values=tuple(value for value in common.values if value not in ambient), temperature_classes=()
+    )
+    named = [
+        replace(
+            item,
+            values=item.values + tuple(v for v in ambient if all(v.column != own.column for own in item.values)),
+            temperature_classes=item.temperature_classes or common.temperature_classes,
+        )
+        for item in sets
+        if item is not common
+    ]
+    return (*([rest] if rest.values or rest.permitted else []), *named)
 
 
 def _terminals_text(terminals: FoundTerminals) -> list[dict[str, Any]]:

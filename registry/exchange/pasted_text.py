@@ -9,7 +9,7 @@ different values for one parameter both are shown and neither is preferred. What
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 
 from registry.exchange import pasted_lines as lines
@@ -306,6 +306,13 @@ def contents(row: FoundPermitted) -> set[object]:
     return {same(value) for value in row.values}
 
 
+def repeats(row: FoundPermitted, place: int, every: Sequence[FoundPermitted]) -> Iterator[bool]:
+    """Whether each other row says all that this one says, and more, or the same before it."""
+    for other_place, other in enumerate(every):
+        if other.group == row.group and other_place != place:
+            yield contents(row) < contents(other) or (contents(row) == contents(other) and other_place < place)
+
+
 def _finished(scope: _Scope) -> FoundTerminals:
     columns = {value.column for value in scope.values}
     source = bool(columns & {"uo_v", "io_a"}) and not columns & INPUTS
@@ -319,11 +326,8 @@ def _finished(scope: _Scope) -> FoundTerminals:
         else value
         for value in scope.values
     ]
-    permitted: list[FoundPermitted] = []
-    for row in scope.permitted:
-        done = FoundPermitted(row.group, marked(row.values), row.note)
-        if all(other.group != row.group or contents(other) != contents(done) for other in permitted):
-            permitted.append(done)
+    every = [FoundPermitted(row.group, marked(row.values), row.note) for row in scope.permitted]
+    permitted = [row for place, row in enumerate(every) if not any(repeats(row, place, every))]
     rows: dict[object, FoundClass] = {}
     for item in scope.classes:
         rows.setdefault((item.temperature_class.text, same(item.ambient_max)), item)

@@ -13,6 +13,8 @@ from registry.exchange.pasted_result import Found, Pasted, equipment_text
 
 STRUCTURE = frozenset({"name", "side", "group", "kind"})
 """What only says where values belong; alone it is worth no row."""
+STAYS = STRUCTURE | {"maker", "type_name", "description", "function"}
+"""What stays as it is stored where something is stored."""
 KEYS = {"terminals": "name", "permitted": "group", "temperature_classes": "temperature_class"}
 
 
@@ -29,7 +31,7 @@ class Offered:
 
     @property
     def certain(self) -> bool:
-        return not self.found.note
+        return self.found.is_plain
 
 
 def offered(pasted: Pasted) -> tuple[list[Offered], dict[str, str]]:
@@ -89,7 +91,11 @@ def laid_into(stored: Mapping[str, Any], taken: Mapping[str, Any]) -> dict[str, 
     merged = dict(stored)
     for name, value in taken.items():
         if name not in KEYS:
-            merged[name] = value if name not in STRUCTURE or not stored.get(name) else stored[name]
+            standing = stored.get(name)
+            if name == "notes" and standing and standing != value:
+                merged[name] = standing if value in standing else f"{standing}\n{value}"
+            elif name not in STAYS or not standing:
+                merged[name] = value
             continue
         rows = [dict(row) for row in stored.get(name) or []]
         for row in value:

@@ -87,6 +87,8 @@ def preset(kind: KindPage, asked: Mapping[str, str], user: User) -> dict[str, An
         wanted = [site.code for site in sites if str(site.pk) == asked.get("site", "")]
         if wanted or len(sites) == 1:
             return {"site": wanted[0] if wanted else sites[0].code}
+    if kind.kind == "certificate":
+        return {name: asked[name][:60] for name in ("scheme", "number", "issue") if asked.get(name)}
     return {}
 
 

@@ -7,10 +7,12 @@ from typing import Any
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import render
+from django.urls import reverse
+from django.utils.http import urlencode
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from registry.entries import ENTRIES
 from registry.exchange import aas_files, pdf
 from registry.exchange.aas_files import AasError
 from registry.exchange.aas_writing import as_json
@@ -22,8 +24,7 @@ from registry.exchange.taking import laid_into, offered, without_bare_rows
 from registry.models import Certificate, Equipment, User
 from registry.models.base import Record
 from registry.parameters import PARAMETERS
-from registry.reading import RecordField
-from registry.selectors import newest_number, record_text
+from registry.selectors import certificates_numbered, newest_number, record_text
 from registry.services.records import Author, StaleRecord, save_text
 from registry.views.details import find
 from registry.views.editing import Draft, opened_version, show
@@ -31,9 +32,20 @@ from registry.views.exchanging import attached
 from registry.views.forms import flatten, nest
 from registry.views.kinds import EQUIPMENT
 
-PLACE = "place."
+PLACE, SET = "place.", "set."
 TOP = ("kind", "maker", "type_name", "function", "marking", "description", "notes")
 SHORT = {item.column: item.short for item in PARAMETERS}
+WORDS = {
+    "marking": gettext_lazy("Ex marking"),
+    "output": gettext_lazy("Output characteristic"),
+    "number": gettext_lazy("Certificate"),
+    "issue": gettext_lazy("Certificate issue"),
+    "certificate": gettext_lazy("Certificate"),
+    "temperature_class": gettext_lazy("Temperature class"),
+    "gas_group": gettext_lazy("Gas group"),
+    "dust_group": gettext_lazy("Dust group"),
+    "level": gettext_lazy("Level of protection"),
+}
 
 
 def into(request: HttpRequest, user: User) -> Record | None:
@@ -44,8 +56,22 @@ def into(request: HttpRequest, user: User) -> Record | None:
     return record
 
 
-def called(column: str) -> str:
-    return SHORT.get(column) or column.replace("_", " ")
+def called(path: str) -> str:
+    """What people call the value at a path."""
+    column = path.rpartition(".")[2]
+    return SHORT.get(column) or str(WORDS.get(column) or column.replace("_", " "))
+
+
+def certificate_of(number: str, issue: str = "") -> dict[str, Any]:
+    """What the register has of a certificate that a text names: its name as lists call it, or how to add it."""
+    found = certificates_numbered(number, issue)
+    return {
+        "number": number,
+        "issue": issue,
+        "name": str(found[0]) if len(found) == 1 else "",
+        "issues": [item.issue for item in found] if len(found) > 1 else [],
+        "add_url": f"{reverse('certificate_new')}?{urlencode({'number': number, 'issue': issue or '0'})}",
+    }
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -69,9 +95,9 @@ def paste(request: HttpRequest) -> HttpResponse:
             context["errors"] = [{"id": "f-text", "text": str(error), "message": str(error)}]
     context["fields"] = [
         {"name": "text", "id": "f-text", "label": _("Text of the certificate"), "kind": "textarea", "rows": 10,
-         "value": text, "wide": True},
+         "value": text, "wide": True, "either": True},
         {"name": "file", "id": "f-file", "label": _("Or its PDF"), "kind": "file",
-         "attrs": {"accept": ".pdf,application/pdf"}, "help": _("Only the text in it is read, never a picture.")},
+         "either": True, "attrs": {"accept": ".pdf,application/pdf"}, "help": _("Only the text in it is read, never a picture.")},
     ]  # fmt: skip
     return render(
         request, "registry/paste.html", context | framed(record, _("Paste from a certificate")), status=status
@@ -82,23 +108,27 @@ def shown_paste(text: str) -> dict[str, Any]:
     pasted = read_pasted_text(text)
     values, structure = offered(pasted)
     used = {id(item.found) for item in values}
+    numbers = [found for found in pasted.certificates if found.column == "number"]
+    issues = [found for found in pasted.certificates if found.column == "issue"]
+    one = len(numbers) == 1 and len(issues) <= 1
+    if one:
+        used |= {id(found) for found in (*numbers, *issues)}
     return {
         "values": [
-            {
-                "path": item.path,
-                "label": ", ".join(part for part in (item.place, called(item.path.rpartition(".")[2])) if part),
-                "found": item.found,
-                "certain": item.certain,
-            }
+            {"path": item.path, "label": called(item.path), "place": item.place, "found": item.found,
+             "certain": item.certain}
             for item in values
         ],
         "structure": structure,
+        "certificate": certificate_of(numbers[0].text, issues[0].text if issues else "") if one else None,
+        "certificate_found": numbers[0] if one else None,
         "others": [
             {"label": called(found.column), "found": found} for found in pasted.all_found() if id(found) not in used
         ],
-        "unread": pasted.unread,
+        "doubted": [line for line in pasted.unread if line.reason],
+        "unread": [line for line in pasted.unread if not line.reason],
         "was_read": True,
-    }
+    }  # fmt: skip
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -128,18 +158,27 @@ def nameplate(request: HttpRequest) -> HttpResponse:
 
 def shown_nameplate(item: Nameplate) -> dict[str, Any]:
     """One nameplate; its sets of terminals are unconfirmed, a certificate that is not in the register is left out."""
-    reader = ENTRIES["equipment"].children["terminals"].base_fields["certificate"]
-    assert isinstance(reader, RecordField)
-    data, missing = dict(item.equipment), []
-    data["terminals"] = [dict(row) | {"unconfirmed": "on"} for row in data.get("terminals") or []]
-    for row in data["terminals"]:
-        name = str(row.get("certificate") or "")
-        if name and not reader.called(name):
-            missing.append(name)
-            del row["certificate"]
-    values = [{"label": called(value.column), "value": value} for value in item.values]
+    data = dict(item.equipment)
+    named = {row["certificate"]: certificate_of(row["certificate"]) for row in data["terminals"]}
+    data["terminals"] = [
+        row | {"unconfirmed": "on", "certificate": named[row["certificate"]]["name"]} for row in data["terminals"]
+    ]
     fields = {path: text for path, text in flatten(data).items() if text}
-    return {"item": item, "values": values, "fields": fields, "missing": list(dict.fromkeys(missing))}
+    known = Equipment.objects.filter(maker__iexact=data["maker"], type_name__iexact=data["type_name"]).first()
+    return {
+        "item": item,
+        "values": [{"label": called(value.column), "value": value} for value in item.values],
+        "further": [
+            {"place": row["name"], "label": called(column), "text": row[column], "becomes": shown[column]}
+            for row, shown in zip(item.equipment["terminals"], data["terminals"], strict=True)
+            for column in ("certificate", "level", "gas_group", "dust_group", "output")
+            if row.get(column)
+        ],
+        "fields": fields,
+        "certificates": [found for number, found in named.items() if number and not found["name"]],
+        "known": known,
+        "known_url": EQUIPMENT.url(known) if known else "",
+    }
 
 
 def framed(record: Record | None, title: str) -> dict[str, Any]:
@@ -159,6 +198,8 @@ def take_over(request: HttpRequest) -> HttpResponse:
     data = without_bare_rows(nest(chosen))
     if not isinstance(data.get("terminals", []), list):
         data["terminals"] = []
+    for row in data.get("terminals", []) if posted.get("certificate") else ():
+        row.setdefault("certificate", posted["certificate"])
     if record is not None and record.is_archived:
         messages.info(request, _("This is archived: bring it back first, then edit it."))
         return HttpResponseRedirect(EQUIPMENT.url(record))
@@ -167,9 +208,9 @@ def take_over(request: HttpRequest) -> HttpResponse:
         draft.data = laid_into(record_text(record), data)
         draft.version, draft.revision = str(record.version), str(newest_number(record))
     taken = [
-        {"label": called(name.rpartition(".")[2]), "text": text, "place": posted.get(PLACE + name, "")}
-        for name, text in chosen.items()
-        if PLACE + name in posted
+        {"label": called(name), "text": text, "place": posted[PLACE + name], "set": posted.get(SET + name, "")}
+        for name, text in posted.items()
+        if PLACE + name in posted and (name in chosen or name == "certificate")
     ]
     return show(request, draft, taken=taken)
 

@@ -64,6 +64,46 @@ def test_chosen_values_stand_in_the_form_of_a_new_item(client_as: Callable[[str]
     assert not Equipment.objects.exists()
 
 
+CERTIFIED = (
+    "EU-TYPE EXAMINATION CERTIFICATE EXA 21 ATEX 0101{issue}\n-20 °C ≤ Ta ≤ +60 °C\nTerminals 1-2\n"
+    "Uo = 28 V, Io = 93 mA (linear characteristic)\nGroup\tIIC\tIIB\nCo [nF]\t83\t650"
+)
+
+
+def test_the_certificate_that_a_text_names_is_chosen_in_each_set(
+    client_as: Callable[[str], Any], certificate: Any
+) -> None:
+    client = client_as("keeper")
+    page = client.post(reverse("equipment_paste"), {"text": CERTIFIED.format(issue=" Issue 0")})
+    sent = taking_form(page)
+    assert sent["certificate"] == str(certificate)
+    form = form_of(client.post(reverse("equipment_take"), sent))
+    assert (form["kind"], form["terminals.0.certificate"]) == ("source", str(certificate))
+    # One set, with the ambient range that stands before it, and what a heading gives the unit of.
+    assert (form["terminals.0.ambient_min_degc"], form["terminals.0.permitted.1.co_f"]) == ("-20 degC", "650 nF")
+    assert "terminals.1.name" not in form
+
+
+def test_a_certificate_that_the_register_does_not_have_is_offered_to_be_added(
+    client_as: Callable[[str], Any], certificate: Any
+) -> None:
+    client = client_as("keeper")
+    page = client.post(reverse("equipment_paste"), {"text": CERTIFIED.format(issue=" Issue 3")}).content.decode()
+    address = f"{reverse('certificate_new')}?number=EXA+21+ATEX+0101&amp;issue=3"
+    assert "issue 3 is not in the register" in page and address in page
+    assert 'name="certificate"' not in page
+    form = form_of(client.get(address.replace("&amp;", "&")))
+    assert (form["number"], form["issue"]) == ("EXA 21 ATEX 0101", "3")
+
+
+def test_a_number_with_several_issues_is_left_to_be_chosen(
+    client_as: Callable[[str], Any], certificate: Any, save: Callable[..., Any]
+) -> None:
+    save("certificate", {"scheme": "ATEX", "number": certificate.number, "issue": "1", "status": "current"})
+    page = client_as("keeper").post(reverse("equipment_paste"), {"text": CERTIFIED.format(issue="")}).content.decode()
+    assert "in the register in issues 0, 1" in page and 'name="certificate"' not in page
+
+
 def test_values_taken_into_a_stored_item_leave_all_else_as_it_stands(
     client_as: Callable[[str], Any], device: Any
 ) -> None:
@@ -137,6 +177,25 @@ def test_a_nameplate_file_becomes_an_unconfirmed_record_in_three_clicks(
     assert not terminals.unconfirmed
     last = Revision.objects.filter(kind="equipment", record_id=item.pk).latest("number")
     assert "compared with the certificate by" in last.reason
+
+
+def test_the_nameplate_of_an_item_of_the_register_goes_into_its_form(
+    client_as: Callable[[str], Any], device: Any, save: Callable[..., Any]
+) -> None:
+    text = record_text(device) | {"notes": "In cabinet 4", "description": "Ours"}
+    save("equipment", text, record_id=device.pk)
+    certificate = device.terminals.get().certificate
+    theirs = record_text(device) | {"type_name": "sp-100", "description": "Theirs"}
+    theirs["terminals"][0]["ui_v"] = "29 V"
+    content = as_json(nameplate_environment(theirs, {certificate.pk: record_text(certificate)}))
+    client = client_as("keeper")
+    read = client.post(reverse("equipment_nameplate"), {"file": SimpleUploadedFile("a.json", content)})
+    assert "is in the register already" in read.content.decode()
+    form = form_of(client.post(reverse("equipment_take"), taking_form(read)))
+    assert form["type_name"] == "SP-100" and form["description"] == "Ours"
+    assert form["notes"].startswith("In cabinet 4") and "unconfirmed" in form["notes"]
+    assert (form["terminals.0.ui_v"], form["terminals.0.certificate"]) == ("29 V", str(certificate))
+    assert "terminals.1.name" not in form
 
 
 def test_a_confirmation_of_a_page_that_is_out_of_date_confirms_nothing(

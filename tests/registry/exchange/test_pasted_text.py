@@ -163,6 +163,8 @@ PERMITTED = [
     ),
     ("Co = 83 nF, Lo = 4.2 mH", [("", {"co_f": "83 nF", "lo_h": "4.2 mH"})]),
     ("Ui = 30 V, Group IIC: Co = 83 nF", [("IIC", {"co_f": "83 nF"})]),
+    # a line that says less than the table below it adds no row
+    ("IIC: Co = 83 nF\nGroup\tCo\tLo\nIIC\t83 nF\t4.2 mH\nIIB\t650 nF\t16 mH", IIC_IIB),
 ]  # fmt: skip
 
 
