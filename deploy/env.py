@@ -15,6 +15,8 @@ given, because compose files and unit files pass unset variables on as empty one
 ``CSRF_TRUSTED_ORIGINS``     comma list of origins; default in production: the origin of ``SITE_URL``
 ``SITE_URL``                 where people reach the site, printed as QR code; production: required, https
 ``HTTPS``                    secure cookies, redirects and HSTS; default true in production
+``TRUSTED_PROXIES``          how many proxies of one's own stand in front and add to ``X-Forwarded-For``: default 1 in
+                             production, else 0; failed log-ins are counted by the address that they tell
 ``TIME_ZONE``                default ``UTC``
 ``LANGUAGE_CODE``            default ``en``
 ``LOG_LEVEL``                default ``INFO``
@@ -58,6 +60,7 @@ from deploy.env_values import (
     read_list,
     read_origin,
     read_pool,
+    read_proxies,
     read_secret_key,
     read_time_zone,
     sqlite,
@@ -105,6 +108,8 @@ class Environment:
     site_url: str
     """Without a slash at the end."""
     https: bool
+    trusted_proxies: int
+    """Proxies of one's own in front of the instance."""
     local_dir: Path
     """Where the instance keeps data of its own: the folder of the SQLite file, else ``.local``."""
     media_dir: Path
@@ -224,6 +229,7 @@ def load(environ: Mapping[str, str], base_dir: Path) -> Environment:
     tasks = reader.value("TASKS", one_of("database", "immediate", example="database"), "database")
     media_dir = reader.value("MEDIA_DIR", read_folder, None)
     https = reader.value("HTTPS", read_boolean, production)
+    proxies = reader.value("TRUSTED_PROXIES", read_proxies, 1 if production else 0)
     if reader.faults:
         raise EnvironmentProblem(reader.faults)
 
@@ -249,6 +255,7 @@ def load(environ: Mapping[str, str], base_dir: Path) -> Environment:
         tasks=tasks,
         site_url=site_url,
         https=https,
+        trusted_proxies=proxies,
         local_dir=local_dir,
         media_dir=media_dir or local_dir / "media",
     )

@@ -26,6 +26,11 @@ INSTALLED_APPS = [
     "django.contrib.sessions",
     "django.contrib.messages",
     "django.contrib.staticfiles",
+    "allauth.account",
+    "allauth.mfa",
+    "allauth.socialaccount",
+    "allauth.socialaccount.providers.openid_connect",
+    "allauth.usersessions",
     "csp",
     "django_tasks",
     "django_tasks_db",
@@ -47,6 +52,8 @@ MIDDLEWARE = [
     "django.contrib.auth.middleware.AuthenticationMiddleware",
     "django.contrib.auth.middleware.LoginRequiredMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
+    "allauth.account.middleware.AccountMiddleware",
+    "registry.login.middleware.SecondFactorMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "csp.middleware.CSPMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
@@ -83,9 +90,52 @@ AUTH_PASSWORD_VALIDATORS = [
     {"NAME": f"django.contrib.auth.password_validation.{name}"}
     for name in ("UserAttributeSimilarityValidator", "MinimumLengthValidator", "CommonPasswordValidator")
 ]
-LOGIN_URL = "login"
+AUTHENTICATION_BACKENDS = ["allauth.account.auth_backends.AuthenticationBackend"]
+LOGIN_URL = "account_login"
 LOGIN_REDIRECT_URL = "home"
-LOGOUT_REDIRECT_URL = "login"
+LOGOUT_REDIRECT_URL = "account_login"
+
+# One cache for all workers: the counts of failed attempts are kept there.
+CACHES = {
+    "default": {
+        "BACKEND": "django.core.cache.backends.db.DatabaseCache",
+        "LOCATION": "registry_cachedvalue",
+        "OPTIONS": {"MAX_ENTRIES": 100_000},
+    }
+}
+
+ACCOUNT_ADAPTER = "registry.login.adapters.Accounts"
+ACCOUNT_FORMS = {"login": "registry.login.forms.LogIn", "reauthenticate": "registry.login.forms.PasswordAgain"}
+ACCOUNT_EMAIL_VERIFICATION = "none"
+ACCOUNT_LOGIN_METHODS = {"username"}
+ACCOUNT_SIGNUP_FIELDS = ["username*", "password1*", "password2*"]
+ACCOUNT_PRESERVE_USERNAME_CASING = True
+ACCOUNT_SESSION_REMEMBER = False
+# Failures count for one account from one address: whoever is guessed at elsewhere still gets in. The wide limits by
+# address alone hold against trying one password on many accounts, and leave room for a plant behind one address.
+ACCOUNT_RATE_LIMITS = {
+    "login": "240/m/ip",
+    "login_failed": "100/10m/ip,5/5m/key",
+    "reauthenticate": "10/5m/user",
+    "change_password": "5/5m/user",
+    "sign": "5/5m/key",
+}
+# A form that is sent on to another host would break form-action of the content security policy: hence a link.
+SOCIALACCOUNT_LOGIN_ON_GET = True
+ALLAUTH_TRUSTED_PROXY_COUNT = ENVIRONMENT.trusted_proxies
+MFA_ADAPTER = "registry.login.adapters.SecondFactors"
+MFA_FORMS = {
+    "authenticate": "registry.login.forms.SecondFactor",
+    "reauthenticate": "registry.login.forms.CodeAgain",
+    "activate_totp": "registry.login.forms.AppCode",
+    "add_webauthn": "registry.login.forms.NewPasskey",
+    "edit_webauthn": "registry.login.forms.PasskeyName",
+}
+MFA_SUPPORTED_TYPES = ["totp", "webauthn", "recovery_codes"]
+MFA_PASSKEY_LOGIN_ENABLED = True
+MFA_ALLOW_UNVERIFIED_EMAIL = True
+MFA_TOTP_ISSUER = "Unlit"
+MFA_TOTP_TOLERANCE = 1
 
 LANGUAGE_CODE = ENVIRONMENT.language_code
 TIME_ZONE = ENVIRONMENT.time_zone

@@ -25,7 +25,7 @@ from registry.services.changes import recorded
 NOT_BASIS: Mapping[str, frozenset[str]] = {
     "equipment": frozenset({"description", "function", "notes"}),
     "area": frozenset({"name", "drawing"}),
-    "site": frozenset({"name", "live_pages"}),
+    "site": frozenset({"name", "live_pages", "second_factor"}),
     "cable_type": frozenset({"notes"}),
 }
 """Fields that no proof rests on. Whatever is not named here counts."""

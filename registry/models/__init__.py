@@ -2,6 +2,7 @@
 
 from registry.models.attachments import Attachment, AttachmentRetirement
 from registry.models.cables import CableType
+from registry.models.cached import CachedValue
 from registry.models.certificates import Certificate, CertificateStatus
 from registry.models.changes import Change, Deed
 from registry.models.due import DueRun
@@ -16,6 +17,7 @@ __all__ = [
     "AttachmentRetirement",
     "Basis",
     "CableType",
+    "CachedValue",
     "Certificate",
     "CertificateStatus",
     "Change",

@@ -16,6 +16,7 @@ class Deed(models.TextChoices):
     RESTORE = "restore", _("Brought back")
     ACCESS = "access", _("Roles or access changed")
     PASSWORD = "password", _("Password set")
+    FACTOR = "factor", _("Second factor changed")
     SUBMIT = "submit", _("Submitted for approval")
     TAKE_BACK = "take_back", _("Taken back to draft")
     RETURN = "return", _("Returned")

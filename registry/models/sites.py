@@ -31,6 +31,11 @@ class Site(Record):
         default=False,
         help_text="Whoever opens the code on a sheet sees whether it is current, superseded or withdrawn.",
     )
+    second_factor = models.BooleanField(
+        "second factor required to log in",
+        default=False,
+        help_text="Whoever has a role here sets up an authenticator app or a passkey before anything else.",
+    )
     safe_ambient_max_degc = QuantityField(Kind.TEMPERATURE)
     safe_ambient_max_degc_text = TypedTextField()
     safe_voltage_max_v = QuantityField(Kind.VOLTAGE)

@@ -17,10 +17,11 @@ from registry import access
 from registry.digests import digest
 from registry.entries import ENTRIES
 from registry.fields import QuantityField, Reading, TypedTextField, reading, set_reading
-from registry.models import Deed, Origin, Revision, User
+from registry.models import Deed, Origin, Revision, Site, User
 from registry.models.base import Child, Record
 from registry.reading import read_entry
 from registry.services.changes import Told, recorded, site_of, tell
+from registry.services.second_factors import refusal_to_require
 
 R = TypeVar("R", bound=Record)
 SKIPPED = frozenset({"version", "archived_at", "created_at", "changed_at", "position"})
@@ -200,6 +201,8 @@ def save_text(
         access.require(author.user, action, site)  # type: ignore[arg-type]
         if record_id is not None and kind == "area":
             access.require(author.user, action, record.site)  # type: ignore[attr-defined]
+        if isinstance(record, Site) and (refusal := refusal_to_require(record, cleaned["second_factor"], author.user)):
+            raise EntryRefused({"second_factor": [refusal]})
         write(record, cleaned)
         record_revision(record, author)
     return record

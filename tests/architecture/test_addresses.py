@@ -17,6 +17,9 @@ from django.utils.regex_helper import normalize
 # What anybody may open, by route, and why.
 OPEN = {
     "login/": "the way in",
+    "login/inactive/": "says that an account is deactivated, to whoever knew its password",
+    "login/passkey/": "the way in with a passkey",
+    "login/second/": "the second step of the way in; without a first one it leads to the log-in",
     "logout/": "ends a session; without one it leads to the log-in",
     "s/%(short_id)s/": "the state of an issued sheet, where its site allows that (tests/reports/test_live.py)",
 }

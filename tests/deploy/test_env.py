@@ -52,6 +52,7 @@ def test_an_empty_environment_runs_locally(tmp_path: Path) -> None:
     assert environment.site_url == "http://127.0.0.1:8000"
     assert environment.tasks == "database"
     assert environment.https is False
+    assert environment.trusted_proxies == 0
     assert environment.local_dir == tmp_path / ".local"
 
 

@@ -1,0 +1,32 @@
+"""Addresses of the log-in. The names are those that the log-in library asks for; what is not here does not exist."""
+
+from allauth.account import views as account
+from allauth.mfa.base import views as factors
+from allauth.mfa.recovery_codes import views as recovery
+from allauth.mfa.totp import views as totp
+from allauth.mfa.webauthn import views as passkeys
+from django.urls import path
+
+from registry.login import views
+
+urlpatterns = [
+    path("login/", account.login, name="account_login"),
+    path("login/passkey/", passkeys.login_webauthn, name="mfa_login_webauthn"),
+    path("login/second/", factors.authenticate, name="mfa_authenticate"),
+    path("login/inactive/", account.account_inactive, name="account_inactive"),
+    path("logout/", account.logout, name="account_logout"),
+    path("account/", views.account, name="mfa_index"),
+    path("account/again/", account.reauthenticate, name="account_reauthenticate"),
+    path("account/again/second/", factors.reauthenticate, name="mfa_reauthenticate"),
+    path("account/again/passkey/", passkeys.reauthenticate_webauthn, name="mfa_reauthenticate_webauthn"),
+    path("account/app/", totp.activate_totp, name="mfa_activate_totp"),
+    path("account/app/remove/", totp.deactivate_totp, name="mfa_deactivate_totp"),
+    path("account/codes/", recovery.view_recovery_codes, name="mfa_view_recovery_codes"),
+    path("account/codes/new/", recovery.generate_recovery_codes, name="mfa_generate_recovery_codes"),
+    path("account/codes/recovery-codes.txt", recovery.download_recovery_codes, name="mfa_download_recovery_codes"),
+    path("account/passkeys/", views.account, name="mfa_list_webauthn"),
+    path("account/passkeys/add/", passkeys.add_webauthn, name="mfa_add_webauthn"),
+    path("account/passkeys/<int:pk>/name/", passkeys.edit_webauthn, name="mfa_edit_webauthn"),
+    path("account/passkeys/<int:pk>/remove/", passkeys.remove_webauthn, name="mfa_remove_webauthn"),
+    path("account/sessions/end/", views.end, name="sessions_end"),
+]

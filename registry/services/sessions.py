@@ -1,0 +1,22 @@
+"""Sessions of people: which are open, and ending them."""
+
+from __future__ import annotations
+
+from allauth.usersessions.models import UserSession
+
+from registry.models import User
+
+
+def open_sessions(user: User) -> list[UserSession]:
+    """The sessions of a person that have not ended, the newest first."""
+    found = UserSession.objects.filter(user=user).order_by("-created_at")
+    return [session for session in found if session.exists()]
+
+
+def end_sessions(user: User, *, keep: str = "", only: int | None = None) -> int:
+    """End the sessions of a person at once: all but the one with the key `keep`, or the one row `only`; how many."""
+    found = UserSession.objects.filter(user=user).exclude(session_key=keep)
+    ended = list(found.filter(pk=only) if only is not None else found)
+    for session in ended:
+        session.end()
+    return len(ended)
