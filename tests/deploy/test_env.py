@@ -68,6 +68,7 @@ def test_production_is_served_over_https(tmp_path: Path) -> None:
     assert environment.production
     assert environment.https is True
     assert environment.csrf_trusted_origins == ("https://unlit.example.org",)
+    assert environment.trusted_proxies == 1
     assert environment.default_from_email == "unlit@unlit.example.org"
     assert environment.secret_key == KEY
     assert list(tmp_path.rglob("*")) == [tmp_path / ".local"], "production keeps no key of its own"
@@ -163,6 +164,9 @@ FAULTS = [
     ("DEFAULT_FROM_EMAIL", "Unlit <unlit>"),
     ("DEFAULT_FROM_EMAIL", "a@b, c@d"),
     ("HTTPS", "maybe"),
+    ("TRUSTED_PROXIES", "-1"),
+    ("TRUSTED_PROXIES", "10"),
+    ("TRUSTED_PROXIES", "one"),
     ("SECRET_KEY", "a\tb"),
     ("TIME_ZONE", "UTC\udcff"),
     ("UNLIT_MODUS", "local"),
