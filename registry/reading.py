@@ -44,6 +44,8 @@ def plain_text(value: str) -> str:
 class TextField(forms.CharField):
     """A text as typed, without hidden characters."""
 
+    default_error_messages = {"required": "This is required: fill it in."}  # noqa: RUF012
+
     def to_python(self, value: Any) -> str:
         if value is not None and not isinstance(value, str | int | float):
             raise ValidationError("Give a text here.")
@@ -202,7 +204,8 @@ class RecordField(forms.Field):
             found = self.keyed(int(text))
         if len(found) != 1:
             raise ValidationError(
-                f"There is no {self.label or 'record'} “{text:.80}” to choose: pick one from the list."
+                f"There is no {self.label or 'record'} “{text:.80}” to choose: name one that is in the register, or add"
+                " it first."
             )
         return found[0]
 
@@ -362,6 +365,10 @@ def form_field(field: models.Field[Any, Any]) -> forms.Field:
         return YesNoField(required=False, label=field.verbose_name, help_text=field.help_text)
     built = field.formfield()
     assert built is not None, field
+    if isinstance(built, forms.TypedChoiceField):
+        codes = ", ".join(str(code) for code, _ in field.flatchoices if code != "")
+        built.error_messages["invalid_choice"] = f"“%(value)s” is not a valid choice: write one of {codes}."
+        built.error_messages["required"] = f"This is required: write one of {codes}."
     if isinstance(built, forms.TypedChoiceField) and not field.blank:
         built.required = not field.has_default()
         built.empty_value = field.get_default() if field.has_default() else ""

@@ -111,10 +111,11 @@ class Report:
     def sentence(self) -> str:
         """The result in one sentence."""
         if self.faults:
-            count = len(self.faults)
-            return f"{count} {'fault' if count == 1 else 'faults'} in {self.rows} rows: nothing was saved."
-        done = "were" if self.saved else "would be"
-        return f"{self.added} added, {self.changed} changed, {self.unchanged} {done} left as they are."
+            faults, rows = len(self.faults), self.rows
+            found = f"{faults} {'fault' if faults == 1 else 'faults'} in {rows} {'row' if rows == 1 else 'rows'}"
+            return f"{found}: nothing was saved."
+        added = f"{self.added} {'added' if self.saved else 'would be added'}"
+        return f"{added}, {self.changed} changed, {self.unchanged} left as they are."
 
 
 # -------------------------------------------------------------------------------------------------------------- import

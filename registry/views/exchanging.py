@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import binascii
 from dataclasses import asdict
 from typing import Any
 
@@ -17,11 +18,15 @@ from registry.exchange.csv_xlsx import MAX_BYTES
 from registry.models import Origin, User
 from registry.services.imports import KINDS, Report, TableError, export_file, import_file, template_file
 from registry.services.records import Author
+from registry.views import kinds
 from registry.views.foreseeing import shown_effects
 from registry.views.lists import shown_records
 from registry.views.pages import KindPage
 
 SHOWN = 200
+CARRIED_BYTES = 1_500_000
+"""A checked file up to this size travels in the page, so that saving it is one press. In base 64 it stays below what
+the site takes as text of a form."""
 TYPES = {"csv": "text/csv; charset=utf-8", "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"}
 MAY_IMPORT = ("register.edit", "area.edit", "loop.edit")
 
@@ -62,37 +67,45 @@ def require_import(user: User) -> None:
 def import_page(request: HttpRequest) -> HttpResponse:
     """Check a table, or save it as a whole.
 
-    The file is not kept between the two: saving reads and checks the file that is sent with it, so that what is
-    saved is what was sent, and no stored upload can be exchanged for another.
+    Nothing is kept here between the two: the file comes again with the save, chosen anew or carried by the page, and
+    is read and checked anew, so that what is saved is what was sent.
     """
     user: User = request.user  # type: ignore[assignment]
     require_import(user)
-    kind = request.POST.get("kind", "")
+    kind = request.POST.get("kind") or request.GET.get("kind", "")
     kind = kind if kind in KINDS else ""
     reason = request.POST.get("reason", "").strip()[:400]
     context: dict[str, Any] = {"kind": kind, "reason": reason}
     status = 200
     if request.method == "POST":
         try:
-            report = received(request, user, kind, reason)
+            name, content = sent_file(request)
+            author = Author(user, Origin.IMPORT, reason or _("Import of %(name)s") % {"name": name})
+            report = import_file(content, author, kind=kind, commit="save" in request.POST)
         except (TableError, PermissionDenied) as error:
             status = 403 if isinstance(error, PermissionDenied) else 400
             context["errors"] = [{"id": "f-file", "text": str(error), "message": str(error)}]
         else:
             status = 400 if report.faults else 200
             context |= shown_report(report)
+            if not report.saved and not report.faults and len(content) <= CARRIED_BYTES:
+                context["carried"] = {"name": name, "content": base64.b64encode(content).decode()}
     return render(request, "registry/import.html", context | page_context(kind, reason), status=status)
 
 
-def received(request: HttpRequest, user: User, kind: str, reason: str) -> Report:
-    """Check or save the file of a request. Raises TableError, PermissionDenied."""
+def sent_file(request: HttpRequest) -> tuple[str, bytes]:
+    """Name and content of the file of a request: chosen, or carried along from the check. Raises TableError."""
     upload = request.FILES.get("file")
+    if upload is None and (carried := request.POST.get("carried")):
+        try:
+            return request.POST.get("carried_name", "")[:200], base64.b64decode(carried, validate=True)
+        except (binascii.Error, ValueError) as error:
+            raise TableError(_("The page was damaged on its way: choose the file again.")) from error
     if upload is None:
         raise TableError(_("Choose a CSV or XLSX file."))
     if (upload.size or 0) > MAX_BYTES:
         raise TableError(_("This file is larger than %(size)s MB: divide it.") % {"size": MAX_BYTES // 1_000_000})
-    author = Author(user, Origin.IMPORT, reason or _("Import of %(name)s") % {"name": str(upload.name)[:200]})
-    return import_file(upload.read(), author, kind=kind, commit="save" in request.POST)
+    return str(upload.name)[:200], upload.read()
 
 
 def shown_report(report: Report) -> dict[str, Any]:
@@ -101,6 +114,8 @@ def shown_report(report: Report) -> dict[str, Any]:
     return {
         "report": report,
         "title": KINDS[report.kind].layout.title,
+        "differs": bool(report.added or report.changed),
+        "list_url": kinds.KINDS[report.kind].list_url if report.kind in kinds.KINDS else "",
         "faults": [asdict(fault) for fault in report.faults[:SHOWN]],
         "more": max(0, len(report.faults) - SHOWN),
         **(shown_effects(report.effects) if report.effects else {}),
@@ -110,9 +125,10 @@ def shown_report(report: Report) -> dict[str, Any]:
 
 def page_context(kind: str, reason: str) -> dict[str, Any]:
     choices = [("", _("Told by its headings")), *((name, item.layout.title) for name, item in KINDS.items())]
+    page = kinds.KINDS.get(kind)
     return {
-        "section": "equipment",
-        "crumbs": [{"text": _("Import"), "url": ""}],
+        "section": page.section if page else "loops" if kind == "loop" else "",
+        "crumbs": [*([{"text": page.title, "url": page.list_url}] if page else []), {"text": _("Import"), "url": ""}],
         "fields": [
             {
                 "name": "file",

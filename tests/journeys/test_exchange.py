@@ -69,5 +69,5 @@ def test_five_hundred_items_with_ten_mistakes(client_as: Callable[[str], Any], p
 
     mended = [list(row) for row in rows]
     mended[11][rows[0].index("Ui")] = "29 V"
-    assert "0 added, 1 changed, 499 were left" in sent(client, mended, "save").content.decode()
-    assert "0 added, 0 changed, 500 were left" in sent(client, mended, "save").content.decode()
+    assert "0 added, 1 changed, 499 left" in sent(client, mended, "save").content.decode()
+    assert "0 added, 0 changed, 500 left" in sent(client, mended, "save").content.decode()

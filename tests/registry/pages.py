@@ -61,6 +61,13 @@ class Form(HTMLParser):
             self.forms[-1][self.area] = kept + (data if kept else data.removeprefix("\n"))
 
 
+def forms_of(answer: Any) -> list[dict[str, str]]:
+    """The fields of every form of a page."""
+    page = Form()
+    page.feed(answer.content.decode())
+    return page.forms
+
+
 def form_of(answer: Any) -> dict[str, str]:
     """What a browser would send from the form of a page, its buttons left out."""
     page = Form()

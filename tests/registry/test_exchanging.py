@@ -14,6 +14,7 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
 
 from registry.models import CableType, Origin, Revision
+from tests.registry.pages import forms_of
 
 pytestmark = pytest.mark.django_db
 
@@ -30,7 +31,7 @@ def test_a_check_saves_nothing_and_a_save_saves_all(client_as: Callable[[str], A
     client = client_as("keeper")
     checked = send(client, GOOD)
     assert checked.status_code == 200
-    assert "1 added" in checked.content.decode()
+    assert "1 would be added" in checked.content.decode()
     assert not CableType.objects.exists()
     saved = send(client, GOOD, "save", reason="new stock")
     assert saved.status_code == 200
@@ -93,5 +94,32 @@ def test_an_export_holds_what_the_list_shows_and_changes_nothing_when_it_comes_b
     assert device.type_name not in content.decode("utf-8-sig")
     before = Revision.objects.count()
     answer = send(client, content, "save", kind="")
-    assert "0 added, 0 changed, 1 were left as they are." in answer.content.decode()
+    assert "0 added, 0 changed, 1 left as they are." in answer.content.decode()
     assert Revision.objects.count() == before
+
+
+def test_a_checked_table_is_saved_without_choosing_it_again(client_as: Callable[[str], Any]) -> None:
+    client = client_as("keeper")
+    checked = send(client, GOOD)
+    form = next(form for form in forms_of(checked) if "carried" in form)
+    assert form["carried_name"] == "table.csv"
+    answer = client.post(reverse("import"), form | {"reason": "new stock", "save": "1"})
+    assert "1 added, 0 changed, 0 left as they are." in answer.content.decode()
+    assert CableType.objects.get().name == "Pair A"
+    # The same again: nothing differs, so there is nothing to save.
+    assert all("carried" not in form for form in forms_of(send(client, GOOD)))
+
+
+@pytest.mark.parametrize("carried", ["%%%", "AAAA", "name,Cc"])
+def test_a_carried_table_that_was_damaged_is_refused(client_as: Callable[[str], Any], carried: str) -> None:
+    answer = client_as("keeper").post(reverse("import"), {"carried": carried, "save": "1", "kind": "cable_type"})
+    assert answer.status_code == 400
+    assert not CableType.objects.exists()
+
+
+def test_the_link_of_a_list_presets_what_the_table_is_of(client_as: Callable[[str], Any]) -> None:
+    client = client_as("keeper")
+    page = client.get(reverse("cable_type_list")).content.decode()
+    assert 'href="/import/?kind=cable_type"' in page
+    assert '<option value="cable_type" selected>' in client.get("/import/?kind=cable_type").content.decode()
+    assert client.get("/import/?kind=apples").status_code == 200

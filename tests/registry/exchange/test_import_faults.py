@@ -123,7 +123,7 @@ def test_a_report_as_csv(run: Callable[..., Report]) -> None:
     report = run([SOURCE_ROW | {"Uo": "28"}])
     rows = list(csv.DictReader(io.StringIO(report.as_csv().decode("utf-8-sig"), newline="")))
     assert rows == [{"row": "2", "column": "Uo", "value": "28", "fault": report.faults[0].message}]
-    assert report.sentence() == "1 fault in 1 rows: nothing was saved."
+    assert report.sentence() == "1 fault in 1 row: nothing was saved."
 
 
 # ------------------------------------------------------------------------------------------- five thousand rows at once

@@ -196,13 +196,13 @@ def test_the_command(tmp_path: Any, people: Any, certificate: Any, capsys: pytes
     path, report = tmp_path / "items.csv", tmp_path / "faults.csv"
     path.write_bytes(filed([SOURCE_ROW]))
     call_command("import_register", str(path), "--check", "--user", "keeper")
-    assert "1 added, 0 changed, 0 would be left as they are." in capsys.readouterr().out
+    assert "1 would be added, 0 changed, 0 left as they are." in capsys.readouterr().out
     assert not Equipment.objects.exists()
     call_command("import_register", str(path), "--user", "keeper")
-    assert "1 added, 0 changed, 0 were left as they are." in capsys.readouterr().out
+    assert "1 added, 0 changed, 0 left as they are." in capsys.readouterr().out
     assert Revision.objects.get(kind="equipment").reason == "Import of items.csv"
     path.write_bytes(filed([SOURCE_ROW | {"Uo": "28"}]))
-    with pytest.raises(CommandError, match="1 fault in 1 rows"):
+    with pytest.raises(CommandError, match="1 fault in 1 row:"):
         call_command("import_register", str(path), "--user", "keeper", "--report", str(report))
     assert "row 2, Uo: Add the unit" in capsys.readouterr().err
     assert read_table(report.read_bytes()).rows[0].cells[:3] == ("2", "Uo", "28")
