@@ -6,11 +6,12 @@ import re
 from collections.abc import Mapping
 from typing import IO, Any
 
-from rest_framework.authentication import BasicAuthentication, SessionAuthentication
+from rest_framework.authentication import SessionAuthentication
 from rest_framework.exceptions import APIException, ParseError
 from rest_framework.request import Request
 from rest_framework.views import APIView
 
+from registry.api.authentication import PasswordAuthentication
 from registry.api.parsers import StrictJSONParser, load_strict
 from registry.reading import HIDDEN
 
@@ -83,7 +84,7 @@ def check_text(text: str) -> None:
 class UnlitAPIView(APIView):
     """The base of all views of the API: HTTP Basic or a session with its CSRF token; JSON in, JSON out."""
 
-    authentication_classes = [BasicAuthentication, SessionAuthentication]
+    authentication_classes = [PasswordAuthentication, SessionAuthentication]
     parser_classes = [BodyParser]
 
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 from allauth.account.adapter import DefaultAccountAdapter
+from allauth.core.internal import ratelimit
 from allauth.core.internal.httpkit import get_client_ip
-from allauth.core.internal.ratelimit import truncate_ip
 from allauth.mfa.adapter import DefaultMFAAdapter
 from django.contrib import messages
 from django.core.exceptions import ImproperlyConfigured
@@ -75,7 +75,19 @@ class Accounts(DefaultAccountAdapter):
     def _get_login_attempts_cache_key(self, request: HttpRequest, **credentials: Any) -> str:
         """Whoever guesses at an account from one address keeps nobody out who comes from another."""
         name = str(credentials.get("username", "")).casefold()
-        return f"{truncate_ip(self.get_client_ip(request))}:{name}"
+        return f"{ratelimit.truncate_ip(self.get_client_ip(request))}:{name}"
+
+    def pre_authenticate(self, request: HttpRequest, **credentials: Any) -> None:
+        """Count the attempt before the password is looked at, whatever the method of the request: also of the API."""
+        self._login_failed_rl_usage = ratelimit.consume(
+            request,
+            app="allauth.account",
+            action="login_failed",
+            key=self._get_login_attempts_cache_key(request, **credentials),
+            limit_get=True,
+        )
+        if not self._login_failed_rl_usage:
+            raise self.validation_error("too_many_login_attempts")
 
     def send_notification_mail(self, template_prefix: str, user: User, *args: Any, **kwargs: Any) -> None:
         """The library tells here of every change of how somebody logs in: it goes to the change log."""

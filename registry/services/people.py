@@ -13,6 +13,7 @@ from typing import Any
 from django import forms
 from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import PermissionDenied
+from django.db.models import Q
 
 from registry import access
 from registry.digests import digest
@@ -20,6 +21,7 @@ from registry.models import Deed, Membership, Revision, Role, Site, User
 from registry.reading import EntryForm, RecordField, TextField, fields_of, plain_text, read_entry
 from registry.services.changes import recorded, tell
 from registry.services.records import Author, EntryRefused, told
+from registry.services.sessions import end_sessions
 
 KIND = "person"
 LONGEST_PASSWORD = 200
@@ -113,7 +115,7 @@ def save_person(
         access.require(actor, "site.people")
     cleaned, errors = read_entry(PersonEntry, data)
     with recorded():
-        person = User() if person_id is None else User.objects.select_for_update().get(pk=person_id)
+        person = User() if person_id is None else taken(person_id)
         if person.pk and not may_keep(actor, person) and not shared_site(sites, person):
             raise PermissionDenied(NOT_YOURS)
         before = portrait(person) if person.pk else {}
@@ -129,13 +131,22 @@ def save_person(
         if not person.pk or may_keep(actor, person):
             for name, value in names(cleaned).items():
                 setattr(person, name, value)
+            leaves = person.pk and person.is_active and not cleaned["is_active"]
             person.is_active = cleaned["is_active"]
             if secret:
                 person.set_password(secret)
             person.save()
+            if leaves:
+                end_sessions(person)
         give_roles(person, cleaned["memberships"], sites)
         record(person, author, before)
     return person
+
+
+def taken(person_id: int) -> User:
+    """The person for writing. Superusers are locked with them, in one order, to see who is the last."""
+    locked = User.objects.select_for_update().filter(Q(pk=person_id) | Q(is_superuser=True)).order_by("pk")
+    return {user.pk: user for user in locked}[person_id]
 
 
 def names(cleaned: Mapping[str, Any]) -> dict[str, str]:
@@ -162,6 +173,36 @@ def faults(cleaned: Mapping[str, Any], person: User, sites: Mapping[int, Site], 
         kept = {row["site"].pk for row in cleaned["memberships"] if row["role"] == Role.ADMINISTRATOR}
         if not actor.is_superuser and set(sites) - kept:
             found["memberships"] = ["You cannot take away your own role of site administrator: ask another one."]
+    return last_ones(person, cleaned, sites) | found
+
+
+def last_ones(person: User, cleaned: Mapping[str, Any], sites: Mapping[int, Site]) -> dict[str, list[str]]:
+    """What would leave the installation or a site without anybody who administers it, by dotted path.
+
+    The sites are locked, so that two administrators who take away each other's role at once do not both succeed.
+    """
+    if not person.pk or not person.is_active:
+        return {}
+    found: dict[str, list[str]] = {}
+    stays = cleaned["is_active"]
+    others = User.objects.filter(is_active=True).exclude(pk=person.pk)
+    if person.is_superuser and not stays and not others.filter(is_superuser=True).exists():
+        found["is_active"] = [
+            f"{person.printed_name} is the last administrator of the installation: "
+            "make another one first (manage.py createsuperuser)."
+        ]
+    kept = {row["site"].pk for row in cleaned["memberships"] if row["role"] == Role.ADMINISTRATOR}
+    administered = Site.objects.filter(
+        archived_at=None, pk__in=person.memberships.filter(role=Role.ADMINISTRATOR).values("site_id")
+    )
+    for site in administered.select_for_update().order_by("pk"):
+        goes_on = stays and (site.pk in kept or site.pk not in sites)
+        if goes_on or others.filter(memberships__site=site, memberships__role=Role.ADMINISTRATOR).exists():
+            continue
+        found.setdefault("memberships" if stays else "is_active", []).append(
+            f"{person.printed_name} is the last administrator of {site.code} who may log in: "
+            "give that role to somebody else first."
+        )
     return found
 
 

@@ -36,11 +36,7 @@ def refusal_to_require(site: Site, wanted: bool, actor: User) -> str:
     """Why a site may not begin to require second factors now, or an empty text: nobody locks themselves out."""
     if not wanted or site.second_factor or has_factor(actor):
         return ""
-    return str(
-        _(
-            "You have no second factor yet: set up an authenticator app or a passkey (menu, How I log in), then require it."
-        )
-    )
+    return str(_("You have no second factor yet: set up an app or a passkey (menu, How I log in), then require it."))
 
 
 def reset_factors(person: User, actor: User | None = None) -> int:

@@ -191,3 +191,64 @@ def test_everybody_changes_their_own_password(people: Any, client_as: Any, passw
     assert client.post(address, wrong | {"old_password": password}).status_code == 302
     assert client.get("/equipment/").status_code == 200, "this session goes on"
     assert Client().login(username="reader", password=GOOD)
+
+
+def without_role(client: Any, person: Any, site: Any) -> Any:
+    address = reverse("person", args=[person.pk])
+    form = {name: value for name, value in form_of(client.get(address)).items() if not name.startswith("role.")}
+    return client.post(address, form)
+
+
+def without_access(client: Any, person: Any) -> Any:
+    address = reverse("person", args=[person.pk])
+    form = form_of(client.get(address))
+    form.pop("is_active", None)
+    return client.post(address, form)
+
+
+def test_the_last_administrator_of_a_site_stays(people: Any, site: Any, client_as: Any) -> None:
+    client, last = client_as("superuser"), people["administrator"]
+    for answer in (without_role(client, last, site), without_access(client, last)):
+        assert answer.status_code == 400
+        assert "the last administrator of NORTH who may log in: give that role" in answer.content.decode()
+    Membership.objects.create(user=people["keeper"], site=site, role=Role.ADMINISTRATOR)
+    User.objects.filter(pk=people["keeper"].pk).update(is_active=False)
+    assert without_role(client, last, site).status_code == 400, "whoever may not log in does not count"
+    User.objects.filter(pk=people["keeper"].pk).update(is_active=True)
+    assert without_access(client, last).status_code == 302
+    assert without_role(client, last, site).status_code == 302, "who may not log in is not the last one"
+
+
+def test_the_last_administrator_of_the_installation_stays(people: Any) -> None:
+    from registry.services.people import save_person
+    from registry.services.records import Author, EntryRefused
+
+    last = people["superuser"]
+    data = {"username": "superuser", "full_name": "The superuser", "is_active": "", "memberships": []}
+    # Nobody else may; a second superuser whose access was taken away meanwhile still holds an old object.
+    second = User.objects.create_superuser("second", password=GOOD)
+    User.objects.filter(pk=second.pk).update(is_active=False)
+    with pytest.raises(EntryRefused, match="last administrator of the installation"):
+        save_person(data, Author(second), person_id=last.pk)
+    User.objects.filter(pk=second.pk).update(is_active=True)
+    assert save_person(data, Author(second), person_id=last.pk).is_active is False
+
+
+def test_sessions_of_who_was_deactivated_do_not_come_back(people: Any, client_as: Any) -> None:
+    theirs = Client()
+    theirs.post("/login/", {"login": "keeper", "password": "Slow-copper-91-lantern"})
+    assert theirs.get("/equipment/").status_code == 200
+    client = client_as("administrator")
+    assert without_access(client, people["keeper"]).status_code == 302
+    assert theirs.get("/equipment/").status_code == 302
+    address = reverse("person", args=[people["keeper"].pk])
+    assert client.post(address, form_of(client.get(address)) | {"is_active": "on"}).status_code == 302
+    assert theirs.get("/equipment/").status_code == 302, "let in again is not logged in again"
+
+
+def test_no_door_deletes_a_person(people: Any, client_as: Any) -> None:
+    client, pk = client_as("superuser"), people["outsider"].pk
+    for address in (reverse("person", args=[pk]), reverse("people"), reverse("person_password", args=[pk])):
+        assert client.delete(address).status_code == 405
+        client.post(address, {"delete": "1", "_delete": "1", "archive": "1", "_method": "DELETE"})
+    assert User.objects.filter(pk=pk).exists()
