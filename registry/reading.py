@@ -44,7 +44,7 @@ def plain_text(value: str) -> str:
 class TextField(forms.CharField):
     """A text as typed, without hidden characters."""
 
-    default_error_messages = {"required": "This is required: fill it in."}  # noqa: RUF012
+    default_error_messages = {"required": "This is required: fill it in."}
 
     def to_python(self, value: Any) -> str:
         if value is not None and not isinstance(value, str | int | float):

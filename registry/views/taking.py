@@ -97,7 +97,8 @@ def paste(request: HttpRequest) -> HttpResponse:
         {"name": "text", "id": "f-text", "label": _("Text of the certificate"), "kind": "textarea", "rows": 10,
          "value": text, "wide": True, "either": True},
         {"name": "file", "id": "f-file", "label": _("Or its PDF"), "kind": "file",
-         "either": True, "attrs": {"accept": ".pdf,application/pdf"}, "help": _("Only the text in it is read, never a picture.")},
+         "either": True, "attrs": {"accept": ".pdf,application/pdf"},
+         "help": _("Only the text in it is read, never a picture.")},
     ]  # fmt: skip
     return render(
         request, "registry/paste.html", context | framed(record, _("Paste from a certificate")), status=status
