@@ -73,7 +73,7 @@ def meaning(token: Token, column: str, unit: str) -> tuple[str, str, str]:
             return text, heading_unit(unit), fault
         if set(token.text) <= set("0.,") and column in NEGLIGIBLE:
             return NEGLIGIBLE[column], f"“{token.text}” without a unit read as {NEGLIGIBLE[column]}.", ""
-        return "", "", f"“{token.text}” has no unit: type the value with its unit."
+        return "", "", f"“{token.text}” has no unit that is read here: type the value with its unit."
     if token.what == "word" and token.names[0] == "negligible":
         if column in NEGLIGIBLE:
             return NEGLIGIBLE[column], f"“{token.text.strip()}” read as {NEGLIGIBLE[column]}.", ""
@@ -91,6 +91,11 @@ def with_side(column: str, side: str) -> tuple[str, str, str]:
     _, of_source, of_device = SIDED[column]
     chosen = of_source if side == "source" else of_device
     return chosen, f"Read as a value of the {'output' if side == 'source' else 'input'}, as the heading says.", ""
+
+
+def fits(token: Token, column: str) -> bool:
+    """Whether the unit of a value is one of the column."""
+    return bool(quantity("1", token.unit, kind_of(column))[0])
 
 
 @dataclass
@@ -113,6 +118,8 @@ class Line:
     demanded: bool = False
     groups_first: bool | None = None
     strange_group: str = ""
+    unused: list[Token] = field(default_factory=list)
+    unanswered: list[Symbol] = field(default_factory=list)
 
     def read(self, tokens: Sequence[Token]) -> None:
         steps: dict[str, Callable[[Token, Token | None], None]] = {
@@ -132,11 +139,32 @@ class Line:
                 self._group(token, leads=index + 1 < len(kept) and kept[index + 1].text == ":")
             else:
                 steps.get(token.what, self._other)(token, before)
+        self._leave_open_ends()
+
+    def _leave_open_ends(self) -> None:
+        """A further value of the same kind, or a symbol that got none, is told: what was read may be half of it."""
+        for token in self.unused:
+            rivals = [reading for reading in self.found if fits(token, reading.column)]
+            if rivals:
+                self.found = [reading for reading in self.found if reading not in rivals]
+                self.faults.append(
+                    f"“{token.text.strip()}” stands on this line too: type the value that holds by hand."
+                )
+            elif self.found:
+                self.faults.append(f"“{token.text.strip()}” on this line is not read: look whether it matters.")
+        if self.found and self.signed and not self.fresh:
+            self.unanswered += self.waiting
+        columns = {reading.column for reading in self.found}
+        names = ", ".join(symbol.text for symbol in self.unanswered if symbol.column not in columns)
+        if names and self.found:
+            self.faults.append(f"What stands for {names} is not read as a value: type it by hand.")
 
     def _symbol(self, token: Token, before: Token | None) -> None:
         linked = (
             before is None or before.what in {"symbol", "unit", "mark"} or before.text.lower() in {"and", "und", "et"}
         )
+        if self.signed and not self.fresh:
+            self.unanswered += self.waiting
         if self.fresh or self.broken or self.signed or not linked:
             self.waiting = []
         in_words = len(token.text) > 8
@@ -180,28 +208,29 @@ class Line:
 
     def _value(self, token: Token, before: Token | None) -> None:
         if not self.waiting or self.broken or (self.fresh and token.what == "number"):
+            self.unused += [token] if token.what == "value" else []
             return
         if self.demanded:
             self.faults.append(f"“{token.text.strip()}” is a demand on the other equipment, not a value of this one.")
             self.fresh = True
             return
         if token.what == "value":
-            chosen = [symbol for symbol in self.waiting if self._fits(token, symbol)]
+            chosen = [symbol for symbol in self.waiting if fits(token, symbol.column)]
         else:
-            chosen = self.waiting if token.what in {"word", "dash"} else self.waiting[-1:]
+            of_all = token.what in {"word", "dash"} or all(symbol.column in NEGLIGIBLE for symbol in self.waiting)
+            chosen = self.waiting if of_all else self.waiting[-1:]
         if len(chosen) > 1 and token.what == "value":
             names = " and ".join(symbol.text for symbol in chosen)
             self.faults.append(f"“{token.text}” may belong to {names}: type it by hand.")
-        elif not chosen and not self.fresh:
+        elif not chosen and self.fresh:
+            self.unused += [token] if token.what == "value" else []
+        elif not chosen:
             names = ", ".join(symbol.text for symbol in self.waiting)
             self.faults.append(f"“{token.text.strip()}” is not in a unit of {names}.")
         else:
             for symbol in chosen:
                 self._keep(token, symbol)
         self.fresh = True
-
-    def _fits(self, token: Token, symbol: Symbol) -> bool:
-        return bool(quantity("1", token.unit, kind_of(symbol.column))[0])
 
     def _keep(self, token: Token, symbol: Symbol) -> None:
         column, side_note, fault = with_side(symbol.column, self.side)

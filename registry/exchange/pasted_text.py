@@ -13,6 +13,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 
 from registry.exchange import pasted_lines as lines
+from registry.exchange.pasted_doubts import doubts
 from registry.exchange.pasted_inline import Line, Reading, Symbol
 from registry.exchange.pasted_lines import MASK, Part, masked
 from registry.exchange.pasted_result import (
@@ -185,7 +186,11 @@ class _Reader:
         else:
             self.carried, self.carried_from = [], []
             self.header = None
-        if not known and not side:
+        named = [token for token in found if token.what == "symbol" and not token.names[0].startswith("generic")]
+        values = [token for token in found if token.what == "value"]
+        if named and values:
+            self._leave(f"“{named[0].text}” and “{values[0].text}” stand here, not clearly together: type it by hand.")
+        elif not known and not side:
             self._leave("")
 
     def _settle_carried(self, line: Line) -> None:
@@ -252,8 +257,10 @@ class _Reader:
             if reading.column in PERMITTED:
                 for group in self._groups_of(reading):
                     columns.setdefault(group, set()).add(reading.column)
+        line = plain(self.line)
         for reading in readings:
-            found = self._found(Part(reading.column, reading.text, reading.start, reading.end, reading.note))
+            note = " ".join(filter(None, (reading.note, *doubts(line, reading.column, reading.text))))
+            found = self._found(Part(reading.column, reading.text, reading.start, reading.end, note))
             if reading.column not in PERMITTED:
                 scope.values.append(found)
                 continue

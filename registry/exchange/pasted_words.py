@@ -72,7 +72,7 @@ def plain(line: str) -> str:
 def _symbol(base: str, subscripts: str, spaced: str = "") -> str:
     """`Ui`, `U_i`, `U_{i}`, and `U i` for the subscripts that may stand apart."""
     apart = rf"|{base} (?:{spaced})" if spaced else ""
-    return rf"(?:{base}_?\{{?(?:{subscripts})\}}?{apart})"
+    return rf"(?:{base}_?\{{?(?:{subscripts})(?:[,_]?max)?\}}?{apart})"
 
 
 _OUT, _IN = "[oO0]", "i|I"
@@ -123,6 +123,7 @@ _NEGLIGIBLE = (
     r"negligibl[ey](?: small)?|negl\.?|insignificant|vernachlässigbar(?: klein)?|négligeables?|"
     r"(?:≈|~|approx\.?) ?0(?![0-9.,])"
 )
+_NOT_NEGLIGIBLE = r"(?:not|nicht|non|never|no longer)(?: [a-zà-ü]+)? (?:negligibl[ey]|vernachlässigbar|négligeables?)"
 _NOT_STATED = (
     r"not (?:stated|specified|given|applicable|defined|declared)|unspecified|n/a|n\.a\.|n/s|"
     r"nicht (?:angegeben|spezifiziert|festgelegt)|keine angaben?|k\. ?a\.|entfällt|"
@@ -139,7 +140,23 @@ SURFACE = r"T ?[0-9]{2,3} ?(?:°|deg) ?C(?![A-Za-z])"
 FILLERS = frozenset(
     (
         *("max", "max.", "maximum", "maximum.", "maximal", "maximale", "maxi", "dc", "ac", "d.c.", "a.c.", "up", "to"),
-        *("is", "are", "be", "value", "values", "of", "in", "shall", "not", "exceed", "exceeding", "bis", "höchstens"),
+        *(
+            "is",
+            "are",
+            "be",
+            "must",
+            "may",
+            "value",
+            "values",
+            "of",
+            "in",
+            "shall",
+            "not",
+            "exceed",
+            "exceeding",
+            "bis",
+            "höchstens",
+        ),
         *("ist", "sind", "wert", "werte", "est", "sont", "valeur", "jusqu'à", "en", "à"),
     )
 )
@@ -198,6 +215,7 @@ def _pattern() -> re.Pattern[str]:
         rf"(?: ?(?:,|/|and|und|et) ?(?:{_IEC_GROUP}|I(?![A-Za-z0-9])))*)"
         rf"|(?P<iec>{edge}{_IEC_GROUP}(?: ?(?:,|/|and|und|et) ?{_IEC_GROUP})*)"
         rf"|(?P<class>{edge}(?:{SURFACE}|{CLASS}))"
+        rf"|(?i:(?P<large>{edge}{_NOT_NEGLIGIBLE}))"
         rf"|(?i:(?P<negligible>{edge}(?:{_NEGLIGIBLE})|[≈~] ?0(?![0-9.,])))"
         rf"|(?i:(?P<nothing>(?<![A-Za-z0-9])(?:{_NOT_STATED})(?![A-Za-z0-9])))"
         rf"|{edge}(?:{symbols}){after}"
@@ -244,6 +262,8 @@ def _token(match: re.Match[str]) -> Token:
     if what == "class":
         degrees = re.search("[0-9]{2,3}", text)
         return token("class", f"{degrees[0]} degC" if degrees else text)
+    if what == "large":
+        return token("word", "not negligible", fault=f"“{text}” gives no value: type it by hand.")
     if what == "negligible":
         return token("word", "negligible")
     if what == "nothing":
@@ -265,13 +285,16 @@ def group_names(text: str) -> tuple[str, ...]:
 
 
 def _letters_of_headings(line: str, found: list[Token]) -> list[Token]:
-    """Cells such as `A, B`, `C` or `I` beside the word group or another group are groups too."""
-    if not re.search(rf"(?i){_GROUP_WORD}", line) and not any(token.what == "group" for token in found):
+    """Cells such as `A, B`, `C` or `I` beside the word group or another group are groups too, and `(A-D)` beside the
+    name of a permitted value."""
+    spans = []
+    if re.search(rf"(?i){_GROUP_WORD}", line) or any(token.what == "group" for token in found):
+        cell = rf"(?:(?<=\t)|(?<=\|)|(?<=  ))[ ]*({_LETTERS}|I(?![\w/]))[ ]*(?=\t|\||  |$)"
+        spans += [match.span(1) for match in re.finditer(cell, line)]
+    if any(token.what == "symbol" and PERMITTED.intersection(token.names) for token in found):
+        spans += [match.span(1) for match in re.finditer(rf"\( ?({_LETTERS}) ?\)", line)]
+    if not spans:
         return found
-    spans = [
-        match.span(1)
-        for match in re.finditer(rf"(?:(?<=\t)|(?<=\|)|(?<=  ))[ ]*({_LETTERS}|I(?![\w/]))[ ]*(?=\t|\||  |$)", line)
-    ]
     cells = [Token("group", a, b, line[a:b], group_names(line[a:b])) for a, b in spans]
     kept = [token for token in found if not any(a < token.end and token.start < b for a, b in spans)]
     return sorted(kept + cells, key=lambda token: token.start)
