@@ -1,8 +1,8 @@
 """Who may do what: one table.
 
 The register (certificates, equipment, cable types) is shared by the whole installation: a role at any site counts.
-Areas, loops and sheets belong to a site: a role at that site counts. A superuser may keep sites and people, but
-signs nothing by virtue of that.
+Areas, loops and sheets belong to a site: a role at that site counts. A superuser may keep schemes, sites and people,
+but signs nothing by virtue of that.
 """
 
 from __future__ import annotations
@@ -16,6 +16,7 @@ EVERYBODY = frozenset(Role)
 TABLE: dict[str, frozenset[Role]] = {
     "register.view": EVERYBODY,
     "register.edit": frozenset({Role.KEEPER, Role.DESIGNER, Role.ADMINISTRATOR}),
+    "scheme.edit": frozenset({Role.KEEPER, Role.ADMINISTRATOR}),
     "site.view": EVERYBODY,
     "site.add": frozenset(),
     "site.edit": frozenset({Role.ADMINISTRATOR}),
@@ -35,10 +36,11 @@ TABLE: dict[str, frozenset[Role]] = {
 }
 
 SUPERUSER_MAY = frozenset(
-    {"register.view", "site.view", "site.add", "site.edit", "site.people", "loop.view", "sheet.view"}
+    {"register.view", "scheme.edit", "site.view", "site.add", "site.edit", "site.people", "loop.view", "sheet.view"}
 )
 SIDES = {
     "register.edit": "A register keeper, designer or site administrator may do this.",
+    "scheme.edit": "A register keeper or site administrator may do this.",
     "site.add": "The administrator of the installation may do this.",
     "site.edit": "A site administrator may do this.",
     "site.people": "A site administrator may do this.",

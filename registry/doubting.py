@@ -10,11 +10,12 @@ from dataclasses import replace
 from django.db import models
 
 from registry import plausibility
-from registry.certificate_numbers import parse_certificate_number
+from registry.certificate_numbers import CertificateNumber, parse_certificate_number
 from registry.fields import reading
 from registry.marking import Marking, MarkingError, parse_markings
-from registry.models import CableType, Certificate, Equipment, EquipmentKind, Terminals
+from registry.models import CableType, Certificate, Equipment, EquipmentKind, Scheme, Terminals
 from registry.models.base import Record
+from registry.number_forms import fits
 from registry.parameters import PARAMETERS
 from registry.plausibility import Doubt, Number
 
@@ -121,17 +122,23 @@ def groups_of(markings: tuple[Marking, ...], gives: bool) -> set[str]:
 
 
 def doubts_of_number(certificate: Certificate) -> Iterator[Doubt]:
-    """Where the number of a certificate names another scheme than its field."""
-    try:
+    """Where the number of a certificate names another scheme, or does not have the form of its scheme; what the scheme
+    or the number asks for and nobody gave."""
+    scheme = Scheme.objects.filter(name=certificate.scheme).first()
+    number: CertificateNumber | None = None
+    with suppress(MarkingError):
         number = parse_certificate_number(certificate.number)
-    except MarkingError as error:
-        # National schemes have numbers of their own.
-        if certificate.scheme.strip().casefold() in {"atex", "ukex", "iecex"}:
-            yield Doubt("number", f"The number is not one of {certificate.scheme}: compare it with the paper. {error}")
-        return
-    if number.scheme.casefold() != certificate.scheme.strip().casefold():
+    if number and number.scheme.casefold() != certificate.scheme.strip().casefold():
         yield Doubt("scheme", f"The number is one of {number.scheme}, the scheme says {certificate.scheme}.")
-    if number.has_conditions and not certificate.specific_conditions.strip():
+    elif scheme and scheme.number_form and not fits(scheme.number_form, certificate.number):
+        yield Doubt(
+            "number",
+            f"The number does not have the form of {scheme.name}, for example {scheme.number_example}: compare it with "
+            "the paper.",
+        )
+    if scheme and scheme.needs_control_drawing and not certificate.control_drawing.strip():
+        yield Doubt("control_drawing", f"{scheme.name} works by control drawings: give its number and revision.")
+    if certificate.suffix == "X" and not certificate.specific_conditions.strip():
         yield Doubt(
             "specific_conditions",
             "The number ends in X: copy the specific conditions of use from the certificate, one a line.",

@@ -9,7 +9,7 @@ from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
-from django.db.models import F, Value
+from django.db.models import F, Q, Value
 from django.db.models.functions import Concat
 
 from registry.models import (
@@ -19,12 +19,15 @@ from registry.models import (
     EquipmentKind,
     HazardousArea,
     PermittedRow,
+    Scheme,
     Site,
     TemperatureRow,
     Terminals,
 )
+from registry.models.schemes import read_lead_days
+from registry.number_forms import NumberFormError, fits, read_form
 from registry.quantities import Kind, QuantityError, read
-from registry.reading import EntryForm, ReadingField, RecordField, fields_of
+from registry.reading import EntryForm, NamedField, ReadingField, RecordField, fields_of
 
 GAS_CLASSES = frozenset(
     {"T1", "T2", "T3", "T4", "T5", "T6"} | {f"T2{x}" for x in "ABCD"} | {f"T3{x}" for x in "ABC"} | {"T4A"}
@@ -79,17 +82,73 @@ def foreign_needs(cleaned: dict[str, Any]) -> Faults:
                 yield name, f"This belongs to: {kind.label}. Choose that under “works as”, or leave this empty."
 
 
+SCHEME = NamedField(
+    lambda: Scheme.objects.all(),
+    "name",
+    offered=Q(archived_at=None),
+    label="scheme",
+    help_text="One that is missing is added under Certificates, Schemes.",
+)
+LEAD_DAYS_CURE = "Give at most eight whole numbers of days up to 3650, separated by commas, for example 180, 90, 30, 0."
+
+
 class SiteEntry(EntryForm):
     """A site."""
 
     model = Site
     locals().update(fields_of(Site))
 
+    def clean_schemes(self) -> str:
+        """The names as the table of schemes has them, each once."""
+        names = [name for name in self.cleaned_data["schemes"].split(",") if name.strip()]
+        return ", ".join(dict.fromkeys(SCHEME.to_python(name) for name in names))
+
     def clean_time_zone(self) -> str:
         name: str = self.cleaned_data["time_zone"]
         if name not in zoneinfo.available_timezones():
             raise ValidationError("Give a time zone by its name, for example Europe/Berlin or UTC.")
         return name
+
+
+class SchemeEntry(EntryForm):
+    """A scheme of certification."""
+
+    model = Scheme
+    locals().update(fields_of(Scheme))
+
+    def clean_name(self) -> str:
+        name = " ".join(self.cleaned_data["name"].split())
+        if "," in name:
+            raise ValidationError("Leave out the comma: sites name their schemes with commas between them.")
+        return name
+
+    def clean_number_form(self) -> str:
+        form: str = self.cleaned_data["number_form"]
+        if form:
+            try:
+                read_form(form)
+            except NumberFormError as error:
+                raise ValidationError(str(error)) from error
+        return form
+
+    def clean_lead_days(self) -> str:
+        try:
+            days = read_lead_days(self.cleaned_data["lead_days"])
+        except ValueError as error:
+            raise ValidationError(LEAD_DAYS_CURE) from error
+        if len(days) > 8 or any(not 0 <= number <= 3650 for number in days):
+            raise ValidationError(LEAD_DAYS_CURE)
+        return ", ".join(map(str, days))
+
+    def cross_check(self, cleaned: dict[str, Any], children: dict[str, list[dict[str, Any]]]) -> Faults:
+        form, example = cleaned["number_form"], cleaned["number_example"]
+        if form and not example:
+            yield (
+                "number_example",
+                "Give a number that has the form: it proves the form, and people see how it is meant.",
+            )
+        elif form and not fits(form, example):
+            yield "number_example", f"{example} does not have the form {form}: correct one of the two."
 
 
 class AreaEntry(EntryForm):
@@ -131,7 +190,8 @@ class CertificateEntry(EntryForm):
     """One issue of a certificate."""
 
     model = Certificate
-    locals().update(fields_of(Certificate))
+    scheme = SCHEME
+    locals().update({name: field for name, field in fields_of(Certificate).items() if name != "scheme"})
 
     def clean_number(self) -> str:
         number = " ".join(self.cleaned_data["number"].split())
@@ -271,8 +331,17 @@ class CableTypeEntry(EntryForm):
             yield "screen", "Say how the screen is connected: the capacitance that counts depends on it."
 
 
+ENTRY_CLASSES: tuple[type[EntryForm], ...] = (
+    SiteEntry,
+    AreaEntry,
+    SchemeEntry,
+    CertificateEntry,
+    EquipmentEntry,
+    CableTypeEntry,
+)
 ENTRIES: dict[str, type[EntryForm]] = {
-    entry.model.record_kind: entry for entry in (SiteEntry, AreaEntry, CertificateEntry, EquipmentEntry, CableTypeEntry)
+    entry.model.record_kind: entry  # type: ignore[attr-defined]
+    for entry in ENTRY_CLASSES
 }
 __all__ = [
     "ENTRIES",
@@ -281,6 +350,7 @@ __all__ = [
     "CertificateEntry",
     "EquipmentEntry",
     "ReadingField",
+    "SchemeEntry",
     "SiteEntry",
     "forms",
 ]

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Any
 
-from django.db.models import Count, Model, Prefetch, Q, QuerySet
+from django.db.models import Count, Model, OuterRef, Prefetch, Q, QuerySet, Subquery, Value
+from django.db.models.functions import Coalesce
 
 from registry import access
-from registry.models import CableType, Certificate, Equipment, HazardousArea, Site, Terminals, User
+from registry.models import CableType, Certificate, Equipment, HazardousArea, Scheme, Site, Terminals, User
 
 MAX_WORDS = 6
 MAX_TEXT = 100
@@ -54,8 +55,18 @@ def equipment_rows(queryset: QuerySet[Equipment]) -> QuerySet[Equipment]:
 
 
 def certificate_rows(queryset: QuerySet[Certificate]) -> QuerySet[Certificate]:
-    """Certificates with `equipment_count`: how many items rest on each."""
-    return queryset.annotate(equipment_count=Count("terminals__equipment", distinct=True))
+    """Certificates with `equipment_count`, how many items rest on each, and `lead_days` of their scheme."""
+    leads = Scheme.objects.filter(name=OuterRef("scheme")).values("lead_days")
+    return queryset.annotate(
+        equipment_count=Count("terminals__equipment", distinct=True), lead_days=Coalesce(Subquery(leads), Value(""))
+    )
+
+
+def scheme_rows(queryset: QuerySet[Scheme]) -> QuerySet[Scheme]:
+    """Schemes with `certificate_count`: how many certificates name each."""
+    named = Certificate.objects.filter(scheme=OuterRef("name")).order_by().values("scheme")
+    counted = named.annotate(number=Count("pk")).values("number")
+    return queryset.annotate(certificate_count=Coalesce(Subquery(counted), Value(0)))
 
 
 def cable_type_rows(queryset: QuerySet[CableType]) -> QuerySet[CableType]:

@@ -210,6 +210,33 @@ class RecordField(forms.Field):
         return found[0]
 
 
+class NamedField(RecordField):
+    """Another record by its name in capital or small letters; what is kept is the name as that record spells it."""
+
+    def to_python(self, value: Any) -> str:  # type: ignore[override]
+        if value in self.empty_values:
+            return ""
+        if not isinstance(value, str):
+            raise ValidationError("Give a name here.")
+        text = " ".join(plain_text(value).split())
+        found = self.called(text) or self.spelled_alike(text)
+        if len(found) != 1:
+            raise ValidationError(self.unknown(text))
+        name: str = found[0].picked_name
+        return name
+
+    def spelled_alike(self, text: str) -> list[Any]:
+        """The records whose name differs from a text by capital and small letters alone."""
+        remembered = self.remembered()
+        if remembered is None:
+            return list(self.readable().filter(picked_name__iexact=text)[:2])
+        return [row for name, rows in remembered[0].items() if name.casefold() == text.casefold() for row in rows]
+
+    def unknown(self, text: str) -> str:
+        names = ", ".join(self.named().order_by("picked_name").values_list("picked_name", flat=True)[:30])
+        return f"There is no {self.label or 'record'} “{text:.80}”: choose one of {names}, or add it first."
+
+
 class EntryForm(forms.Form):
     """One level of an entry. `children` names the entry class of each nested list; `model` the record it fills."""
 

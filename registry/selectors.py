@@ -9,7 +9,7 @@ from django.db import models
 
 from registry import access
 from registry.fields import QuantityField, TypedTextField
-from registry.models import Certificate, Revision, Site, User
+from registry.models import Certificate, Revision, Scheme, Site, User
 from registry.models.base import Child, Record
 
 LOOPS_BY_KIND = {
@@ -54,7 +54,11 @@ def loops_using(record: Record, user: User) -> tuple[models.QuerySet[Any], int]:
     Loops are reached from their site: the register does not know them otherwise.
     """
     loop: type[models.Model] = Site._meta.get_field("loops").related_model  # type: ignore[assignment]
-    using = loop._default_manager.filter(**{LOOPS_BY_KIND[record.record_kind]: record}).distinct()
+    if isinstance(record, Scheme):
+        condition: dict[str, Any] = {"circuits__members__terminals__certificate__scheme": record.name}
+    else:
+        condition = {LOOPS_BY_KIND[record.record_kind]: record}
+    using = loop._default_manager.filter(**condition).distinct()
     here = using.filter(site_id__in=access.sites_of(user)).select_related("site").order_by("site__code", "tag")
     return here, using.count()
 

@@ -3,17 +3,16 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 from django.db import models
 
 from registry.fields import QuantityField
 from registry.models import Certificate, CertificateStatus, PermittedRow, TemperatureRow, Terminals
+from registry.models.schemes import LEAD_DAYS
 from registry.parameters import PARAMETERS, Parameter, plain_signs, shown
 from registry.quantities import NOT_STATED, QuantityError, read
-
-SOON = dt.timedelta(days=180)
 
 
 def quantity(record: models.Model, parameter: Parameter) -> dict[str, Any]:
@@ -145,13 +144,13 @@ def end_words(certificate: Certificate, today: dt.date) -> str:
     return f"Valid for new supply until {day(end)}, {span(days)} from now"
 
 
-def end_state(certificate: Certificate, today: dt.date) -> str:
-    """ "none", "run out", "soon" or "later"."""
+def end_state(certificate: Certificate, today: dt.date, leads: Sequence[int] = LEAD_DAYS) -> str:
+    """ "none", "run out", "soon" once the first lead time of its scheme is reached, or "later"."""
     if certificate.valid_to is None:
         return "none"
     if certificate.has_run_out(today):
         return "run out"
-    return "soon" if certificate.valid_to - today <= SOON else "later"
+    return "soon" if (certificate.valid_to - today).days <= max(leads) else "later"
 
 
 def status_state(certificate: Certificate) -> str:

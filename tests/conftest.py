@@ -173,13 +173,28 @@ def make_site(superuser: Any, code: str, name: str, **values: str) -> Any:
 
 
 @pytest.fixture
-def site(superuser: Any) -> Any:
+def schemes(db: None) -> None:
+    """The usual schemes, and an invented national one, "NQ". They come with the migrations; a transactional test clears
+    them away."""
+    from importlib import import_module
+
+    from django.apps import apps
+
+    from registry.models import Scheme
+
+    if not Scheme.objects.exists():
+        import_module("registry.migrations.0014_usual_schemes").make(apps, None)
+    Scheme.objects.get_or_create(name="NQ")
+
+
+@pytest.fixture
+def site(schemes: None, superuser: Any) -> Any:
     """A site judged by the IEC standards."""
     return make_site(superuser, "NORTH", "North works")
 
 
 @pytest.fixture
-def other_site(superuser: Any) -> Any:
+def other_site(schemes: None, superuser: Any) -> Any:
     """A second site, whose people have no business at the first."""
     return make_site(superuser, "SOUTH", "South works")
 

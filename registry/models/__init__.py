@@ -10,6 +10,7 @@ from registry.models.equipment import Equipment, EquipmentKind, Level, Permitted
 from registry.models.notices import Notice, NoticeKind
 from registry.models.people import Membership, Role, User
 from registry.models.revisions import Origin, Revision
+from registry.models.schemes import Scheme
 from registry.models.sites import Basis, HazardousArea, Site
 
 __all__ = [
@@ -34,6 +35,7 @@ __all__ = [
     "PermittedRow",
     "Revision",
     "Role",
+    "Scheme",
     "Site",
     "TemperatureRow",
     "Terminals",

@@ -21,11 +21,22 @@ class Certificate(Record):
 
     record_kind = "certificate"
 
-    scheme = models.CharField(max_length=20, help_text="For example ATEX, IECEx or UKEX.")
-    number = models.CharField(max_length=60, help_text="As printed, with its X or U.")
+    scheme = models.CharField(max_length=20)
+    number = models.CharField(
+        max_length=60,
+        help_text=(
+            "As printed. X at its end: specific conditions of use. U at its end: a component, which is refused for use "
+            "on its own."
+        ),
+    )
     issue = models.CharField(max_length=12, default="0", help_text="Issue or supplement; the first is 0.")
     holder = models.CharField(max_length=120, blank=True)
-    standards = models.CharField(max_length=200, blank=True, help_text="Standards and editions named on it.")
+    standards = models.CharField(
+        max_length=600, blank=True, help_text="Standards named on it, each with its edition, separated by commas."
+    )
+    control_drawing = models.CharField(
+        max_length=120, blank=True, help_text="Number and revision, where the scheme works by control drawings."
+    )
     issued_on = models.DateField(null=True, blank=True)
     valid_to = models.DateField(
         "valid for new supply until",

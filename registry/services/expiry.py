@@ -11,11 +11,9 @@ from django.db.models import Count
 from django.urls import reverse
 
 from registry import access
-from registry.models import Certificate, CertificateStatus, DueRun, NoticeKind, User
+from registry.models import Certificate, CertificateStatus, DueRun, NoticeKind, Scheme, User
+from registry.models.schemes import LEAD_DAYS
 from registry.services import notices
-
-LEAD_DAYS = (180, 90, 30, 0)
-"""Days before the end at which something is told, where its scheme says nothing else."""
 
 DIGEST = "expiry digest"
 YEAR = dt.timedelta(days=366)
@@ -55,6 +53,7 @@ def certificate_endings(first: dt.date, last: dt.date) -> list[Ending]:
         .exclude(status__in=[CertificateStatus.WITHDRAWN, CertificateStatus.SUPERSEDED])
         .annotate(loop_count=Count("terminals__members__circuit__loop", distinct=True))
     )
+    leads = leads_by_scheme()
     return [
         Ending(
             name=str(row),
@@ -63,10 +62,16 @@ def certificate_endings(first: dt.date, last: dt.date) -> list[Ending]:
             on=row.valid_to,
             loops=row.loop_count,
             changed_on=row.changed_at.date(),
+            leads=leads.get(row.scheme, LEAD_DAYS),
         )
         for row in rows
         if row.valid_to
     ]
+
+
+def leads_by_scheme() -> dict[str, tuple[int, ...]]:
+    """Days before an end at which it is told, by the name of the scheme."""
+    return {scheme.name: scheme.leads for scheme in Scheme.objects.all()}
 
 
 SOURCES: list[Source] = [certificate_endings]
@@ -82,9 +87,10 @@ def endings(first: dt.date, last: dt.date) -> list[Ending]:
 def reached_since(before: dt.date | None, today: dt.date) -> list[Ending]:
     """What has reached a lead time since a day; without such a day, all that has reached one and is not long over."""
     first = today - (FIRST_TOLD_AGO if before is None else YEAR)
+    longest = max((max(leads) for leads in leads_by_scheme().values()), default=0)
     return [
         ending
-        for ending in endings(first, today + YEAR)
+        for ending in endings(first, today + max(YEAR, dt.timedelta(days=longest)))
         if ending.reached(today) is not None
         and (before is None or ending.changed_on >= before or ending.reached(today) != ending.reached(before))
     ]

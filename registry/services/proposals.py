@@ -9,6 +9,7 @@ from django.db import transaction
 
 from registry import access
 from registry.models.base import Record
+from registry.selectors import LOOPS_BY_KIND
 from registry.services.changes import recorded
 from registry.services.records import Author, latest_revision, save_text, snapshot
 from registry.uses import Effects, foresee
@@ -40,11 +41,11 @@ def latest_revision_digest(kind: str, record_id: int) -> str:
 def effects_of(
     kind: str, data: Mapping[str, Any], author: Author, *, record_id: int, opened_version: int | None = None
 ) -> Effects:
-    """What a save would do to those who use the record: nothing where it would change nothing.
+    """What a save would do to those who use the record: nothing where it would change nothing, or judges nothing.
 
     Raises what save_text raises. Nothing is saved.
     """
     record, content, differs = propose(kind, data, author, record_id=record_id, opened_version=opened_version)
-    if not differs:
+    if not differs or kind not in LOOPS_BY_KIND:
         return Effects(0, 0, (), 0)
     return foresee({(kind, record_id): (record, content)}, access.sites_of(author.user))

@@ -17,7 +17,7 @@ from registry import access
 from registry.digests import digest
 from registry.entries import ENTRIES
 from registry.fields import QuantityField, Reading, TypedTextField, reading, set_reading
-from registry.models import Deed, Origin, Revision, Site, User
+from registry.models import Certificate, Deed, Origin, Revision, Scheme, Site, User
 from registry.models.base import Child, Record
 from registry.reading import read_entry
 from registry.services.changes import Told, recorded, site_of, tell
@@ -26,7 +26,7 @@ from registry.services.second_factors import refusal_to_require
 R = TypeVar("R", bound=Record)
 SKIPPED = frozenset({"version", "archived_at", "created_at", "changed_at", "position"})
 ROW_NAMES = ("name", "tag", "group", "temperature_class")
-ACTIONS = {"site": "site.edit", "area": "area.edit"}
+ACTIONS = {"site": "site.edit", "area": "area.edit", "scheme": "scheme.edit"}
 
 
 class EntryRefused(Exception):
@@ -125,7 +125,8 @@ def record_revision(record: Record, author: Author) -> Revision | None:
 
 def deed_of(record: Record, revision: Revision, author: Author, last: Revision | None) -> Told:
     """What the change log says of a revision that follows `last`."""
-    verb = Deed.CHANGE if last else Deed.ADD
+    # The usual schemes are there from the start, without a revision.
+    verb = Deed.CHANGE if last or record.version > 1 else Deed.ADD
     if last and last.snapshot["archived"] != revision.snapshot["archived"]:
         verb = Deed.ARCHIVE if record.is_archived else Deed.RESTORE
     return told(revision, verb, author, site_of(record))
@@ -203,9 +204,25 @@ def save_text(
             access.require(author.user, action, record.site)  # type: ignore[attr-defined]
         if isinstance(record, Site) and (refusal := refusal_to_require(record, cleaned["second_factor"], author.user)):
             raise EntryRefused({"second_factor": [refusal]})
+        if kind == "scheme":
+            refuse_rename(record, cleaned)
         write(record, cleaned)
         record_revision(record, author)
     return record
+
+
+def refuse_rename(scheme: Record, cleaned: Mapping[str, Any]) -> None:
+    """A scheme that certificates or sites name keeps its name: they name it by that."""
+    assert isinstance(scheme, Scheme)
+    if scheme.pk and cleaned["name"] != scheme.name and named_by(scheme):
+        raise EntryRefused({"name": ["Certificates or sites name this scheme: keep the name, or add another scheme."]})
+
+
+def named_by(scheme: Scheme) -> bool:
+    """Whether a certificate or a site names a scheme."""
+    sites = Site.objects.filter(schemes__icontains=scheme.name)
+    accepted = any(scheme.name in site.accepted_schemes for site in sites)
+    return accepted or Certificate.objects.filter(scheme=scheme.name).exists()
 
 
 def lock(model: type[R], record_id: int, opened_version: int | None) -> R:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from typing import Any
+from urllib.parse import urlencode
 
 from django.conf import settings
 from django.core.paginator import Paginator
@@ -16,12 +17,14 @@ from registry import access
 from registry.conditions import numbered_conditions
 from registry.differences import changes
 from registry.doubting import doubts
-from registry.models import CableType, Certificate, Equipment, HazardousArea, Revision, Site, User
+from registry.models import CableType, Certificate, Equipment, HazardousArea, Revision, Scheme, Site, User
 from registry.models.base import Record
+from registry.models.schemes import LEAD_DAYS
 from registry.plausibility import sentences
 from registry.querysets import visible
 from registry.selectors import loops_using, newest_number, revisions_of
 from registry.services.attachments import MODELS, files_of
+from registry.services.expiry import leads_by_scheme
 from registry.showing import (
     end_state,
     end_words,
@@ -157,11 +160,13 @@ def certificate_content(record: Certificate, user: User) -> dict[str, Any]:
         "items": [
             {"label": "Holder", "value": record.holder},
             {"label": "Standards", "value": record.standards},
+            {"label": "Control drawing", "value": record.control_drawing},
             {"label": "Issued on", "value": record.issued_on},
         ],
         "issues": issues_of(record),
+        "acceptance": acceptance(record, user),
         "end": end_words(record, today),
-        "end_state": end_state(record, today),
+        "end_state": end_state(record, today, leads_by_scheme().get(record.scheme, LEAD_DAYS)),
         "conditions": [text for _, text in numbered_conditions(record.specific_conditions)],
         "equipment": on_it[:EQUIPMENT_SHOWN],
         "equipment_count": on_it.count(),
@@ -172,6 +177,35 @@ def issues_of(record: Certificate) -> list[Certificate]:
     """All issues of a certificate that the register holds, the first one first: 0, 1, 2 … 10; others by their words."""
     issues = Certificate.objects.filter(number=record.number)
     return sorted(issues, key=lambda row: (0, int(row.issue), "") if row.issue.isdecimal() else (1, 0, row.issue))
+
+
+def acceptance(record: Certificate, user: User) -> list[dict[str, Any]]:
+    """The person's sites, each with whether it accepts the scheme of a certificate."""
+    sites = visible(Site, user).filter(archived_at=None).order_by("code")
+    name = record.scheme.casefold()
+    return [
+        {"site": site, "accepts": name in {scheme.casefold() for scheme in site.accepted_schemes}} for site in sites
+    ]
+
+
+def scheme_content(record: Scheme, user: User) -> dict[str, Any]:
+    named = Certificate.objects.filter(scheme=record.name, archived_at=None)
+    accepting = [site for site in visible(Site, user).filter(archived_at=None) if record.name in site.accepted_schemes]
+    return {
+        "head": [
+            {"label": "Scheme", "value": record.name},
+            {"label": "Where it holds", "value": record.description or "not entered"},
+            {"label": "Control drawing", "value": "needed" if record.needs_control_drawing else "not needed"},
+        ],
+        "items": [
+            {"label": "Form of its numbers", "value": record.number_form or "no common form"},
+            {"label": "Example", "value": record.number_example},
+            {"label": "Told before an end", "value": f"{record.lead_days} days"},
+        ],
+        "accepting": accepting,
+        "certificate_count": named.count(),
+        "certificates_url": reverse("certificate_list") + "?" + urlencode({"scheme": record.name}),
+    }
 
 
 def cable_content(record: CableType, user: User) -> dict[str, Any]:
@@ -237,6 +271,7 @@ def area_content(record: HazardousArea, user: User) -> dict[str, Any]:
 CONTENTS: dict[str, Any] = {
     "equipment": equipment_content,
     "certificate": certificate_content,
+    "scheme": scheme_content,
     "cable_type": cable_content,
     "site": site_content,
     "area": area_content,

@@ -18,11 +18,14 @@ from registry.models import (
     EquipmentKind,
     HazardousArea,
     Level,
+    Scheme,
     Site,
     User,
 )
 from registry.models.equipment import DUST_GROUPS, GAS_GROUPS, GROUPS
-from registry.showing import SOON, end_state, end_words, short_parameters, status_state
+from registry.models.schemes import LEAD_DAYS, read_lead_days
+from registry.services.expiry import leads_by_scheme
+from registry.showing import end_state, end_words, short_parameters, status_state
 from registry.views.pages import (
     Choices,
     Column,
@@ -148,14 +151,17 @@ EQUIPMENT = KindPage(
 
 def by_end(queryset: QuerySet[Certificate], value: str) -> QuerySet[Certificate]:
     today: dt.date = timezone.localdate()
-    return queryset.filter(
-        {
-            "none": Q(valid_to=None),
-            "run out": Q(valid_to__lt=today),
-            "soon": Q(valid_to__gte=today, valid_to__lte=today + SOON),
-            "later": Q(valid_to__gt=today + SOON),
-        }[value]
-    )
+    if value == "none":
+        return queryset.filter(valid_to=None)
+    if value == "run out":
+        return queryset.filter(valid_to__lt=today)
+    leads = {name: max(days) for name, days in leads_by_scheme().items()}
+    soon = ~Q(scheme__in=leads) & Q(valid_to__lte=today + dt.timedelta(days=max(LEAD_DAYS)))
+    for days in set(leads.values()):
+        names = [name for name, lead in leads.items() if lead == days]
+        soon |= Q(scheme__in=names, valid_to__lte=today + dt.timedelta(days=days))
+    ahead = queryset.filter(valid_to__gte=today)
+    return ahead.filter(soon) if value == "soon" else ahead.exclude(soon)
 
 
 def certificate_name(item: Certificate) -> dict[str, Any]:
@@ -174,7 +180,13 @@ def certificate_status(item: Certificate) -> dict[str, Any]:
 
 def certificate_end(item: Certificate) -> dict[str, Any]:
     today = timezone.localdate()
-    return text(end_words(item, today), warn=end_state(item, today) == "run out", soft=item.valid_to is None)
+    state = end_state(item, today, read_lead_days(item.lead_days))  # type: ignore[attr-defined]
+    return text(
+        end_words(item, today),
+        warn=state == "run out",
+        soft=item.valid_to is None,
+        strong=state == "soon",
+    )
 
 
 CERTIFICATE = KindPage(
@@ -209,7 +221,7 @@ CERTIFICATE = KindPage(
                 [
                     ("none", "No end date"),
                     ("run out", "Has run out"),
-                    ("soon", "Within 180 days"),
+                    ("soon", "Soon, by its scheme"),
                     ("later", "Later than that"),
                 ]
             ),
@@ -219,6 +231,47 @@ CERTIFICATE = KindPage(
     ),
     key_fields=("number",),
     empty_text="Add a certificate as it is printed; equipment then refers to it by number and issue.",
+)
+
+
+# ------------------------------------------------------------------------------------------------------------ schemes
+
+
+def scheme_name(item: Scheme) -> dict[str, Any]:
+    return text(
+        item.name,
+        url=reverse("scheme", args=[item.pk]),
+        note=item.description,
+        state="archived" if item.is_archived else "",
+    )
+
+
+SCHEME = KindPage(
+    kind="scheme",
+    path="schemes",
+    title="Schemes",
+    noun="a scheme",
+    singular="scheme",
+    plural="schemes",
+    section="certificates",
+    model=Scheme,
+    edit_action="scheme.edit",
+    add_action="scheme.edit",
+    searched=("name", "description"),
+    search_label="Name or where it holds",
+    rows=querysets.scheme_rows,
+    columns=(
+        Column("Scheme", scheme_name, "name", ("name",)),
+        Column(
+            "Form of its numbers", lambda item: text(item.number_form or "no common form", soft=not item.number_form)
+        ),
+        Column("Told before an end", lambda item: text(f"{item.lead_days} days")),
+        Column("Control drawing", lambda item: text("needed" if item.needs_control_drawing else "")),
+        Column("Certificates", lambda item: text(item.certificate_count), "used", ("certificate_count",), number=True),
+    ),
+    filters=(ARCHIVED,),
+    key_fields=("name",),
+    empty_text="Add the schemes whose certificates this installation holds.",
 )
 
 
@@ -362,4 +415,4 @@ AREA = KindPage(
     empty_text="Add an area as the area classification drawing shows it.",
 )
 
-KINDS: dict[str, KindPage] = {page.kind: page for page in (EQUIPMENT, CERTIFICATE, CABLE_TYPE, SITE, AREA)}
+KINDS: dict[str, KindPage] = {page.kind: page for page in (EQUIPMENT, CERTIFICATE, SCHEME, CABLE_TYPE, SITE, AREA)}

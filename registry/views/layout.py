@@ -39,7 +39,12 @@ SECTIONS: dict[str, list[tuple[str, tuple[str, ...], bool]]] = {
     "certificate": [
         ("", ("scheme", "number", "issue", "holder"), False),
         ("Dates and status", ("issued_on", "valid_to", "status"), False),
-        ("What it says", ("standards", "specific_conditions"), False),
+        ("What it says", ("standards", "specific_conditions", "control_drawing"), False),
+    ],
+    "scheme": [
+        ("", ("name", "description", "needs_control_drawing"), False),
+        ("Numbers", ("number_form", "number_example"), False),
+        ("Certificates that end", ("lead_days",), False),
     ],
     "cable_type": [
         ("", ("name", "maker", "description"), False),

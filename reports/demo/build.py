@@ -21,6 +21,7 @@ from registry.models import (
     HazardousArea,
     Origin,
     Revision,
+    Scheme,
     Site,
     Terminals,
     User,
@@ -34,7 +35,7 @@ from reports.demo.devices import DEVICES
 from reports.demo.loops import ORDINARY
 from reports.demo.mistakes import MISTAKES
 from reports.demo.people import build_memberships, build_people
-from reports.demo.places import AREAS, SITE
+from reports.demo.places import AREAS, SCHEME, SITE
 from reports.demo.plans import CircuitPlan, LoopPlan, Part
 from reports.demo.sources import SOURCES
 from reports.services import issue
@@ -77,6 +78,8 @@ def build_register(demo: Demo) -> None:
     demo.people, demo.added_people = build_people(demo.password)
     demo.added["user"] += len(demo.added_people)
     demo.kept["user"] += len(demo.people) - len(demo.added_people)
+    scheme = Scheme.objects.filter(name=SCHEME["name"]).values_list("pk", flat=True).first()
+    demo.once("scheme", SCHEME, "admin", scheme)
     site = build_site(demo, SITE)
     build_areas(demo, site)
     found = {(number, issue): pk for number, issue, pk in Certificate.objects.values_list("number", "issue", "pk")}

@@ -4,6 +4,14 @@ from __future__ import annotations
 
 Text = dict[str, str]
 
+SCHEME: Text = {
+    "name": "NQS",
+    "description": "Invented national scheme; its certificates hold for five years",
+    "number_form": "NQS #### @",
+    "number_example": "NQS 4417-A",
+    "lead_days": "365, 180, 90, 30, 0",
+}
+
 SITE: Text = {
     "code": "DRAV",
     "name": "Dravenhume Works",

@@ -149,4 +149,4 @@ def test_a_refusal_in_the_middle_of_a_save_leaves_nothing(source_data: Any, save
     with pytest.raises(EntryRefused):
         save("equipment", source_data | {"terminals": rows})
     assert not Equipment.objects.exists()
-    assert set(ENTRIES) == {"equipment", "certificate", "cable_type", "site", "area"}
+    assert set(ENTRIES) == {"equipment", "certificate", "scheme", "cable_type", "site", "area"}

@@ -16,6 +16,7 @@ PASSWORD = "unlit-demo-2026"  # noqa: S105  known on purpose: demo log-ins are f
 
 WORDS = {
     "user": "log-ins",
+    "scheme": "schemes",
     "site": "sites",
     "area": "areas",
     "certificate": "certificates",
