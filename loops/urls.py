@@ -13,6 +13,7 @@ urlpatterns = [
     path("loops/<int:pk>/edit/", editor.edit, name="loop_edit"),
     path("loops/<int:pk>/duplicate/", editor.duplicate, name="loop_duplicate"),
     path("loops/<int:pk>/revisions/<int:number>/", page.revision_page, name="loop_revision"),
+    path("loops/<int:pk>/compare/", page.compare, name="loop_compare"),
     path("loops/<int:pk>/submit/", actions.submit, name="loop_submit"),
     path("loops/<int:pk>/take-back/", actions.take_back, name="loop_take_back"),
     path("loops/<int:pk>/return/", actions.return_loop, name="loop_return"),

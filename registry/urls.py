@@ -11,7 +11,9 @@ from registry.views import (
     expiry,
     files,
     glossary,
+    histories,
     lists,
+    log,
     notices,
     people,
     picking,
@@ -24,7 +26,7 @@ from registry.views.pages import KindPage
 
 def addresses_of(page: KindPage) -> Iterator[URLPattern]:
     """`equipment_list`, `equipment_export`, `equipment_new`, `equipment`, `equipment_edit`,
-    `…_duplicate`, `…_archive`, `…_restore`, `…_history`."""
+    `…_duplicate`, `…_archive`, `…_restore`, `…_history`, `…_compare`."""
     base, name, kind = page.path, page.kind, {"kind": page}
     yield path(f"{base}/", lists.record_list, kind, name=f"{name}_list")
     yield path(f"{base}/export.<str:suffix>", exchanging.export_list, kind, name=f"{name}_export")
@@ -34,7 +36,8 @@ def addresses_of(page: KindPage) -> Iterator[URLPattern]:
     yield path(f"{base}/<int:pk>/duplicate/", editing.duplicate, kind, name=f"{name}_duplicate")
     yield path(f"{base}/<int:pk>/archive/", editing.archive, kind | {"archived": True}, name=f"{name}_archive")
     yield path(f"{base}/<int:pk>/bring-back/", editing.archive, kind | {"archived": False}, name=f"{name}_restore")
-    yield path(f"{base}/<int:pk>/history/", details.history, kind, name=f"{name}_history")
+    yield path(f"{base}/<int:pk>/history/", histories.history, kind, name=f"{name}_history")
+    yield path(f"{base}/<int:pk>/compare/", histories.compare, kind, name=f"{name}_compare")
 
 
 def addresses_of_files() -> Iterator[URLPattern]:
@@ -60,6 +63,8 @@ urlpatterns = [
     path("search/", searching.search, name="search"),
     path("help/parameters/", glossary.parameters, name="parameters"),
     path("expiry/", expiry.expiry, name="expiry"),
+    path("log/", log.log, name="log"),
+    path("log/export.csv", log.log_export, name="log_export"),
     path("notices/", notices.notices, name="notices"),
     path("notices/read/", notices.read_all, name="notices_read"),
     path("notices/<int:pk>/", notices.open_notice, name="notice"),

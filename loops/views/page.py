@@ -22,6 +22,7 @@ from loops.views.requests import person
 from loops.views.reviewing import review_context
 from registry import access
 from registry.models import Revision, User
+from registry.views.histories import chosen_revisions, comparison
 
 MOST_REVISIONS = 1_000_000_000
 """No record is saved more often; a database refuses to look for much larger numbers."""
@@ -184,3 +185,22 @@ def revision_page(request: HttpRequest, pk: int, number: int) -> HttpResponse:
         ),
     }
     return render(request, "loops/revision.html", context)
+
+
+@require_safe
+def compare(request: HttpRequest, pk: int) -> HttpResponse:
+    """Any two saves of a loop, field by field."""
+    loop = get_object_or_404(selectors.visible_loops(person(request)).select_related("site"), pk=pk)
+    revisions = Revision.objects.filter(kind="loop", record_id=loop.pk)
+    before, after = chosen_revisions(request, revisions)
+    context = comparison(revisions, before, after, differences(before.snapshot, after.snapshot))
+    context |= {
+        "section": "loops",
+        "record": loop,
+        "crumbs": [
+            {"text": "Loops", "url": "/loops/"},
+            {"text": loop.tag, "url": f"/loops/{loop.pk}/"},
+            {"text": "Compare", "url": ""},
+        ],
+    }
+    return render(request, "registry/compare.html", context)

@@ -15,14 +15,13 @@ from django.views.decorators.http import require_safe
 
 from registry import access
 from registry.conditions import numbered_conditions
-from registry.differences import changes
 from registry.doubting import doubts
-from registry.models import CableType, Certificate, Equipment, HazardousArea, Revision, Scheme, Site, User
+from registry.models import CableType, Certificate, Equipment, HazardousArea, Scheme, Site, User
 from registry.models.base import Record
 from registry.models.schemes import LEAD_DAYS
 from registry.plausibility import sentences
 from registry.querysets import visible
-from registry.selectors import loops_using, newest_number, revisions_of
+from registry.selectors import loops_using, revisions_of
 from registry.services.attachments import MODELS, files_of
 from registry.services.expiry import leads_by_scheme
 from registry.showing import (
@@ -42,7 +41,6 @@ PINNED_KINDS = ("equipment", "certificate", "cable_type")
 """Loops are pinned to revisions of these; what they take from areas and sites is as it stands."""
 
 EQUIPMENT_SHOWN = 100
-REVISIONS_A_PAGE = 20
 REVISIONS_BESIDE = 4
 
 
@@ -276,64 +274,3 @@ CONTENTS: dict[str, Any] = {
     "site": site_content,
     "area": area_content,
 }
-
-
-# ------------------------------------------------------------------------------------------------------------ history
-
-
-@require_safe
-def history(request: HttpRequest, kind: KindPage, pk: int) -> HttpResponse:
-    """Every revision of a record, newest first, each with what it changed."""
-    record = find(request, kind, pk)
-    newest = newest_number(record)
-    asked = request.GET.get("page", "")
-    last = max(1, -(-newest // REVISIONS_A_PAGE))
-    number = min(last, int(asked)) if asked.isascii() and asked.isdigit() and 0 < len(asked) < 7 else 1
-    number = max(1, number)
-    upto = newest - (number - 1) * REVISIONS_A_PAGE
-    # One more than is shown: the oldest on the page is compared with the one before it.
-    found = list(revisions_of(record).filter(number__lte=upto, number__gte=upto - REVISIONS_A_PAGE))
-    names: dict[tuple[str, int], str] = {}
-    entries = []
-    for revision, before in zip(found[:REVISIONS_A_PAGE], [*found[1:], None], strict=False):
-        entries.append(
-            {
-                "revision": revision,
-                "changes": described(kind, before, revision, names) if before else [],
-                "is_first": revision.number == 1,
-                "in_force": revision.number == newest,
-            }
-        )
-    return render(
-        request,
-        "registry/history.html",
-        {
-            "kind": kind,
-            "section": kind.section,
-            "record": record,
-            "record_url": kind.url(record),
-            "entries": entries,
-            "page": number,
-            "pages": last,
-            "count": newest,
-            "crumbs": [
-                {"text": kind.title, "url": kind.list_url},
-                {"text": record.label(), "url": kind.url(record)},
-                {"text": "History", "url": ""},
-            ],
-        },
-    )
-
-
-def described(
-    kind: KindPage, before: Revision, after: Revision, names: dict[tuple[str, int], str]
-) -> list[dict[str, str]]:
-    """The changes of one revision as rows: field, before, after."""
-    return [
-        {
-            "label": f"{change.place}, {change.label}" if change.place else change.label,
-            "before": change.before,
-            "after": change.after,
-        }
-        for change in changes(kind.entry, before.snapshot, after.snapshot, names)
-    ]
