@@ -10,8 +10,10 @@ from django.utils import timezone
 
 from loops.models import Loop
 from loops.services.approvals import approve
+from loops.services.signing import counted
 from registry.models import User
 from registry.services.changes import Deed, Told, recorded, tell
+from registry.services.passkeys import Answer
 from reports.models import Sheet
 from reports.pdf import PageSize
 from reports.sheets.build import sheet_content
@@ -29,14 +31,22 @@ class SheetDamaged(Exception):
     """Stored bytes do not match their digest: they are given to nobody."""
 
 
-def issue(loop_id: int, user: User, password: str, opened_version: int | None, text: str = "") -> Sheet:
-    """Sign a loop in review, render its sheet and store it, all in one transaction.
+def issue(
+    loop_id: int,
+    user: User,
+    password: str,
+    opened_version: int | None,
+    text: str = "",
+    *,
+    passkey: Answer | None = None,
+) -> Sheet:
+    """Sign a loop in review with a password or a passkey, render its sheet and store it, all in one transaction.
 
-    Raises what loops.services.approvals.approve raises (WorkflowRefused, PermissionDenied, StaleRecord) and
-    SheetNotMade; then nothing is signed and the loop stays as it was.
+    Raises what loops.services.approvals.approve raises (WorkflowRefused, PermissionDenied, StaleRecord), SheetNotMade,
+    and SignatureLimited after too many wrong ones; then nothing is signed and the loop stays as it was.
     """
-    with recorded():
-        approval = approve(loop_id, user, password=password, opened_version=opened_version, text=text)
+    with counted(user), recorded():
+        approval = approve(loop_id, user, password=password, passkey=passkey, opened_version=opened_version, text=text)
         content = sheet_content(approval.loop, approval.revision, approval.verification, approval)
         data = rendered(content, paper_for(content))
         sheet = Sheet.objects.create(

@@ -14,13 +14,15 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from loops import selectors
 from loops.models import Approval, Loop, LoopState
-from loops.services.approvals import MEANING, obstacles, refusal_to_sign
+from loops.services.approvals import obstacles, refusal_to_sign
 from loops.services.confirmations import matters, open_conditions
 from loops.services.refusals import WorkflowRefused
 from loops.services.reviews import obstacles_to_sign, requests_now
+from loops.services.signing import MEANING, SignatureLimited, new_nonce, passkey_options
 from loops.views.requests import opened_version, person, typed
 from loops.views.since_issue import since_issue
 from registry import access
+from registry.services.passkeys import Answer
 from registry.services.records import StaleRecord, latest_revision
 from reports.files import file_name
 from reports.models import Sheet
@@ -31,23 +33,31 @@ from reports.sheets.build import sheet_content
 PAPERS = {"a4": PageSize.A4, "letter": PageSize.LETTER}
 
 
-@sensitive_post_parameters("password")
+NONCES = "signing"
+"""Where the session keeps the nonces of the pages that are open for signing, by loop."""
+PAGES_KEPT = 20
+
+
+@sensitive_post_parameters("password", "credential")
 @require_http_methods(["GET", "HEAD", "POST"])
 def approve(request: HttpRequest, pk: int) -> HttpResponse:
     """Everything that is being signed, and the signature."""
     loop = visible_loop(request, pk)
     if request.method != "POST":
         return approve_page(request, loop)
-    password = request.POST.get("password", "")
-    if not password:
+    password, passkey = request.POST.get("password", ""), passkey_answer(request, loop)
+    if not password and passkey is None:
         return approve_page(request, loop, "Type your password: it signs the loop.", at="id-password", status=400)
     try:
-        sheet = issue(loop.pk, person(request), password, opened_version(request), typed(request, "text", 2000))
+        text = typed(request, "text", 2000)
+        sheet = issue(loop.pk, person(request), password, opened_version(request), text, passkey=passkey)
     except StaleRecord:
         refusal = "Somebody changed this loop since you opened it. Look at it again as it is now, then sign."
         return approve_page(request, visible_loop(request, pk), refusal, status=409)
     except PermissionDenied as error:
         return approve_page(request, loop, str(error) or "You may not sign this loop.", status=403)
+    except SignatureLimited as error:
+        return approve_page(request, visible_loop(request, pk), str(error), at="id-password", status=429)
     except WorkflowRefused as error:
         loop = visible_loop(request, pk)
         blocked = obstacles(loop) + obstacles_to_sign(loop) + open_conditions(loop)
@@ -58,6 +68,34 @@ def approve(request: HttpRequest, pk: int) -> HttpResponse:
         return approve_page(request, visible_loop(request, pk), str(error), status=500)
     messages.success(request, f"{loop.tag} was approved and issued: sheet {sheet.number}.")
     return redirect("loop", pk=loop.pk)
+
+
+def passkey_answer(request: HttpRequest, loop: Loop) -> Answer | None:
+    """What a passkey answered to the page that was open; its nonce serves once."""
+    text = request.POST.get("credential", "")
+    if not text:
+        return None
+    nonces = request.session.get(NONCES, {})
+    nonce = nonces.pop(str(loop.pk), "")
+    request.session[NONCES] = nonces
+    return Answer(text, host_name(request), nonce)
+
+
+def asked_of_passkey(request: HttpRequest, loop: Loop) -> Any:
+    """What the page asks of a passkey; empty where the person has none."""
+    if loop.verification is None:
+        return {}
+    nonce = new_nonce()
+    revision = loop.verification.revision
+    asked = passkey_options(loop, revision, loop.verification, person(request), host_name(request), nonce)
+    if asked:
+        others = [item for item in request.session.get(NONCES, {}).items() if item[0] != str(loop.pk)]
+        request.session[NONCES] = dict(others[1 - PAGES_KEPT :]) | {str(loop.pk): nonce}
+    return asked
+
+
+def host_name(request: HttpRequest) -> str:
+    return request.get_host().partition(":")[0]
 
 
 def visible_loop(request: HttpRequest, pk: int) -> Loop:
@@ -80,6 +118,7 @@ def approve_page(
     reason = refusal_to_sign(loop, person(request))
     hindrances = obstacles(loop) + obstacles_to_sign(loop) + open_conditions(loop) if in_review else []
     revision = verification.revision if verification else latest_revision(loop)
+    can_sign = in_review and not reason and not hindrances
     context: dict[str, Any] = {
         "section": "loops",
         "crumbs": [
@@ -102,7 +141,8 @@ def approve_page(
         "in_review": in_review,
         "reason": reason,
         "obstacles": hindrances,
-        "can_sign": in_review and not reason and not hindrances,
+        "can_sign": can_sign,
+        "passkey": asked_of_passkey(request, loop) if can_sign else {},
         "errors": [{"id": at, "label": "Password" if at else "", "text": refusal}] if refusal else [],
         "remark": request.POST.get("text", ""),
     }

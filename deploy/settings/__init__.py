@@ -129,6 +129,9 @@ MFA_FORMS = {
     "reauthenticate": "registry.login.forms.CodeAgain",
     "activate_totp": "registry.login.forms.AppCode",
     "add_webauthn": "registry.login.forms.NewPasskey",
+    "login_webauthn": "registry.login.forms.PasskeyAlone",
+    "authenticate_webauthn": "registry.login.forms.PasskeySecond",
+    "reauthenticate_webauthn": "registry.login.forms.PasskeyAgain",
     "edit_webauthn": "registry.login.forms.PasskeyName",
 }
 MFA_SUPPORTED_TYPES = ["totp", "webauthn", "recovery_codes"]

@@ -1,6 +1,6 @@
 """What is connected, and whether it holds."""
 
-from loops.models.approvals import Approval, Verb, WorkflowEvent
+from loops.models.approvals import Approval, SignedWith, Verb, WorkflowEvent
 from loops.models.basis import BasisChange
 from loops.models.confirmations import Confirmation
 from loops.models.loops import CableRun, Circuit, Loop, LoopState, Member, Terminator
@@ -23,6 +23,7 @@ __all__ = [
     "Remark",
     "ReviewAnswer",
     "ReviewRequest",
+    "SignedWith",
     "Terminator",
     "Verb",
     "Verification",

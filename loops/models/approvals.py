@@ -3,6 +3,7 @@
 from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
+from django.utils.translation import gettext_lazy as _
 
 from loops.models.loops import Loop
 from loops.models.verifications import Verification
@@ -36,6 +37,13 @@ class WorkflowEvent(models.Model):
         return f"{self.loop} {self.letter}: {self.get_verb_display()}"
 
 
+class SignedWith(models.TextChoices):
+    """How a person proved that it was them who signed."""
+
+    PASSWORD = "password", _("password")
+    PASSKEY = "passkey", _("passkey")
+
+
 class Approval(models.Model):
     """A signature under one revision and its verification. Append-only.
 
@@ -55,6 +63,8 @@ class Approval(models.Model):
     prepared_name = models.CharField(max_length=120)
     printed_name = models.CharField(max_length=120)
     meaning = models.CharField(max_length=240)
+    signed_with = models.CharField(max_length=10, choices=SignedWith.choices, default=SignedWith.PASSWORD)
+    evidence = models.JSONField(default=dict, help_text="The signature of a passkey, to be checked again at any time.")
     short_id = models.CharField(max_length=12, unique=True, null=True, help_text="Names it in its live address.")
 
     class Meta:

@@ -16,17 +16,18 @@ from loops.services.contributors import contributors
 from loops.services.loops import changed_pins
 from loops.services.refusals import WorkflowRefused
 from loops.services.reviews import ask, obstacles_to_sign
+from loops.services.signing import MEANING, proven
 from loops.services.steps import record_step
 from loops.services.verification import changed_since
 from registry import access
 from registry.digests import digest
 from registry.models import User
 from registry.services.changes import recorded
+from registry.services.passkeys import Answer
 from registry.services.records import latest_revision, lock, snapshot
 
 SHORT_ID_LETTERS = "abcdefghjkmnpqrstuvwxyz23456789"
 SHORT_ID_LENGTH = 10
-MEANING = "I have checked this revision and its verification and approve it for issue."
 
 
 @dataclass(frozen=True)
@@ -182,24 +183,34 @@ def refusal_to_sign(loop: Loop, user: User) -> str:
     return f"You {deed} since its last approval: somebody else must approve it." if deed else ""
 
 
-def approve(loop_id: int, user: User, *, password: str, opened_version: int | None = None, text: str = "") -> Approval:
+def approve(
+    loop_id: int,
+    user: User,
+    *,
+    password: str = "",
+    passkey: Answer | None = None,
+    opened_version: int | None = None,
+    text: str = "",
+) -> Approval:
     """Sign the revision in review and its verification.
 
     Refused for everybody who changed or submitted the loop since its last approval, superusers included (the database
-    refuses it as well), for a wrong password, and while anything stands in the way. The caller renders and stores the
-    sheet in the same transaction.
+    refuses it as well), for a wrong password or passkey (SignatureRefused), and while anything stands in the way. The
+    caller counts the attempt (:func:`loops.services.signing.counted`), and renders and stores the sheet in the same
+    transaction.
     """
     with recorded():
         step, loop = begin(Verb.APPROVE, loop_id, user, opened_version)
         if reason := refusal_to_sign(loop, user):
             raise PermissionDenied(reason)
-        if not user.check_password(password):
-            raise WorkflowRefused("The password is not right: nothing was signed. Type it again.")
-        if reasons := obstacles(loop) + obstacles_to_sign(loop) + open_conditions(loop):
-            raise WorkflowRefused(" ".join(reasons))
         verification = loop.verification
         revision = latest_revision(loop)
-        assert verification is not None and revision is not None and loop.submitted_by is not None
+        if verification is None or revision is None:
+            raise WorkflowRefused(" ".join(obstacles(loop)))
+        signed_with, evidence = proven(loop, revision, verification, user, password, passkey)
+        if reasons := obstacles(loop) + obstacles_to_sign(loop) + open_conditions(loop):
+            raise WorkflowRefused(" ".join(reasons))
+        assert loop.submitted_by is not None
         if digest({"inputs": verification.inputs, "results": verification.results}) != verification.digest:
             raise WorkflowRefused("The stored verification does not match its digest: tell the administrator.")
         approval = Approval.objects.create(
@@ -215,10 +226,14 @@ def approve(loop_id: int, user: User, *, password: str, opened_version: int | No
             prepared_name=loop.submitted_by.printed_name,
             printed_name=user.printed_name,
             meaning=MEANING,
+            signed_with=signed_with,
+            evidence=evidence,
             short_id=new_short_id(),
         )
         confirmed = [matter.mark for matter in matters(loop, verification) if matter.given]
-        finish(step, loop, user, text, approval=approval.pk, verification=verification.digest, confirmed=confirmed)
+        detail: dict[str, Any] = {"approval": approval.pk, "verification": verification.digest, "confirmed": confirmed}
+        detail |= {"signed_with": str(signed_with)} | ({"evidence": digest(evidence)} if evidence else {})
+        finish(step, loop, user, text, **detail)
         return approval
 
 

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from typing import Any
 
-from loops.models import Approval, Verb, Verification
+from loops.models import Approval, SignedWith, Verb, Verification
+from loops.services.signing import evidence_holds
 from registry.digests import digest
 from registry.models import Change
 from registry.services.proofs import PORTION, WHOLE
@@ -17,11 +19,21 @@ def prove_verifications() -> Iterator[str]:
         yield WHOLE if whole else f"Verification {row.pk} of loop {row.loop} was altered: its digest does not fit."
 
 
+def manner(detail: Mapping[str, Any]) -> tuple[str, str]:
+    """How somebody signed, as the change log tells it; before passkeys it was always the password."""
+    return detail.get("signed_with", SignedWith.PASSWORD.value), detail.get("evidence", "")
+
+
+def manner_of(row: Approval) -> tuple[str, str]:
+    """How somebody signed, as the approval tells it."""
+    return row.signed_with, digest(row.evidence) if row.evidence else ""
+
+
 def prove_approvals() -> Iterator[str]:
     """Every approval names the revision and the verification that were signed, and none was added or taken away."""
     lines = Change.objects.filter(verb=Verb.APPROVE, kind="loop").order_by("number")
     told = {
-        detail["approval"]: (number, content, detail["verification"])
+        detail["approval"]: (number, (content, detail["verification"], *manner(detail)))
         for number, content, detail in lines.values_list("number", "digest", "detail")
         if "approval" in detail
     }
@@ -36,7 +48,9 @@ def prove_approvals() -> Iterator[str]:
             yield f"{name} does not name the digest of the revision that was signed."
         elif verification.revision_id != row.revision_id or verification.digest != row.verification_digest:
             yield f"{name} does not name the digest of the verification that was signed."
-        elif line and line[1:] != (row.revision_digest, row.verification_digest):
+        elif not evidence_holds(row):
+            yield f"{name} holds a passkey signature that does not fit what was signed."
+        elif line and line[1] != (row.revision_digest, row.verification_digest, *manner_of(row)):
             yield f"{name} is not the one that line {line[0]} of the change log tells of."
         elif not line and since and row.approved_at >= since:
             yield f"{name} is not in the change log."

@@ -117,6 +117,7 @@ def signatures(approvals: list[Any]) -> list[dict[str, Any]]:
             {
                 "role": "Approved",
                 "name": approval.printed_name,
+                "signed_with": approval.get_signed_with_display(),
                 "at": approval.approved_at,
                 "meaning": approval.meaning,
                 "revision": revision,

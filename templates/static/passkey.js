@@ -25,7 +25,10 @@
   function prepare(form) {
     if (!window.PublicKeyCredential || !window.webauthnJSON) return;
     form.hidden = false;
-    form.addEventListener("submit", async (event) => {
+    // A form that also takes a password has a button of its own for the passkey; else the form is there for it alone.
+    const press = form.querySelector("[data-passkey-press]");
+    if (press) press.hidden = false;
+    (press || form).addEventListener(press ? "click" : "submit", async (event) => {
       event.preventDefault();
       const fault = told(form);
       if (fault) fault.hidden = true;

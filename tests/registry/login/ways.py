@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import json
 from typing import Any
 
 import pyotp
+from django.core.serializers.json import DjangoJSONEncoder
 from django.test import Client
 
 PASSWORD = "Slow-copper-91-lantern"
@@ -27,3 +29,21 @@ def set_up_app(client: Client) -> pyotp.TOTP:
     answer = client.post("/account/app/", {"code": app.now()})
     assert answer.status_code == 302, answer.content.decode()
     return app
+
+
+def add_passkey(client: Client, passkey: Any, alone: bool = False) -> Any:
+    """Add a passkey on the page for it, as its script does."""
+    show_password(client)
+    options = plain(client.get("/account/passkeys/add/").context["js_data"]["creation_options"])
+    answer = client.post(
+        "/account/passkeys/add/",
+        {"name": "Blue key", "credential": passkey.create(options, alone)} | ({"passwordless": "on"} if alone else {}),
+    )
+    assert answer.status_code == 302, answer.content.decode()
+    return answer
+
+
+def plain(options: Any) -> dict[str, Any]:
+    """Options as the page writes them for its script."""
+    found: dict[str, Any] = json.loads(json.dumps(options, cls=DjangoJSONEncoder))
+    return found
