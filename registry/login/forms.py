@@ -75,15 +75,9 @@ class Guarded(Form):
         super().__init__(*args, **kwargs)
         self.fields["credential"] = CredentialField(widget=HiddenInput)
 
-    def _clean_fields(self) -> None:
+    def full_clean(self) -> None:
         try:
-            super()._clean_fields()
-        except UNREADABLE:
-            self.add_error("credential", refusal())
-
-    def _clean_form(self) -> None:
-        try:
-            super()._clean_form()
+            super().full_clean()
         except UNREADABLE:
             self.add_error("credential", refusal())
 
