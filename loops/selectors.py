@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from typing import Any
 
-from django.db.models import Case, Count, Exists, IntegerField, OuterRef, Prefetch, Q, QuerySet, Value, When
+from django.db.models import Count, Exists, OuterRef, Prefetch, Q, QuerySet
 
 from loops.models import Approval, BasisChange, CableRun, Circuit, Loop, LoopState, LoopVerdict, Member
-from loops.services.verification import PRECEDENCE
 from registry import access
 from registry.models import HazardousArea, Revision, User
 from registry.selectors import record_text
@@ -26,18 +25,6 @@ BASIS_CHANGED = Exists(
 )
 """Whether the issue in force of a loop rests on what was changed since, as a condition on loops."""
 
-SORTS: dict[str, tuple[str, ...]] = {
-    "tag": ("tag", "site__code"),
-    "service": ("service", "tag"),
-    "verdict": ("verdict_rank", "tag"),
-    "margin": ("verification__least_margin", "tag"),
-    "state": ("state", "tag"),
-    "letter": ("letter", "tag"),
-    "owner": ("owner__username", "tag"),
-    "changed": ("changed_at",),
-}
-DEFAULT_SORT = "tag"
-
 
 def visible_loops(user: User) -> QuerySet[Loop]:
     """The loops of all sites that a person is a member of, archived ones included."""
@@ -46,62 +33,24 @@ def visible_loops(user: User) -> QuerySet[Loop]:
     return Loop.objects.filter(site_id__in=access.sites_of(user))
 
 
+def with_heads(loops: QuerySet[Loop]) -> QuerySet[Loop]:
+    """Loops with site, owner and the head of their verdict, without its documents, and whether their basis changed."""
+    related = loops.select_related("site", "owner", "verification", "submitted_by").defer(*HEAVY)
+    return related.annotate(basis_changed=BASIS_CHANGED)
+
+
 def listed_loops(user: User) -> QuerySet[Loop]:
-    """Visible loops as lists show them: with site, owner and the head of the verdict, without its documents."""
-    rank = Case(
-        *(When(verification__verdict=verdict, then=Value(index)) for index, verdict in enumerate(PRECEDENCE)),
-        default=Value(len(PRECEDENCE)),
-        output_field=IntegerField(),
-    )
-    return (
-        visible_loops(user)
-        .select_related("site", "owner", "verification", "submitted_by")
-        .defer(*HEAVY)
-        .annotate(verdict_rank=rank, basis_changed=BASIS_CHANGED)
-    )
-
-
-def filtered_loops(user: User, wanted: Mapping[str, str]) -> QuerySet[Loop]:
-    """Listed loops by the filters of a query string; what a filter does not know finds nothing.
-
-    `site` is a site's code, `area` the key of an area, `q` a part of the tag, the service or a member's tag,
-    `owner=me`, `failing=1`, `basis=changed`, `archived=1` (archived loops alone) or `archived=all`,
-    `sort` a name of SORTS with a minus for descending.
-    """
-    loops = listed_loops(user)
-    if wanted.get("archived") != "all":
-        loops = loops.filter(archived_at__isnull=wanted.get("archived") != "1")
-    if site := wanted.get("site"):
-        loops = loops.filter(site__code=site)
-    if state := wanted.get("state"):
-        loops = loops.filter(state=state)
-    if verdict := wanted.get("verdict"):
-        loops = loops.filter(verification__verdict=verdict)
-    if area := wanted.get("area"):
-        key = int(area) if area.isascii() and area.isdecimal() and len(area) < 16 else 0
-        loops = loops.filter(Exists(Member.objects.filter(circuit__loop=OuterRef("pk"), area_id=key)))
-    if text := " ".join(wanted.get("q", "").replace("\0", "").split()):
-        loops = containing(loops, text)
-    if wanted.get("owner") == "me":
-        loops = loops.filter(owner=user)
-    if wanted.get("basis") == "changed":
-        loops = loops.filter(BASIS_CHANGED)
-    if wanted.get("failing") == "1":
-        loops = loops.filter(FAILING)
-    return loops.order_by(*order_of(wanted.get("sort", "")), "pk")
+    """Visible loops with their heads."""
+    return with_heads(visible_loops(user))
 
 
 def containing(loops: QuerySet[Loop], text: str) -> QuerySet[Loop]:
-    """Loops with a text in their tag, their service or the tag of a source or device."""
+    """Loops with a text in their tag, their service or the tag of a source or device; all of them without a text."""
+    text = " ".join(text.split())
+    if not text:
+        return loops
     member = Member.objects.filter(circuit__loop=OuterRef("pk"), tag__icontains=text)
     return loops.filter(Q(tag__icontains=text) | Q(service__icontains=text) | Exists(member))
-
-
-def order_of(sort: str) -> list[str]:
-    """Columns to order by for a sort of the query string; an unknown one sorts by tag."""
-    name, descending = sort.removeprefix("-"), sort.startswith("-")
-    columns = SORTS.get(name, SORTS[DEFAULT_SORT])
-    return [f"-{column}" if descending and name in SORTS else column for column in columns]
 
 
 def areas_by_loop(loop_ids: Iterable[int]) -> dict[int, list[str]]:

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 from django.db.models import Count, Model, OuterRef, Prefetch, Q, QuerySet, Subquery, Value
+from django.db.models.expressions import Combinable
 from django.db.models.functions import Coalesce
 
 from registry import access
@@ -13,6 +14,13 @@ from registry.models import CableType, Certificate, Equipment, HazardousArea, Sc
 
 MAX_WORDS = 6
 MAX_TEXT = 100
+
+LOOP_ROWS: dict[str, tuple[type[Model], str, str]] = {
+    "equipment": (Terminals, "members", "terminals__equipment"),
+    "cable_type": (CableType, "runs", "cable_type"),
+    "area": (HazardousArea, "members", "area"),
+}
+"""Which rows of circuits name a record of a kind: a relation that leads to them, and their column."""
 
 
 def search_text(text: str) -> str:
@@ -47,38 +55,56 @@ def with_terminals(queryset: QuerySet[Equipment]) -> QuerySet[Equipment]:
 
 
 def equipment_rows(queryset: QuerySet[Equipment]) -> QuerySet[Equipment]:
-    """Equipment with terminals and certificates, and `loop_count`: in how many loops it is."""
-    terminals = Terminals.objects.select_related("certificate")
-    return queryset.prefetch_related(Prefetch("terminals", terminals)).annotate(
-        loop_count=Count("terminals__members__circuit__loop", distinct=True)
-    )
+    """Equipment with terminals and certificates."""
+    return queryset.prefetch_related(Prefetch("terminals", Terminals.objects.select_related("certificate")))
 
 
-def certificate_rows(queryset: QuerySet[Certificate]) -> QuerySet[Certificate]:
-    """Certificates with `equipment_count`, how many items rest on each, and `lead_days` of their scheme."""
-    leads = Scheme.objects.filter(name=OuterRef("scheme")).values("lead_days")
-    return queryset.annotate(
-        equipment_count=Count("terminals__equipment", distinct=True), lead_days=Coalesce(Subquery(leads), Value(""))
-    )
+# ---------------------------------------------------------------- numbers beside the records of a page, one query each
 
 
-def scheme_rows(queryset: QuerySet[Scheme]) -> QuerySet[Scheme]:
-    """Schemes with `certificate_count`: how many certificates name each."""
+def counts_of(records: Sequence[Model], rows: QuerySet[Any], column: str, counted: str) -> dict[int, int]:
+    """How many different values of `counted` there are in rows for each record that `column` names."""
+    keys = [record.pk for record in records]
+    found = rows.filter(**{f"{column}__in": keys}).order_by().values_list(column)
+    return dict(found.annotate(number=Count(counted, distinct=True)))
+
+
+def count_loops(kind: str, records: list[Any]) -> None:
+    """Write `loop_count` into records of a kind: in how many loops each is."""
+    owner, relation, column = LOOP_ROWS[kind]
+    rows: type[Model] = owner._meta.get_field(relation).related_model  # type: ignore[assignment]
+    found = counts_of(records, rows._default_manager.all(), column, "circuit__loop")
+    for record in records:
+        record.loop_count = found.get(record.pk, 0)
+
+
+def count_equipment(records: list[Any]) -> None:
+    """Write into certificates `equipment_count`, how many items rest on each, and `lead_days` of their scheme."""
+    found = counts_of(records, Terminals.objects.all(), "certificate", "equipment")
+    leads = dict(Scheme.objects.values_list("name", "lead_days"))
+    for record in records:
+        record.equipment_count = found.get(record.pk, 0)
+        record.lead_days = leads.get(record.scheme, "")
+
+
+def certificates_of_scheme() -> Combinable:
+    """How many certificates name a scheme, as an annotation of schemes."""
     named = Certificate.objects.filter(scheme=OuterRef("name")).order_by().values("scheme")
-    counted = named.annotate(number=Count("pk")).values("number")
-    return queryset.annotate(certificate_count=Coalesce(Subquery(counted), Value(0)))
+    return Coalesce(Subquery(named.annotate(number=Count("pk")).values("number")), Value(0))
 
 
-def cable_type_rows(queryset: QuerySet[CableType]) -> QuerySet[CableType]:
-    """Cable types with `loop_count`: in how many loops each is."""
-    return queryset.annotate(loop_count=Count("runs__circuit__loop", distinct=True))
+def count_certificates(records: list[Any]) -> None:
+    """Write `certificate_count` into schemes: how many certificates name each."""
+    named = Certificate.objects.filter(scheme__in=[record.name for record in records]).order_by().values_list("scheme")
+    found = dict(named.annotate(Count("pk")))
+    for record in records:
+        record.certificate_count = found.get(record.name, 0)
 
 
-def site_rows(queryset: QuerySet[Site]) -> QuerySet[Site]:
-    """Sites with `area_count` and `loop_count`."""
-    return queryset.annotate(area_count=Count("areas", distinct=True), loop_count=Count("loops", distinct=True))
-
-
-def area_rows(queryset: QuerySet[HazardousArea]) -> QuerySet[HazardousArea]:
-    """Areas with their site and `loop_count`: how many loops have an item there."""
-    return queryset.select_related("site").annotate(loop_count=Count("members__circuit__loop", distinct=True))
+def count_of_sites(records: list[Any]) -> None:
+    """Write `area_count` and `loop_count` into sites."""
+    loops: type[Model] = Site._meta.get_field("loops").related_model  # type: ignore[assignment]
+    areas = counts_of(records, HazardousArea.objects.all(), "site", "pk")
+    in_loops = counts_of(records, loops._default_manager.all(), "site", "pk")
+    for record in records:
+        record.area_count, record.loop_count = areas.get(record.pk, 0), in_loops.get(record.pk, 0)

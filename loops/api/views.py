@@ -30,12 +30,14 @@ from loops.api.serializers import (
 from loops.casefile import CaseError, judge_document
 from loops.models import Loop
 from loops.services.loops import save_loop
-from loops.views.lists import FILTERS
+from loops.views.kind import LOOP
 from loops.views.requests import person
 from registry.api.errors import problem
 from registry.models import Origin
 from registry.services.records import Author, StaleRecord
+from registry.views.listing import asked_of, filters_of, shown_records
 
+PARAMETERS = [name for item in filters_of(LOOP) for name in item.names()] + ["q"]
 PAGE_SIZE = 50
 MAX_PAGE_SIZE = 200
 REFUSALS = {400: ProblemShape, 401: ProblemShape, 403: ProblemShape}
@@ -72,7 +74,7 @@ class LoopListView(UnlitAPIView):
         parameters=[
             *(
                 OpenApiParameter(name, OpenApiTypes.STR, description="As in the address of the list page.")
-                for name in (*FILTERS, "sort")
+                for name in (*PARAMETERS, "sort")
             ),
             OpenApiParameter("page", OpenApiTypes.INT),
             OpenApiParameter("page_size", OpenApiTypes.INT, description=f"At most {MAX_PAGE_SIZE}."),
@@ -81,8 +83,14 @@ class LoopListView(UnlitAPIView):
         summary="List loops with their verdicts",
     )
     def get(self, request: Request) -> Response:
-        wanted = {name: request.query_params.get(name, "").replace("\0", "") for name in (*FILTERS, "sort")}
-        paginator = Paginator(selectors.filtered_loops(person(request), wanted), page_size(request))
+        query = {name: values for name, values in request.query_params.lists() if name != "page_size"}
+        asked = asked_of(LOOP, query, person(request))
+        if asked.is_faulty:
+            faults = {name: [message] for name, message in asked.faults.items()}
+            errors = faults | ({"query": asked.unknown} if asked.unknown else {})
+            return problem("invalid", "Some filters cannot be read, so that nothing is listed.", 400, errors)
+        found = selectors.with_heads(shown_records(LOOP, person(request), asked))
+        paginator = Paginator(found, page_size(request))
         page = paginator.get_page(request.query_params.get("page"))
         return Response(
             {

@@ -26,7 +26,8 @@ class Verification(models.Model):
     REGISTER says beside it what the verdict would be with newer ones; nothing is signed by it.
 
     Append-only; database triggers refuse UPDATE and DELETE. `inputs` and `results` are lists in circuit order;
-    `limiting` is the sentence that decides; `least_margin` the smallest margin of all judged quantities.
+    `limiting` is the sentence that decides and `limiting_check` the check that it belongs to; `least_margin` the
+    smallest margin of all judged quantities.
     """
 
     loop = models.ForeignKey("loops.Loop", on_delete=models.PROTECT, related_name="verifications")
@@ -38,6 +39,7 @@ class Verification(models.Model):
     verdict = models.CharField(max_length=20, choices=LoopVerdict.choices)
     function_verdict = models.CharField(max_length=20, blank=True)
     limiting = models.TextField(blank=True)
+    limiting_check = models.CharField(max_length=40, blank=True, default="")
     least_margin = models.DecimalField(max_digits=12, decimal_places=4, null=True)
     judged_on = models.DateField()
     digest = models.CharField(max_length=64)

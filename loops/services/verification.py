@@ -12,11 +12,15 @@ from django.utils import timezone
 
 from loops.adapters import circuit_document
 from loops.casefile import CaseError, judge_document
+from loops.engine.findings import CheckId
 from loops.engine.tables import Tables
 from loops.models import Loop, LoopVerdict, Verification
 from loops.services.tables import tables_of
 from registry.digests import digest
 from registry.models import HazardousArea, Revision, Site
+
+CHECKS = tuple(check.value for check in CheckId)
+"""The words of all checks."""
 
 PRECEDENCE = (LoopVerdict.FAILS, LoopVerdict.BEYOND, LoopVerdict.INCOMPLETE, LoopVerdict.COMPLIES)
 MARGIN_CHECKS = frozenset({"voltage", "current", "power", "capacitance", "inductance"})
@@ -105,14 +109,14 @@ def worst(verdicts: list[str]) -> LoopVerdict:
     return next((verdict for verdict in PRECEDENCE if verdict.value in found), LoopVerdict.INCOMPLETE)
 
 
-def limiting_sentence(results: list[dict[str, Any]], verdict: LoopVerdict) -> str:
-    """The sentence that decides: the first failing, doubtful or missing item, else the tightest margin."""
+def limiting_check(results: list[dict[str, Any]], verdict: LoopVerdict) -> Mapping[str, Any] | None:
+    """The check that decides: the first failing, doubtful or missing item, else that with the tightest margin."""
     wanted = DECIDING.get(verdict)
     checks = [check for result in results for check in result["checks"]]
     if wanted:
-        return next((check["why"] for check in checks if check["verdict"] in wanted), "")
+        return next((check for check in checks if check["verdict"] in wanted), None)
     judged = [(margin, check) for check in checks if (margin := margin_of(check)) is not None]
-    return min(judged, key=lambda pair: pair[0])[1]["why"] if judged else ""
+    return min(judged, key=lambda pair: pair[0])[1] if judged else None
 
 
 def margin_of(check: Mapping[str, Any]) -> Decimal | None:
@@ -159,11 +163,13 @@ def summary(results: list[dict[str, Any]]) -> dict[str, Any]:
     verdict = worst([result["verdict"] for result in results])
     margins = [margin for result in results for check in result["checks"] if (margin := margin_of(check)) is not None]
     functions = [result["function"]["verdict"] for result in results if result.get("function")]
+    limiting = limiting_check(results, verdict)
     return {
         "engine": next((result["engine"] for result in results if result["engine"]), ""),
         "verdict": verdict,
         "function_verdict": next((word for word in ("fail", "incomplete", "pass") if word in functions), ""),
-        "limiting": limiting_sentence(results, verdict),
+        "limiting": limiting["why"] if limiting else "",
+        "limiting_check": limiting["id"][:40] if limiting else "",
         "least_margin": max(min(margins), Decimal("-99999999")).quantize(Decimal("0.0001")) if margins else None,
     }
 

@@ -20,7 +20,8 @@ from registry.services.imports import KINDS, Report, TableError, export_file, im
 from registry.services.records import Author
 from registry.views import kinds
 from registry.views.foreseeing import shown_effects
-from registry.views.lists import shown_records
+from registry.views.listing import asked_of, shown_records
+from registry.views.lists import list_page
 from registry.views.pages import KindPage
 
 SHOWN = 200
@@ -44,9 +45,11 @@ def export_list(request: HttpRequest, kind: KindPage, suffix: str) -> HttpRespon
     user: User = request.user  # type: ignore[assignment]
     if suffix not in TYPES or kind.kind not in KINDS:
         raise Http404
-    return attached(
-        export_file(kind.kind, shown_records(request, kind, user), suffix), f"{kind.path}.{suffix}", TYPES[suffix]
-    )
+    asked = asked_of(kind, request.GET, user)
+    if asked.is_faulty:
+        return list_page(request, kind, asked)
+    records = shown_records(kind, user, asked)
+    return attached(export_file(kind.kind, records, suffix), f"{kind.path}.{suffix}", TYPES[suffix])
 
 
 @require_safe

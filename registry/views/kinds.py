@@ -3,165 +3,63 @@
 from __future__ import annotations
 
 import datetime as dt
+from functools import partial
 from typing import Any
 
-from django.db.models import Q, QuerySet
+from django.db.models import Count, Q
 from django.urls import reverse
 from django.utils import timezone
 
-from registry import querysets
+from registry import measures, querysets
+from registry.filters import Choice, Choices, Contains, Days, Ranges
 from registry.models import (
+    Basis,
     CableType,
     Certificate,
     CertificateStatus,
-    Equipment,
-    EquipmentKind,
     HazardousArea,
-    Level,
     Scheme,
     Site,
     User,
 )
-from registry.models.equipment import DUST_GROUPS, GAS_GROUPS, GROUPS
+from registry.models.equipment import GROUPS
 from registry.models.schemes import LEAD_DAYS, read_lead_days
 from registry.services.expiry import leads_by_scheme
-from registry.showing import end_state, end_words, short_parameters, status_state
+from registry.showing import day, end_state, end_words, status_state
+from registry.views.kind_equipment import EQUIPMENT
 from registry.views.pages import (
-    Choices,
+    ARCHIVED,
+    CHANGED,
     Column,
-    Filter,
     KindPage,
-    archived,
+    ambient,
     distinct,
     fixed,
+    in_use,
     measured,
     same,
     text,
-    within,
 )
-
-ARCHIVED = Filter("archived", "Archived", fixed([("only", "Only archived"), ("all", "Archived too")]), archived)
-MAKER = Filter("maker", "Maker", distinct(Equipment, "maker"), same("maker"))
-CABLE_MAKER = Filter("maker", "Maker", distinct(CableType, "maker"), same("maker"))
-
-
-# ---------------------------------------------------------------------------------------------------------- equipment
-
-
-SHORT_KINDS: dict[str, str] = {
-    EquipmentKind.SOURCE.value: "Source",
-    EquipmentKind.FIELD_DEVICE.value: "Field device",
-    EquipmentKind.SIMPLE_APPARATUS.value: "Simple apparatus",
-    EquipmentKind.INLINE.value: "Inline item",
-}
-
-
-def by_group(queryset: QuerySet[Equipment], value: str) -> QuerySet[Equipment]:
-    column = "gas_group" if value in GAS_GROUPS else "dust_group"
-    return within(Equipment, f"terminals__{column}")(queryset, value)
-
-
-def equipment_name(item: Equipment) -> dict[str, Any]:
-    return text(
-        item.type_name,
-        url=reverse("equipment", args=[item.pk]),
-        note=item.function or item.description,
-        state="archived" if item.is_archived else "",
-    )
-
-
-def equipment_terminals(item: Equipment) -> dict[str, Any]:
-    return {
-        "lines": [{"text": short_parameters(terminals), "label": terminals.name} for terminals in item.terminals.all()]
-    }
-
-
-def equipment_marking(item: Equipment) -> dict[str, Any]:
-    found = [
-        " ".join(part for part in (terminals.level, terminals.gas_group, terminals.dust_group) if part)
-        for terminals in item.terminals.all()
-    ]
-    return text(", ".join(dict.fromkeys(part for part in found if part)) or "unknown", soft=not any(found))
-
-
-def equipment_certificate(item: Equipment) -> dict[str, Any]:
-    certificates = {row.certificate for row in item.terminals.all() if row.certificate}
-    if not certificates:
-        simple = item.kind == EquipmentKind.SIMPLE_APPARATUS
-        return text("simple apparatus" if simple else "none", soft=True)
-    lines = []
-    for certificate in sorted(certificates, key=str):
-        state = status_state(certificate)
-        if not state and certificate.has_run_out(timezone.localdate()):
-            state = "run out"
-        lines.append({"text": certificate.number, "state": state})
-    return {"lines": lines}
-
-
-EQUIPMENT = KindPage(
-    kind="equipment",
-    path="equipment",
-    title="Equipment",
-    noun="equipment",
-    singular="item of equipment",
-    plural="items of equipment",
-    section="equipment",
-    model=Equipment,
-    edit_action="register.edit",
-    add_action="register.edit",
-    searched=("maker", "type_name", "description", "function", "marking"),
-    search_label="Maker, type or function",
-    rows=querysets.equipment_rows,
-    loaded=querysets.with_terminals,
-    columns=(
-        Column("Type", equipment_name, "type", ("type_name", "maker")),
-        Column("Maker", lambda item: text(item.maker), "maker", ("maker", "type_name")),
-        Column("Kind", lambda item: text(SHORT_KINDS[item.kind]), "kind", ("kind", "maker", "type_name")),
-        Column("Terminals", equipment_terminals),
-        Column("Level and group", equipment_marking),
-        Column("Certificate", equipment_certificate),
-        Column("Loops", lambda item: text(item.loop_count), "loops", ("loop_count", "maker"), number=True),
-    ),
-    filters=(
-        MAKER,
-        Filter("level", "Level", fixed(Level.choices), within(Equipment, "terminals__level")),
-        Filter("group", "Group", fixed([(name, name) for name in (*GAS_GROUPS, *DUST_GROUPS)]), by_group),
-        Filter(
-            "scheme",
-            "Scheme",
-            distinct(Certificate, "scheme"),
-            within(Equipment, "terminals__certificate__scheme"),
-        ),
-        Filter(
-            "status",
-            "Certificate is",
-            fixed(CertificateStatus.choices),
-            within(Equipment, "terminals__certificate__status"),
-        ),
-        ARCHIVED,
-    ),
-    tabs=Filter("kind", "Kind", fixed(list(SHORT_KINDS.items())), same("kind")),
-    key_fields=("type_name",),
-    empty_text="Add the first source or field device with the values of its certificate.",
-)
-
 
 # ------------------------------------------------------------------------------------------------------- certificates
 
 
-def by_end(queryset: QuerySet[Certificate], value: str) -> QuerySet[Certificate]:
+def by_end(value: str, user: User) -> Q:
     today: dt.date = timezone.localdate()
     if value == "none":
-        return queryset.filter(valid_to=None)
+        return Q(valid_to=None)
     if value == "run out":
-        return queryset.filter(valid_to__lt=today)
+        return Q(valid_to__lt=today)
     leads = {name: max(days) for name, days in leads_by_scheme().items()}
     soon = ~Q(scheme__in=leads) & Q(valid_to__lte=today + dt.timedelta(days=max(LEAD_DAYS)))
     for days in set(leads.values()):
         names = [name for name, lead in leads.items() if lead == days]
         soon |= Q(scheme__in=names, valid_to__lte=today + dt.timedelta(days=days))
-    ahead = queryset.filter(valid_to__gte=today)
-    return ahead.filter(soon) if value == "soon" else ahead.exclude(soon)
+    return Q(valid_to__gte=today) & (soon if value == "soon" else ~soon)
+
+
+def day_cell(value: dt.date | None) -> dict[str, Any]:
+    return text(day(value) if value else "")
 
 
 def certificate_name(item: Certificate) -> dict[str, Any]:
@@ -202,7 +100,6 @@ CERTIFICATE = KindPage(
     add_action="register.edit",
     searched=("number", "holder", "scheme", "standards"),
     search_label="Number, holder or standard",
-    rows=querysets.certificate_rows,
     columns=(
         Column("Number", certificate_name, "number", ("number", "issue")),
         Column("Scheme", lambda item: text(item.scheme), "scheme", ("scheme", "number")),
@@ -210,11 +107,16 @@ CERTIFICATE = KindPage(
         Column("Status", certificate_status, "status", ("status", "number")),
         Column("End", certificate_end, "end", ("valid_to", "number")),
         Column("Equipment", lambda item: text(item.equipment_count), "equipment", ("equipment_count",), number=True),
+        Column("Issued", lambda item: day_cell(item.issued_on), "issued", ("issued_on", "number"), shown=False),
+        Column("Valid to", lambda item: day_cell(item.valid_to), shown=False),
+        Column("Standards", lambda item: text(item.standards), shown=False),
+        Column("Conditions of use", lambda item: text(item.specific_conditions), shown=False),
+        CHANGED,
     ),
     filters=(
-        Filter("scheme", "Scheme", distinct(Certificate, "scheme"), same("scheme")),
-        Filter("status", "Status", fixed(CertificateStatus.choices), same("status")),
-        Filter(
+        Choice("scheme", "Scheme", distinct(Certificate, "scheme"), same("scheme")),
+        Choice("status", "Status", fixed(CertificateStatus.choices), same("status")),
+        Choice(
             "end",
             "End",
             fixed(
@@ -228,7 +130,21 @@ CERTIFICATE = KindPage(
             by_end,
         ),
         ARCHIVED,
+        Days("issued", "Issued", "issued_on"),
+        Days("valid_to", "Valid to", "valid_to"),
+        Contains("holder", "Holder", "holder"),
+        Contains("standards", "Standards", "standards"),
+        Choice(
+            "conditions",
+            "Conditions of use",
+            fixed([("yes", "Has some"), ("no", "Has none")]),
+            lambda value, user: ~Q(specific_conditions="") if value == "yes" else Q(specific_conditions=""),
+            more=True,
+        ),
+        in_use(Certificate, "terminals"),
     ),
+    counted={"equipment_count": Count("terminals__equipment", distinct=True)},
+    fill=querysets.count_equipment,
     key_fields=("number",),
     empty_text="Add a certificate as it is printed; equipment then refers to it by number and issue.",
 )
@@ -259,7 +175,6 @@ SCHEME = KindPage(
     add_action="scheme.edit",
     searched=("name", "description"),
     search_label="Name or where it holds",
-    rows=querysets.scheme_rows,
     columns=(
         Column("Scheme", scheme_name, "name", ("name",)),
         Column(
@@ -270,6 +185,8 @@ SCHEME = KindPage(
         Column("Certificates", lambda item: text(item.certificate_count), "used", ("certificate_count",), number=True),
     ),
     filters=(ARCHIVED,),
+    counted={"certificate_count": querysets.certificates_of_scheme()},
+    fill=querysets.count_certificates,
     key_fields=("name",),
     empty_text="Add the schemes whose certificates this installation holds.",
 )
@@ -294,6 +211,13 @@ def cable_capacitance(item: CableType) -> dict[str, Any]:
     return measured("capacitance_f_per_m")(item)
 
 
+CABLE_SHOWN = (
+    "capacitance_f_per_m",
+    "inductance_h_per_m",
+    "inductance_per_resistance_h_per_ohm",
+    "resistance_ohm_per_m",
+)
+
 CABLE_TYPE = KindPage(
     kind="cable_type",
     path="cable-types",
@@ -307,7 +231,6 @@ CABLE_TYPE = KindPage(
     add_action="register.edit",
     searched=("name", "maker", "description"),
     search_label="Name, maker or description",
-    rows=querysets.cable_type_rows,
     columns=(
         Column("Name", cable_name, "name", ("name",)),
         Column("Maker", lambda item: text(item.maker), "maker", ("maker", "name")),
@@ -316,8 +239,24 @@ CABLE_TYPE = KindPage(
         Column("Lc/Rc", measured("inductance_per_resistance_h_per_ohm"), number=True),
         Column("Rc", measured("resistance_ohm_per_m"), "r", ("resistance_ohm_per_m", "name"), number=True),
         Column("Loops", lambda item: text(item.loop_count), "loops", ("loop_count", "name"), number=True),
+        *(
+            Column(parameter.short, measured(parameter.column), number=True, shown=False)
+            for parameter in measures.parameters_of(CableType)
+            if parameter.column not in CABLE_SHOWN
+        ),
+        Column("Conductor", lambda item: text(item.conductor), shown=False),
+        Column("Description", lambda item: text(item.description), shown=False),
+        CHANGED,
     ),
-    filters=(CABLE_MAKER, ARCHIVED),
+    filters=(
+        Choice("maker", "Maker", distinct(CableType, "maker"), same("maker")),
+        ARCHIVED,
+        Ranges(measures.CABLE_TYPE),
+        Choice("conductor", "Conductor", fixed(CableType.CONDUCTORS), same("conductor"), more=True),
+        in_use(CableType, "runs"),
+    ),
+    counted={"loop_count": Count("runs__circuit__loop", distinct=True)},
+    fill=partial(querysets.count_loops, "cable_type"),
     key_fields=("name",),
     empty_text="Add a type of cable with the values of its data sheet.",
 )
@@ -349,15 +288,17 @@ SITE = KindPage(
     add_action="site.add",
     searched=("code", "name"),
     search_label="Code or name",
-    rows=querysets.site_rows,
     columns=(
         Column("Site", site_name, "code", ("code",)),
         Column("Basis", lambda item: text(item.get_basis_display())),
         Column("Schemes accepted", lambda item: text(item.schemes)),
         Column("Areas", lambda item: text(item.area_count), "areas", ("area_count", "code"), number=True),
         Column("Loops", lambda item: text(item.loop_count), "loops", ("loop_count", "code"), number=True),
+        CHANGED,
     ),
-    filters=(ARCHIVED,),
+    filters=(ARCHIVED, Choice("basis", "Basis", fixed(Basis.choices), same("basis")), Ranges(measures.SITE)),
+    counted={"area_count": Count("areas", distinct=True), "loop_count": Count("loops", distinct=True)},
+    fill=querysets.count_of_sites,
     key_fields=("code",),
     empty_text="The administrator of the installation adds sites and makes people members of them.",
 )
@@ -376,11 +317,6 @@ def area_name(item: HazardousArea) -> dict[str, Any]:
     )
 
 
-def area_ambient(item: HazardousArea) -> dict[str, Any]:
-    low, high = (measured(name)(item) for name in ("ambient_min_degc", "ambient_max_degc"))
-    return text(f"{low['text']} to {high['text']}")
-
-
 AREA = KindPage(
     kind="area",
     path="areas",
@@ -395,22 +331,32 @@ AREA = KindPage(
     add_action="area.edit",
     searched=("name", "drawing", "site__code", "site__name"),
     search_label="Name, drawing or site",
-    rows=querysets.area_rows,
     columns=(
         Column("Area", area_name, "name", ("name", "site__code")),
         Column("Site", lambda item: text(item.site.code), "site", ("site__code", "name")),
         Column("Classification", lambda item: text(item.classification), "zone", ("zone", "division", "name")),
-        Column("Ambient", area_ambient),
+        Column("Ambient", ambient),
         Column("Loops", lambda item: text(item.loop_count), "loops", ("loop_count", "name"), number=True),
+        Column("Group", lambda item: text(item.group), "group", ("group", "name"), shown=False),
+        Column("Temperature class", lambda item: text(item.temperature_class), shown=False),
+        Column("Drawing", lambda item: text(item.drawing), "drawing", ("drawing", "name"), shown=False),
+        CHANGED,
     ),
     filters=(
-        Filter("site", "Site", own_sites, same("site__code")),
-        Filter(
+        Choice("site", "Site", own_sites, same("site__code")),
+        Choice(
             "zone", "Zone", fixed([(zone, f"Zone {zone}") for zone in ("0", "1", "2", "20", "21", "22")]), same("zone")
         ),
-        Filter("group", "Group", fixed([(name, name) for name in GROUPS]), same("group")),
+        Choice("group", "Group", fixed([(name, name) for name in GROUPS]), same("group")),
         ARCHIVED,
+        Ranges(measures.AREA),
+        Choice("division", "Division", fixed([("1", "Division 1"), ("2", "Division 2")]), same("division"), more=True),
+        Contains("class", "Temperature class", "temperature_class"),
+        Contains("drawing", "Drawing", "drawing"),
+        in_use(HazardousArea, "members"),
     ),
+    counted={"loop_count": Count("members__circuit__loop", distinct=True)},
+    fill=partial(querysets.count_loops, "area"),
     key_fields=("name",),
     empty_text="Add an area as the area classification drawing shows it.",
 )

@@ -1,200 +1,157 @@
-"""The list of one kind of record: search, filters, order and page, all of them in the address."""
+"""The list of one kind of record: search, filters, order, columns and page, all of them in the address."""
 
 from __future__ import annotations
 
 from typing import Any
-from urllib.parse import urlencode
 
 from django.core.paginator import Paginator
-from django.db.models import Count, F, QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
 from django.views.decorators.http import require_safe
 
-from registry import access
+from registry.asking import Asked
+from registry.filters import form_field
 from registry.models import User
-from registry.querysets import containing, search_text, visible
 from registry.services.imports import KINDS as IMPORT_KINDS
-from registry.views.pages import Choices, Filter, KindPage
+from registry.views.listing import asked_of, columns_of, filled, shown_records, tab_counts
+from registry.views.pages import Column, KindPage
 
 PAGE_SIZE = 50
 
 
-def shown_records(request: HttpRequest, kind: KindPage, user: User) -> QuerySet[Any]:
-    """The records that a list shows under the filters and in the order of the address, on all its pages."""
-    access.require(user, kind.view_action)
-    offered = {item.name: item.choices(user) for item in (*kind.filters, *([kind.tabs] if kind.tabs else []))}
-    asked = read_query(request, kind, offered)
-    found = narrowed(kind, user, asked)
-    if kind.tabs and kind.tabs.name in asked:
-        found = kind.tabs.narrow(found, asked[kind.tabs.name])
-    return ordered(kind, kind.rows(found), asked.get("sort", ""))
-
-
 @require_safe
-def record_list(request: HttpRequest, kind: KindPage) -> HttpResponse:
-    """All records of a kind that the person may see, narrowed as the address says."""
+def record_list(request: HttpRequest, kind: KindPage, template: str = "registry/list.html") -> HttpResponse:
+    """All records of a kind that the person may see, narrowed as the address says.
+
+    What an address asks for and is not understood is told with status 400, and the list is empty then.
+    """
     user: User = request.user  # type: ignore[assignment]
-    access.require(user, kind.view_action)
-    offered = {item.name: item.choices(user) for item in (*kind.filters, *([kind.tabs] if kind.tabs else []))}
-    asked = read_query(request, kind, offered)
-    found = narrowed(kind, user, asked)
-    tabs = tab_links(kind, found, asked, offered) if kind.tabs else []
-    if kind.tabs and kind.tabs.name in asked:
-        found = kind.tabs.narrow(found, asked[kind.tabs.name])
-    page = Paginator(ordered(kind, kind.rows(found), asked.get("sort", "")), PAGE_SIZE).get_page(
-        request.GET.get("page", "")[:9]
-    )
-    filtered = [name for name in asked if name not in {"sort"}]
-    return render(
-        request,
-        "registry/list.html",
-        {
-            "kind": kind,
-            "section": kind.section,
-            "query": "",
-            "tabs": tabs,
-            "filters": filter_fields(kind, asked, offered),
-            "chips": chips(kind, asked, offered),
-            "clear_url": kind.list_url if filtered else "",
-            "hidden": [(name, asked[name]) for name in hidden_names(kind) if name in asked],
-            "page_obj": page,
-            "query_string": urlencode(asked),
-            "what": kind.plural,
-            "columns": column_heads(kind, asked),
-            "rows": [
-                [column.cell(record) | {"label": column.label, "number": column.number} for column in kind.columns]
-                for record in page.object_list
-            ],
-            "is_filtered": bool(filtered),
-            "may_add": kind.may_edit(user),
-            "exports": exports(kind, asked),
-        },
-    )
+    asked = asked_of(kind, request.GET, user)
+    return list_page(request, kind, asked, template)
 
 
-def exports(kind: KindPage, asked: dict[str, str]) -> list[tuple[str, str]]:
-    """Where what the list shows can be had as a table: format and address."""
-    if kind.kind not in IMPORT_KINDS:
-        return []
-    query = f"?{urlencode(asked)}" if asked else ""
-    return [(suffix, reverse(f"{kind.kind}_export", args=[suffix]) + query) for suffix in ("xlsx", "csv")]
+def list_page(request: HttpRequest, kind: KindPage, asked: Asked, template: str = "registry/list.html") -> HttpResponse:
+    """A page of what is asked for."""
+    user: User = request.user  # type: ignore[assignment]
+    columns = columns_of(kind, asked.columns)
+    size = asked.size or PAGE_SIZE
+    page = Paginator(shown_records(kind, user, asked), size).get_page(request.GET.get("page", "")[:9])
+    records = filled(kind, page.object_list, columns)  # type: ignore[arg-type]
+    context = {
+        "kind": kind,
+        "section": kind.section,
+        "query": "",
+        "tabs": tab_links(kind, user, asked) if kind.tabs else [],
+        **filter_parts(kind, asked),
+        "page_obj": page,
+        "records": records,
+        "query_string": asked.query(),
+        "what": kind.plural,
+        "columns": column_heads(kind, columns, asked),
+        "rows": [
+            [
+                column.cell(record) | {"label": column.label, "number": column.number, "wide": column.wide}
+                for column in columns
+            ]
+            for record in records
+        ],
+        "is_filtered": bool(asked.typed or asked.is_faulty),
+        "may_add": kind.may_edit(user),
+        "exports": exports(kind, asked),
+    }
+    return render(request, template, context, status=400 if asked.is_faulty else 200)
 
 
-def hidden_names(kind: KindPage) -> list[str]:
-    """What the filter form carries along without showing it."""
-    return ["sort", *([kind.tabs.name] if kind.tabs else [])]
-
-
-def read_query(request: HttpRequest, kind: KindPage, offered: dict[str, Choices]) -> dict[str, str]:
-    """The part of the address that is understood: search text, filters with a value on offer, a known order."""
-    asked = {}
-    if q := search_text(request.GET.get("q", "")):
-        asked["q"] = q
-    for name, choices in offered.items():
-        value = request.GET.get(name, "")
-        if value in {key for key, _ in choices}:
-            asked[name] = value
-    sort = request.GET.get("sort", "")
-    if sort.removeprefix("-") in {column.sort for column in kind.columns if column.sort}:
-        asked["sort"] = sort
-    return asked
-
-
-def narrowed(kind: KindPage, user: User, asked: dict[str, str]) -> QuerySet[Any]:
-    found = containing(visible(kind.model, user), asked.get("q", ""), kind.searched)
-    for item in kind.filters:
-        if item.name in asked or item.name == "archived":
-            found = item.narrow(found, asked.get(item.name, ""))
-    return found
-
-
-def ordered(kind: KindPage, found: QuerySet[Any], sort: str) -> QuerySet[Any]:
-    """In the order asked for; what has no value comes last either way."""
-    for column in kind.columns:
-        if column.sort and column.sort == sort.removeprefix("-"):
-            first, *rest = column.order
-            order = F(first).desc(nulls_last=True) if sort.startswith("-") else F(first).asc(nulls_last=True)
-            return found.order_by(order, *rest, "pk")
-    return found.order_by(*(kind.model._meta.ordering or ()), "pk")
-
-
-def address(page: KindPage, asked: dict[str, str], /, **changed: str) -> str:
-    """The list's address with some of what is asked for changed; an empty text drops it."""
-    query = urlencode({name: value for name, value in (asked | changed).items() if value})
+def address(page: KindPage, query: str) -> str:
+    """The list's address with a query."""
     return f"{page.list_url}?{query}" if query else page.list_url
 
 
-def tab_links(
-    kind: KindPage, found: QuerySet[Any], asked: dict[str, str], offered: dict[str, Choices]
-) -> list[dict[str, Any]]:
+def exports(kind: KindPage, asked: Asked) -> list[tuple[str, str]]:
+    """Where what the list shows can be had as a table: format and address."""
+    if kind.kind not in IMPORT_KINDS:
+        return []
+    query = f"?{asked.query()}" if asked.query() else ""
+    return [(suffix, reverse(f"{kind.kind}_export", args=[suffix]) + query) for suffix in ("xlsx", "csv")]
+
+
+def tab_links(kind: KindPage, user: User, asked: Asked) -> list[dict[str, Any]]:
     """One tab for each value of the kind's main filter, with its count under the other filters."""
-    assert kind.tabs is not None
+    assert kind.tabs is not None and asked.asking is not None
     name = kind.tabs.name
-    counts = dict(found.order_by().values_list(name).annotate(Count("pk")))
-    chosen = asked.get(name, "")
-    tabs = [
-        {"text": "All", "url": address(kind, asked, **{name: ""}), "current": not chosen, "count": sum(counts.values())}
+    counts = tab_counts(kind, user, asked)
+    chosen = asked.typed.get(name, "")
+    tabs = [("", "All", sum(counts.values()))]
+    tabs += [(value, label, counts.get(value, 0)) for value, label in asked.asking.offered(kind.tabs)]
+    return [
+        {"text": label, "url": address(kind, asked.query(**{name: value})), "current": value == chosen, "count": count}
+        for value, label, count in tabs
     ]
-    tabs += [
-        {
-            "text": label,
-            "url": address(kind, asked, **{name: value}),
-            "current": value == chosen,
-            "count": counts.get(value, 0),
-        }
-        for value, label in offered[name]
-    ]
-    return tabs
 
 
-def filter_fields(kind: KindPage, asked: dict[str, str], offered: dict[str, Choices]) -> list[dict[str, Any]]:
-    """The fields of components/filter_bar.html."""
-    fields: list[dict[str, Any]] = [
-        {
-            "name": "q",
-            "id": "filter-q",
-            "label": "Contains",
-            "kind": "search",
-            "value": asked.get("q", ""),
-            "placeholder": kind.search_label,
-        }
-    ]
-    return fields + [filter_field(item, asked, offered) for item in kind.filters]
+# ------------------------------------------------------------------------------------------------------ filters shown
 
 
-def filter_field(item: Filter, asked: dict[str, str], offered: dict[str, Choices]) -> dict[str, Any]:
+def filter_parts(kind: KindPage, asked: Asked) -> dict[str, Any]:
+    """What components/filter_bar.html shows: fields, further fields, filters in force, and what is wrong."""
+    assert asked.asking is not None
+    search = form_field(asked.asking, "q", "Contains", "search", placeholder=kind.search_label)
+    shown = [search, *(one for item in kind.filters if not item.more for one in item.fields(asked.asking))]
+    further = [one for item in kind.filters if item.more for one in item.fields(asked.asking)]
+    used = {name for item in kind.filters if item.more for name in item.names()} & set(asked.typed)
+    tabs = kind.tabs.names() if kind.tabs else ()
+    carried = [(name, value) for name, value in asked.parameters().items() if name not in asked.typed or name in tabs]
     return {
-        "name": item.name,
-        "id": f"filter-{item.name}",
-        "label": item.label,
-        "kind": "select",
-        "value": asked.get(item.name, ""),
-        "choices": [("", "Left out" if item.name == "archived" else "Any"), *offered[item.name]],
+        "filters": shown,
+        "further": further,
+        "further_open": bool(used),
+        "further_count": len({item.names for item in asked.conditions if set(item.names) & used}),
+        "hidden": carried,
+        "chips": chips(kind, asked),
+        "clear_url": address(kind, asked.without(asked.typed)) if asked.typed or asked.unknown else "",
+        "faults": [
+            *({"id": "", "label": "", "text": sentence} for sentence in asked.unknown),
+            *(
+                {"id": f"filter-{name}", "label": label_of(kind, name), "text": text}
+                for name, text in asked.faults.items()
+            ),
+        ],
+        "remarks": asked.remarks,
     }
 
 
-def chips(kind: KindPage, asked: dict[str, str], offered: dict[str, Choices]) -> list[dict[str, str]]:
+def label_of(kind: KindPage, name: str) -> str:
+    """What a parameter is called on the page."""
+    for item in (*kind.filters, *([kind.tabs] if kind.tabs else [])):
+        if name in item.names():
+            return str(getattr(item, "label", "By value"))
+    return "Contains" if name == "q" else ""
+
+
+def chips(kind: KindPage, asked: Asked) -> list[dict[str, str]]:
     """The filters in force, each with the address that drops it."""
     found = []
-    if "q" in asked:
-        found.append({"text": f"Contains “{asked['q']}”", "url": address(kind, asked, q="")})
-    for item in kind.filters:
-        if item.name in asked:
-            words = dict(offered[item.name])[asked[item.name]]
-            found.append({"text": f"{item.label}: {words}", "url": address(kind, asked, **{item.name: ""})})
+    if asked.text:
+        found.append({"text": f"Contains “{asked.text}”", "url": address(kind, asked.without(["q"]))})
+    tabs = kind.tabs.names() if kind.tabs else ()
+    found += [
+        {"text": item.words, "url": address(kind, asked.without(item.names))}
+        for item in asked.conditions
+        if item.words and item.names != tabs
+    ]
     return found
 
 
-def column_heads(kind: KindPage, asked: dict[str, str]) -> list[dict[str, Any]]:
+def column_heads(kind: KindPage, columns: list[Column], asked: Asked) -> list[dict[str, Any]]:
     """Column heads; a sortable one links to its order, or to the reverse of it where it is in force."""
     heads = []
-    sort = asked.get("sort", "")
-    for column in kind.columns:
+    sort = asked.sort
+    for column in columns:
         head: dict[str, Any] = {"label": column.label, "number": column.number, "url": "", "order": ""}
         if column.sort:
             head["order"] = {column.sort: "ascending", f"-{column.sort}": "descending"}.get(sort, "")
-            head["url"] = address(kind, asked, sort=f"-{column.sort}" if sort == column.sort else column.sort)
+            turned = f"-{column.sort}" if sort == column.sort else column.sort
+            head["url"] = address(kind, asked.query(sort=turned))
         heads.append(head)
     return heads

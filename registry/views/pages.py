@@ -2,51 +2,55 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+import re
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 from django.urls import reverse
+from django.utils import timezone
 
 from registry import access, querysets
 from registry.entries import ENTRIES
+from registry.filters import Choice, Choices, Filter
 from registry.models import Site, User
 from registry.models.base import Record
 from registry.parameters import parameter_of
 from registry.reading import EntryForm
-from registry.showing import quantity
-
-Choices = list[tuple[str, str]]
-
-
-@dataclass(frozen=True)
-class Filter:
-    """A filter of a list: its name in the address, its label, what may be chosen, and how it narrows the list.
-
-    `choices` is read for the person who looks; a value that is not among them is left aside.
-    """
-
-    name: str
-    label: str
-    choices: Callable[[User], Choices]
-    narrow: Callable[[QuerySet[Any], str], QuerySet[Any]]
+from registry.showing import day, quantity
 
 
 @dataclass(frozen=True)
 class Column:
-    """A column of a list: label, what the cell shows ({text, note, url, state, soft}), how it sorts, and alignment."""
+    """A column of a list: label, what the cell shows (registry/cell.html), how it sorts, and alignment.
+
+    `shown` is false for a column that only those see who choose it; `needs` are lists that are read for it alone.
+    """
 
     label: str
     cell: Callable[[Any], dict[str, Any]]
     sort: str = ""
     order: tuple[str, ...] = ()
     number: bool = False
+    wide: bool = False
+    shown: bool = True
+    needs: tuple[str, ...] = ()
+
+    @property
+    def name(self) -> str:
+        """What it is called in addresses and stored choices."""
+        return re.sub(r"[^a-z0-9]+", "-", self.label.casefold()).strip("-")
 
 
 @dataclass(frozen=True)
 class KindPage:
-    """How one kind of record appears in the browser."""
+    """How one kind of record appears in the browser.
+
+    Of its list: `rows` reads what belongs to the records of a page, `fill` writes what is counted beside them into
+    those records; `counted` are the annotations that an order by such a number needs. `seen` gives the records that a
+    person may see and `found` those that hold a text, where the general way does not do.
+    """
 
     kind: str
     path: str
@@ -60,14 +64,18 @@ class KindPage:
     add_action: str
     searched: tuple[str, ...]
     search_label: str
-    rows: Callable[[QuerySet[Any]], QuerySet[Any]]
     columns: tuple[Column, ...]
     filters: tuple[Filter, ...]
     key_fields: tuple[str, ...]
     empty_text: str
     view_action: str = "register.view"
-    tabs: Filter | None = None
+    tabs: Choice | None = None
     loaded: Callable[[QuerySet[Any]], QuerySet[Any]] = field(default=lambda queryset: queryset)
+    rows: Callable[[QuerySet[Any]], QuerySet[Any]] = field(default=lambda queryset: queryset)
+    counted: Mapping[str, Any] = field(default_factory=dict)
+    fill: Callable[[list[Any]], None] = field(default=lambda records: None)
+    seen: Callable[[User], QuerySet[Any]] | None = None
+    found: Callable[[QuerySet[Any], str], QuerySet[Any]] | None = None
 
     @property
     def entry(self) -> type[EntryForm]:
@@ -91,6 +99,14 @@ class KindPage:
         found = record if self.kind == "site" else getattr(record, "site", None)
         return found if isinstance(found, Site) else None
 
+    def visible(self, user: User) -> QuerySet[Any]:
+        """The records of this kind that a person may see."""
+        return self.seen(user) if self.seen else querysets.visible(self.model, user)
+
+    def containing(self, queryset: QuerySet[Any], words: str) -> QuerySet[Any]:
+        """Those of some records that hold a text."""
+        return self.found(queryset, words) if self.found else querysets.containing(queryset, words, self.searched)
+
     def may_edit(self, user: User, record: Record | None = None) -> bool:
         """Whether the person may edit the record, or add one of this kind somewhere."""
         if record is None:
@@ -109,8 +125,8 @@ class KindPage:
             access.require(user, self.edit_action, self.site_of(record))
 
 
-def text(value: Any, **more: Any) -> dict[str, Any]:
-    return {"text": value} | more
+def text(shown: Any, **more: Any) -> dict[str, Any]:
+    return {"text": shown} | more
 
 
 def measured(column: str) -> Callable[[Any], dict[str, Any]]:
@@ -125,17 +141,18 @@ def measured(column: str) -> Callable[[Any], dict[str, Any]]:
     return cell
 
 
+def ambient(item: Any) -> dict[str, Any]:
+    """A cell with an ambient range."""
+    low, high = (measured(name)(item) for name in ("ambient_min_degc", "ambient_max_degc"))
+    return text(f"{low['text']} to {high['text']}")
+
+
 def fixed(pairs: Sequence[tuple[str, str]]) -> Callable[[User], Choices]:
     return lambda user: list(pairs)
 
 
-def same(column: str) -> Callable[[QuerySet[Any], str], QuerySet[Any]]:
-    return lambda queryset, value: queryset.filter(**{column: value})
-
-
-def within(model: type[Record], column: str) -> Callable[[QuerySet[Any], str], QuerySet[Any]]:
-    """Narrow by a column of many rows, without doubling the records."""
-    return lambda queryset, value: queryset.filter(pk__in=model._default_manager.filter(**{column: value}).values("pk"))
+def same(column: str) -> Callable[[str, User], Q]:
+    return lambda value, user: Q(**{column: value})
 
 
 def distinct(model: type[Record], column: str) -> Callable[[User], Choices]:
@@ -148,7 +165,29 @@ def distinct(model: type[Record], column: str) -> Callable[[User], Choices]:
     return choices
 
 
-def archived(queryset: QuerySet[Any], value: str) -> QuerySet[Any]:
-    if value == "all":
-        return queryset
-    return queryset.filter(archived_at__isnull=value != "only")
+def in_use(model: type[Record], column: str) -> Choice:
+    """Whether a record is used anywhere; `column` leads to what uses it."""
+
+    def choose(value: str, user: User) -> Q:
+        q = Q(pk__in=model._default_manager.filter(**{f"{column}__isnull": False}).order_by().values("pk"))
+        return q if value == "yes" else ~q
+
+    return Choice("use", "Used", fixed([("yes", "In use"), ("no", "Nowhere")]), choose, more=True)
+
+
+ARCHIVED = Choice(
+    "archived",
+    "Archived",
+    fixed([("only", "Only archived"), ("all", "Archived too")]),
+    lambda value, user: Q() if value == "all" else Q(archived_at__isnull=False),
+    nothing="Left out",
+    default=Q(archived_at=None),
+)
+
+CHANGED = Column(
+    "Changed",
+    lambda item: text(day(timezone.localdate(item.changed_at))),
+    "changed",
+    ("changed_at",),
+    shown=False,
+)

@@ -56,7 +56,10 @@ def stock(source: Any, device: Any, save: Callable[..., Any], source_data: dict[
         ({"archived": "all"}, ["BR-0", "BR-1", "NB-28", "SP-100"]),
         ({"sort": "type"}, ["BR-1", "NB-28", "SP-100"]),
         ({"sort": "-type"}, ["SP-100", "NB-28", "BR-1"]),
-        ({"kind": "nonsense", "sort": "nonsense", "level": "\x00"}, ["BR-1", "NB-28", "SP-100"]),
+        ({"sort": "nonsense"}, ["BR-1", "NB-28", "SP-100"]),
+        ({"kind": "nonsense"}, []),
+        ({"level": "\x00"}, []),
+        ({"levle": "ia"}, []),
     ],
 )
 def test_filters_and_order_of_the_equipment_list(
@@ -110,7 +113,10 @@ def test_areas_narrow_by_site_and_zone(
     client = client_as("reader")
     assert names(client, "/areas/") == ["Reactor bay", "Silo"]
     assert names(client, "/areas/", zone="21") == ["Silo"]
-    assert names(client, "/areas/", site="SOUTH") == ["Reactor bay", "Silo"], "a site of others is no filter"
+    elsewhere, nowhere = (client.get("/areas/", {"site": code}) for code in ("SOUTH", "SOUTX"))
+    assert elsewhere.context["rows"] == nowhere.context["rows"] == []
+    told = [str(page.context["faults"]).replace("SOUTH", "SOUTX") for page in (elsewhere, nowhere)]
+    assert told[0] == told[1], "a site of others is as one that is not"
     assert names(client_as("superuser"), "/areas/", site="SOUTH") == ["Silo"]
 
 

@@ -1,0 +1,245 @@
+"""How loops appear in lists: columns, filters, and what of them can be asked for by its size."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.db.models import Case, IntegerField, Q, QuerySet, Value, When
+from django.template.defaultfilters import truncatechars
+from django.urls import reverse
+
+from loops import selectors
+from loops.models import CableRun, Loop, LoopState, LoopVerdict
+from loops.services.verification import CHECKS, PRECEDENCE
+from registry import access
+from registry.fields import QuantityField
+from registry.filters import Choice, Choices, Contains, Days, Measure, Ranges, quantity_reader, share
+from registry.models import Site, User
+from registry.views.pages import ARCHIVED, CHANGED, Column, KindPage, fixed, same, text
+
+CHECK_WORDS = {
+    "voltage": "Voltage",
+    "current": "Current",
+    "power": "Power",
+    "capacitance": "Capacitance",
+    "inductance": "Inductance",
+    "lumped_rule": "Lumped C and L (1 % rule)",
+    "level": "Level of protection",
+    "group": "Equipment group",
+    "temperature_class": "Temperature class",
+    "ambient": "Ambient temperature",
+    "certificate": "Certificate",
+    "simple_apparatus": "Simple apparatus",
+    "earthing": "Earthing",
+    "cable_construction": "Cable construction",
+    "cable_type": "Cable type",
+    "um": "Um (safe-area voltage)",
+    "sources": "Combined sources",
+    "fisco": "FISCO",
+}
+RANK = Case(
+    *(When(verification__verdict=verdict, then=Value(index)) for index, verdict in enumerate(PRECEDENCE)),
+    default=Value(len(PRECEDENCE)),
+    output_field=IntegerField(),
+)
+
+
+# -------------------------------------------------------------------------------------------------------------- cells
+
+
+def tag(loop: Loop) -> dict[str, Any]:
+    return text(loop.tag, url=reverse("loop", args=[loop.pk]), note=loop.site.code)
+
+
+def verdict(loop: Loop) -> dict[str, Any]:
+    found = loop.verification
+    fails = found is not None and found.function_verdict == "fail"
+    return {"verdict": found.verdict if found else "none", "failing": "Function fails" if fails else ""}
+
+
+def function(loop: Loop) -> dict[str, Any]:
+    found = loop.verification
+    return {"verdict": found.function_verdict or "none" if found else "none"}
+
+
+def decides(loop: Loop) -> dict[str, Any]:
+    return text(truncatechars(loop.verification.limiting, 120) if loop.verification else "", small=True)
+
+
+def decides_check(loop: Loop) -> dict[str, Any]:
+    return text(CHECK_WORDS.get(loop.verification.limiting_check, "") if loop.verification else "")
+
+
+def margin(loop: Loop) -> dict[str, Any]:
+    least = loop.verification.least_margin if loop.verification else None
+    return text("" if least is None else f"{100 * least:.0f}\u00a0%")
+
+
+def state(loop: Loop) -> dict[str, Any]:
+    changed = getattr(loop, "basis_changed", False)
+    return {"state": "archived" if loop.archived_at else loop.state, "open": "Basis changed" if changed else ""}
+
+
+def areas(loop: Loop) -> dict[str, Any]:
+    return text(", ".join(getattr(loop, "area_names", ())))
+
+
+def fill(loops: list[Loop]) -> None:
+    """Write into loops the names of their areas and whether the basis of their issue was changed."""
+    keys = [loop.pk for loop in loops]
+    names = selectors.areas_by_loop(keys)
+    changed = set(Loop.objects.filter(selectors.BASIS_CHANGED, pk__in=keys).values_list("pk", flat=True))
+    for loop in loops:
+        loop.area_names = names.get(loop.pk, [])  # type: ignore[attr-defined]
+        loop.basis_changed = loop.pk in changed  # type: ignore[attr-defined]
+
+
+def rows(loops: QuerySet[Loop]) -> QuerySet[Loop]:
+    return loops.select_related("site", "owner", "verification", "submitted_by").defer(*selectors.HEAVY)
+
+
+# ------------------------------------------------------------------------------------------------------------ filters
+
+
+def own_sites(user: User) -> Choices:
+    sites = Site.objects.filter(pk__in=access.sites_of(user)).order_by("code")
+    return [(site.code, str(site)) for site in sites]
+
+
+def own_areas(user: User) -> Choices:
+    found = selectors.areas_of(access.sites_of(user)).order_by("site__code", "name")
+    return [(str(area.pk), f"{area.site.code}: {area.name}") for area in found]
+
+
+def owners(user: User) -> Choices:
+    """The person who looks, then everybody else who owns a loop that they may see."""
+    found = User.objects.filter(pk__in=selectors.visible_loops(user).order_by().values("owner")).exclude(pk=user.pk)
+    return [("me", "My loops"), *((person.username, person.printed_name) for person in found)]
+
+
+def owned(value: str, user: User) -> Q:
+    return Q(owner=user) if value == "me" else Q(owner__username=value)
+
+
+def limited(value: str, user: User) -> Q:
+    if value == "other":
+        return ~Q(verification__limiting_check__in=["", *CHECKS])
+    return Q(verification__limiting_check=value)
+
+
+def function_is(value: str, user: User) -> Q:
+    return Q(verification__function_verdict="" if value == "none" else value)
+
+
+def cable_length() -> Measure:
+    field = CableRun._meta.get_field("length_m")
+    assert isinstance(field, QuantityField)
+    return Measure(
+        "length_m",
+        "Length of a cable run",
+        "Loop",
+        "length_m",
+        quantity_reader(field.kind),
+        "300 m",
+        ("circuits", "cables"),
+        typed_column="length_m_text",
+    )
+
+
+def own_measure(column: str, label: str) -> Measure:
+    field = Loop._meta.get_field(column)
+    assert isinstance(field, QuantityField)
+    reader = quantity_reader(field.kind)
+    return Measure(column, label, "Loop", column, reader, field.kind.example, typed_column=field.text_name)
+
+
+MEASURES = (
+    Measure("margin", "Least margin", "Verdict", "verification__least_margin", share, "10 %"),
+    cable_length(),
+    own_measure("load_ohm", "Load"),
+    own_measure("safe_voltage_max_v", "Highest voltage in the safe area"),
+)
+MEMBERS = ("circuits", "members")
+
+LOOP = KindPage(
+    kind="loop",
+    path="loops",
+    title="Loops",
+    noun="a loop",
+    singular="loop",
+    plural="loops",
+    section="loops",
+    model=Loop,
+    view_action="loop.view",
+    edit_action="loop.edit",
+    add_action="loop.edit",
+    searched=("tag", "service"),
+    search_label="Part of a tag or service",
+    seen=selectors.visible_loops,
+    found=selectors.containing,
+    rows=rows,
+    fill=fill,
+    counted={"verdict_rank": RANK},
+    columns=(
+        Column("Loop", tag, "tag", ("tag", "site__code")),
+        Column("Service", lambda loop: text(loop.service), "service", ("service", "tag")),
+        Column("Areas", areas),
+        Column("Verdict", verdict, "verdict", ("verdict_rank", "tag")),
+        Column("What decides", decides, wide=True),
+        Column("Least margin", margin, "margin", ("verification__least_margin", "tag"), number=True),
+        Column("State", state, "state", ("state", "tag")),
+        Column("Revision", lambda loop: text(loop.letter), "letter", ("letter", "tag")),
+        Column("Owner", lambda loop: text(str(loop.owner)), "owner", ("owner__username", "tag")),
+        Column(CHANGED.label, CHANGED.cell, CHANGED.sort, CHANGED.order),
+        Column("Deciding check", decides_check, "check", ("verification__limiting_check", "tag"), shown=False),
+        Column("Function", function, shown=False),
+        Column("Site", lambda loop: text(loop.site.code), "site", ("site__code", "tag"), shown=False),
+        Column("Loop drawing", lambda loop: text(loop.drawing), "drawing", ("drawing", "tag"), shown=False),
+        Column("Load", lambda loop: text(loop.load_ohm_text), number=True, shown=False),
+        Column("Notes", lambda loop: text(loop.notes), shown=False),
+    ),
+    filters=(
+        Choice("site", "Site", own_sites, same("site__code")),
+        Choice("verdict", "Verdict", fixed(LoopVerdict.choices), same("verification__verdict")),
+        Choice("state", "State", fixed(LoopState.choices), same("state")),
+        Choice("area", "Area", own_areas, same("area_id"), MEMBERS),
+        Choice("owner", "Owner", owners, owned, nothing="Everybody"),
+        ARCHIVED,
+        Ranges(MEASURES),
+        Choice(
+            "check",
+            "Deciding check",
+            fixed([*CHECK_WORDS.items(), ("other", "A value is missing")]),
+            limited,
+            more=True,
+        ),
+        Choice(
+            "failing",
+            "Failing",
+            fixed([("1", "In safety or function")]),
+            lambda value, user: selectors.FAILING,
+            more=True,
+        ),
+        Choice(
+            "function",
+            "Function",
+            fixed([("pass", "Pass"), ("fail", "Fail"), ("incomplete", "Incomplete"), ("none", "Not judged")]),
+            function_is,
+            more=True,
+        ),
+        Choice(
+            "basis",
+            "Basis",
+            fixed([("changed", "Changed since issue")]),
+            lambda value, user: Q(selectors.BASIS_CHANGED),
+            more=True,
+        ),
+        Contains("service", "Service", "service"),
+        Contains("uses", "Type of an item", "terminals__equipment__type_name", MEMBERS),
+        Contains("cable", "Cable type", "cable_type__name", ("circuits", "cables")),
+        Contains("certificate", "Certificate number", "terminals__certificate__number", MEMBERS),
+        Days("changed", "Changed", "changed_at__date"),
+    ),
+    key_fields=("tag",),
+    empty_text="A loop joins a source, its field devices and the cables between them, and is judged at every save.",
+)

@@ -1,0 +1,186 @@
+"""How equipment appears in the browser: the cells and filters of its list."""
+
+from __future__ import annotations
+
+from functools import partial
+from typing import Any
+
+from django.db.models import Count, Q
+from django.urls import reverse
+from django.utils import timezone
+
+from registry import measures, querysets
+from registry.filters import Choice, Contains, Ranges
+from registry.models import (
+    Certificate,
+    CertificateStatus,
+    Equipment,
+    EquipmentKind,
+    Level,
+    PermittedRow,
+    Terminals,
+    User,
+)
+from registry.models.equipment import DUST_GROUPS, GAS_GROUPS
+from registry.parameters import parameter_of
+from registry.showing import quantity, short_parameters, status_state
+from registry.views.pages import (
+    ARCHIVED,
+    CHANGED,
+    Column,
+    KindPage,
+    ambient,
+    distinct,
+    fixed,
+    in_use,
+    same,
+    text,
+)
+
+TERMINALS = ("terminals",)
+
+
+SHORT_KINDS: dict[str, str] = {
+    EquipmentKind.SOURCE.value: "Source",
+    EquipmentKind.FIELD_DEVICE.value: "Field device",
+    EquipmentKind.SIMPLE_APPARATUS.value: "Simple apparatus",
+    EquipmentKind.INLINE.value: "Inline item",
+}
+
+
+def by_group(value: str, user: User) -> Q:
+    return Q(**{"gas_group" if value in GAS_GROUPS else "dust_group": value})
+
+
+def equipment_name(item: Equipment) -> dict[str, Any]:
+    return text(
+        item.type_name,
+        url=reverse("equipment", args=[item.pk]),
+        note=item.function or item.description,
+        state="archived" if item.is_archived else "",
+    )
+
+
+def equipment_terminals(item: Equipment) -> dict[str, Any]:
+    return {
+        "lines": [{"text": short_parameters(terminals), "label": terminals.name} for terminals in item.terminals.all()]
+    }
+
+
+def terminals_column(name: str) -> Column:
+    """A value of each set of terminals on its side of the circuit."""
+    parameter = parameter_of(Terminals, name)
+    assert parameter is not None
+    side = measures.SIDES[parameter.section]
+
+    def cell(item: Equipment) -> dict[str, Any]:
+        sets = [terminals for terminals in item.terminals.all() if terminals.side == side]
+        return {"lines": [{"text": quantity(row, parameter)["value"], "label": row.name} for row in sets]}
+
+    return Column(parameter.short, cell, shown=False)
+
+
+def permitted_column(name: str) -> Column:
+    """What each set of terminals permits for each group."""
+    parameter = parameter_of(PermittedRow, name)
+    assert parameter is not None
+
+    def cell(item: Equipment) -> dict[str, Any]:
+        rows = [row for terminals in item.terminals.all() for row in terminals.permitted.all()]
+        return {"lines": [{"text": quantity(row, parameter)["value"], "label": row.group} for row in rows]}
+
+    return Column(parameter.short, cell, shown=False, needs=("terminals__permitted",))
+
+
+def equipment_ambient(item: Equipment) -> dict[str, Any]:
+    return {"lines": [ambient(terminals) | {"label": terminals.name} for terminals in item.terminals.all()]}
+
+
+def equipment_marking(item: Equipment) -> dict[str, Any]:
+    found = [
+        " ".join(part for part in (terminals.level, terminals.gas_group, terminals.dust_group) if part)
+        for terminals in item.terminals.all()
+    ]
+    return text(", ".join(dict.fromkeys(part for part in found if part)) or "unknown", soft=not any(found))
+
+
+def equipment_certificate(item: Equipment) -> dict[str, Any]:
+    certificates = {row.certificate for row in item.terminals.all() if row.certificate}
+    if not certificates:
+        simple = item.kind == EquipmentKind.SIMPLE_APPARATUS
+        return text("simple apparatus" if simple else "none", soft=True)
+    lines = []
+    for certificate in sorted(certificates, key=str):
+        state = status_state(certificate)
+        if not state and certificate.has_run_out(timezone.localdate()):
+            state = "run out"
+        lines.append({"text": certificate.number, "state": state})
+    return {"lines": lines}
+
+
+EQUIPMENT = KindPage(
+    kind="equipment",
+    path="equipment",
+    title="Equipment",
+    noun="equipment",
+    singular="item of equipment",
+    plural="items of equipment",
+    section="equipment",
+    model=Equipment,
+    edit_action="register.edit",
+    add_action="register.edit",
+    searched=("maker", "type_name", "description", "function", "marking"),
+    search_label="Maker, type or function",
+    rows=querysets.equipment_rows,
+    loaded=querysets.with_terminals,
+    columns=(
+        Column("Type", equipment_name, "type", ("type_name", "maker")),
+        Column("Maker", lambda item: text(item.maker), "maker", ("maker", "type_name")),
+        Column("Kind", lambda item: text(SHORT_KINDS[item.kind]), "kind", ("kind", "maker", "type_name")),
+        Column("Terminals", equipment_terminals),
+        Column("Level and group", equipment_marking),
+        Column("Certificate", equipment_certificate),
+        Column("Loops", lambda item: text(item.loop_count), "loops", ("loop_count", "maker"), number=True),
+        Column("Function", lambda item: text(item.function), "function", ("function", "maker"), shown=False),
+        Column("Description", lambda item: text(item.description), shown=False),
+        Column("Ex marking", lambda item: text(item.marking), shown=False),
+        *(terminals_column(name) for name in ("uo_v", "io_a", "po_w", "um_v", "ui_v", "ii_a", "pi_w", "ci_f", "li_h")),
+        *(permitted_column(name) for name in ("co_f", "lo_h", "lo_ro_h_per_ohm")),
+        Column("Ambient", equipment_ambient, shown=False),
+        Column("Notes", lambda item: text(item.notes), shown=False),
+        CHANGED,
+    ),
+    counted={"loop_count": Count("terminals__members__circuit__loop", distinct=True)},
+    fill=partial(querysets.count_loops, "equipment"),
+    filters=(
+        Choice("maker", "Maker", distinct(Equipment, "maker"), same("maker")),
+        Choice("level", "Level", fixed(Level.choices), same("level"), TERMINALS),
+        Choice("group", "Group", fixed([(name, name) for name in (*GAS_GROUPS, *DUST_GROUPS)]), by_group, TERMINALS),
+        ARCHIVED,
+        Ranges(measures.EQUIPMENT),
+        Choice("scheme", "Scheme", distinct(Certificate, "scheme"), same("certificate__scheme"), TERMINALS, True),
+        Choice(
+            "status",
+            "Certificate is",
+            fixed(CertificateStatus.choices),
+            same("certificate__status"),
+            TERMINALS,
+            more=True,
+        ),
+        Contains("certificate", "Certificate number", "certificate__number", TERMINALS),
+        Choice(
+            "compared",
+            "Compared",
+            fixed([("no", "Not yet with its certificate"), ("yes", "With its certificate")]),
+            lambda value, user: Q(unconfirmed=value == "no"),
+            TERMINALS,
+            more=True,
+        ),
+        Contains("function", "Function", "function"),
+        Contains("marking", "Ex marking", "marking"),
+        in_use(Equipment, "terminals__members"),
+    ),
+    tabs=Choice("kind", "Kind", fixed(list(SHORT_KINDS.items())), same("kind")),
+    key_fields=("type_name",),
+    empty_text="Add the first source or field device with the values of its certificate.",
+)
