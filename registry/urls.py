@@ -4,6 +4,7 @@ from collections.abc import Iterator
 
 from django.urls import URLPattern, path
 
+from registry.services.imports import KINDS as IMPORT_KINDS
 from registry.views import (
     details,
     editing,
@@ -29,7 +30,8 @@ def addresses_of(page: KindPage) -> Iterator[URLPattern]:
     `…_duplicate`, `…_archive`, `…_restore`, `…_history`, `…_compare`."""
     base, name, kind = page.path, page.kind, {"kind": page}
     yield path(f"{base}/", lists.record_list, kind, name=f"{name}_list")
-    yield path(f"{base}/export.<str:suffix>", exchanging.export_list, kind, name=f"{name}_export")
+    if name in IMPORT_KINDS:
+        yield path(f"{base}/export.<str:suffix>", exchanging.export_list, kind, name=f"{name}_export")
     yield path(f"{base}/new/", editing.add, kind, name=f"{name}_new")
     yield path(f"{base}/<int:pk>/", details.record_page, kind, name=name)
     yield path(f"{base}/<int:pk>/edit/", editing.edit, kind, name=f"{name}_edit")

@@ -24,7 +24,7 @@ from registry.digests import digest
 from registry.models import User
 from registry.services.changes import recorded
 from registry.services.passkeys import Answer
-from registry.services.records import latest_revision, lock, snapshot
+from registry.services.records import latest_revision, lock, refuse_stale, snapshot
 
 SHORT_ID_LETTERS = "abcdefghjkmnpqrstuvwxyz23456789"
 SHORT_ID_LENGTH = 10
@@ -86,8 +86,9 @@ STEPS = {
 def begin(verb: Verb, loop_id: int, user: User, opened_version: int | None) -> tuple[Step, Loop]:
     """Take the loop for writing and refuse what the person or the state does not allow."""
     step = STEPS[verb]
-    loop = lock(Loop, loop_id, opened_version)
+    loop = lock(Loop, loop_id, None)
     access.require(user, step.action, loop.site)
+    refuse_stale(loop, opened_version)
     if loop.is_archived:
         raise WorkflowRefused("This loop is archived: bring it back first.")
     if loop.state not in step.sources:

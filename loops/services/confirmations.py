@@ -17,7 +17,7 @@ from registry.conditions import numbered_conditions
 from registry.digests import digest
 from registry.models import Deed, Revision, User
 from registry.services.changes import recorded
-from registry.services.records import latest_revision, lock
+from registry.services.records import latest_revision, lock, refuse_stale
 
 Kind = Confirmation.Kind
 
@@ -192,8 +192,9 @@ def take_back(confirmation_id: int, user: User, *, why: str, opened_version: int
 
 def held(loop_id: int, user: User, opened_version: int | None) -> tuple[Loop, Revision]:
     """The loop, held for writing by somebody who may confirm, with its newest revision."""
-    loop = lock(Loop, loop_id, opened_version)
+    loop = lock(Loop, loop_id, None)
     access.require(user, "loop.confirm", loop.site)
+    refuse_stale(loop, opened_version)
     if loop.is_archived:
         raise WorkflowRefused("This loop is archived: bring it back first.")
     revision = latest_revision(loop)

@@ -25,6 +25,7 @@ from registry.services.records import (
     latest_revision_ids,
     lock,
     record_revision,
+    refuse_stale,
     write,
 )
 
@@ -46,9 +47,10 @@ def save_loop(
         raise EntryRefused(errors)
     access.require(author.user, "loop.edit", cleaned["site"])
     with recorded():
-        loop = Loop(owner=author.user) if loop_id is None else lock(Loop, loop_id, opened_version)
+        loop = Loop(owner=author.user) if loop_id is None else lock(Loop, loop_id, None)
         if loop.pk:
             access.require(author.user, "loop.edit", loop.site)
+            refuse_stale(loop, opened_version)
             refuse_locked(loop, cleaned)
         refuse_archived(loop, cleaned)
         write(loop, cleaned, Pins(cleaned))
@@ -167,7 +169,7 @@ def changed_pins(loop: Loop) -> list[str]:
 def refresh(loop_id: int, author: Author, *, opened_version: int | None = None) -> Loop:
     """Pin a loop to the newest revisions of all that it uses and judge it again, all else as it stands."""
     with recorded():
-        loop = lock(Loop, loop_id, opened_version)
+        loop = lock(Loop, loop_id, None)
         return save_loop(record_text(loop), author, loop_id=loop_id, opened_version=opened_version)
 
 

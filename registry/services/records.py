@@ -228,9 +228,14 @@ def named_by(scheme: Scheme) -> bool:
 def lock(model: type[R], record_id: int, opened_version: int | None) -> R:
     """Take a record for writing; raises StaleRecord when it was saved since `opened_version`."""
     record = model._default_manager.select_for_update().get(pk=record_id)
+    refuse_stale(record, opened_version)
+    return record
+
+
+def refuse_stale(record: Record, opened_version: int | None) -> None:
+    """Raise StaleRecord when a record that is held for writing was saved since `opened_version`."""
     if opened_version is not None and record.version != opened_version:
         raise StaleRecord(record, opened_version)
-    return record
 
 
 def write(record: Record, cleaned: Mapping[str, Any], prepare: Callable[[models.Model], None] | None = None) -> None:

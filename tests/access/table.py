@@ -1,0 +1,139 @@
+"""The one table of who gets what answer at which address: what the site is expected to do, written down by hand.
+
+A new address needs a row here, or tests/architecture/test_addresses.py fails. People are letters:
+
+    r reader, d designer, a approver, p maintenance planner, k register keeper, s site administrator (all at the site of
+    the records), u superuser, n somebody with every role at another site, o somebody with a log-in and no role.
+
+Whoever is not named for a method is refused with 403, or with 404 where the row hides the record from them. A method
+that names nobody is not there: 405 for everybody. Without a log-in, or with one that was taken away, every address but
+the open ones leads to the log-in page (the API answers 401).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+PEOPLE = "rdapksuno"
+SITE = "rdapks"
+"""Everybody with a role at the site of the records."""
+MEMBERS = SITE + "u"
+SHARED = MEMBERS + "n"
+"""Who sees what all sites share: a role anywhere will do."""
+KEEPERS = "kdsn"
+"""Who edits the shared register."""
+
+
+@dataclass(frozen=True)
+class Row:
+    """Who is let through at one address. `get` counts for HEAD too; `hidden` are those from whom the record is hidden,
+    `record` names what of the world it is asked for, `body` what is sent to it (world.py)."""
+
+    get: str = ""
+    post: str = ""
+    put: str = ""
+    hidden: str = ""
+    record: str = ""
+    body: str = ""
+
+
+@dataclass(frozen=True)
+class Open:
+    """An address that is open to everybody, and the test that proves what it does."""
+
+    why: str
+    proof: str
+
+
+LOOP = {"hidden": "no"}
+"""Loops and sheets are not there for whoever has no role at their site."""
+PLACE = {"hidden": "n"}
+"""Nor are sites and areas; who has no role at all is told so."""
+
+
+def record_rows(kind: str, editors: str, viewers: str = SHARED, adders: str = "", **hidden: str) -> dict[str, Row]:
+    """The addresses that every kind of record has; `adders` where not everybody who edits one may add one."""
+    adders = adders or editors
+    copiers = "".join(person for person in adders if person not in hidden.get("hidden", ""))
+    changed, lasting = f"{kind}_change", {"record": kind, **hidden}
+    exported = {} if kind == "site" else {f"{kind}_export": Row(get=SHARED)}
+    return exported | {
+        f"{kind}_list": Row(get=SHARED),
+        f"{kind}_new": Row(get=adders, post=adders, body=f"{kind}_new"),
+        kind: Row(get=viewers, **lasting),
+        f"{kind}_edit": Row(get=editors, post=editors, body=changed, **lasting),
+        f"{kind}_duplicate": Row(get=copiers, **lasting),
+        f"{kind}_archive": Row(get=editors, post=editors, body="reason", **lasting),
+        f"{kind}_restore": Row(get=editors, post=editors, body="reason", **lasting | {"record": f"archived_{kind}"}),
+        f"{kind}_history": Row(get=viewers, **lasting),
+    }
+
+
+TABLE: dict[str, Row | Open] = {
+    # ------------------------------------------------------------------------------------------------------ the way in
+    "login": Open("the way in", "tests/registry/test_people.py"),
+    "logout": Row(post=PEOPLE),
+    "password_change": Row(get=PEOPLE, post=PEOPLE, put=PEOPLE, body="own_password"),
+    # ----------------------------------------------------------------------------------------------------------- loops
+    "home": Row(get=PEOPLE),
+    "loop_list": Row(get=PEOPLE),
+    "loop_export": Row(get=PEOPLE),
+    "loop_new": Row(get="dn", post="d", body="loop_new"),
+    "loop": Row(get=MEMBERS, record="draft", **LOOP),
+    "loop_edit": Row(get="d", post="d", record="draft", body="loop_change", **LOOP),
+    "loop_duplicate": Row(get="d", record="draft", **LOOP),
+    "loop_revision": Row(get=MEMBERS, record="draft", **LOOP),
+    "loop_submit": Row(post="d", record="draft", body="step", **LOOP),
+    "loop_take_back": Row(post="d", record="review", body="step", **LOOP),
+    "loop_return": Row(post="a", record="review", body="step", **LOOP),
+    "loop_judge_again": Row(post="d", record="draft", body="step", **LOOP),
+    "loop_ask": Row(post="da", record="review", body="reviewers", **LOOP),
+    "loop_review": Row(post="a", record="asked", body="agreed", **LOOP),
+    "loop_remark": Row(post="dapks", record="draft", body="step", **LOOP),
+    "loop_reply": Row(post="dapks", record="draft", body="answer", **LOOP),
+    "loop_withdraw": Row(post="a", record="issued", body="step", **LOOP),
+    "loop_confirm": Row(post="da", record="draft", body="condition", **LOOP),
+    "loop_unconfirm": Row(post="da", record="draft", body="step", **LOOP),
+    "loop_archive": Row(post="d", record="draft", body="archive", **LOOP),
+    "reports:approve": Row(get=MEMBERS, post="a", record="review", body="signature", **LOOP),
+    "reports:draft": Row(get=MEMBERS, record="draft", **LOOP),
+    "reports:sheet": Row(get=MEMBERS, record="sheet", **LOOP),
+    "reports:live": Open("the state of an issued sheet, where its site allows that", "tests/reports/test_live.py"),
+    # ------------------------------------------------------------------------------------------------------------- API
+    "api_verify": Row(post=PEOPLE, body="case"),
+    "api_loops": Row(get=PEOPLE, post="d", body="loop_json"),
+    "api_loop": Row(get=MEMBERS, put="d", record="draft", body="loop_json_change", **LOOP),
+    "api_loop_case": Row(get=MEMBERS, record="draft", **LOOP),
+    "schema": Row(get=PEOPLE),
+    "api-docs": Row(get=PEOPLE),
+    # -------------------------------------------------------------------------------------------------------- register
+    **record_rows("certificate", KEEPERS),
+    **record_rows("equipment", KEEPERS),
+    **record_rows("cable_type", KEEPERS),
+    **record_rows("site", "su", MEMBERS, "u", **PLACE),
+    **record_rows("area", "ds", MEMBERS, **PLACE),
+    "area_new": Row(get="dsn", post="ds", body="area_new"),
+    "certificate_attach": Row(post=KEEPERS, record="certificate", body="upload"),
+    "equipment_attach": Row(post=KEEPERS, record="equipment", body="upload"),
+    "file": Row(get=SHARED, record="file"),
+    "file_retire": Row(post=KEEPERS, record="file", body="step"),
+    "import": Row(get=KEEPERS, post=KEEPERS, body="table"),
+    "import_template": Row(get=PEOPLE),
+    "equipment_paste": Row(get=KEEPERS, post=KEEPERS, body="text"),
+    "equipment_nameplate": Row(get=KEEPERS, post=KEEPERS, body="nameplate"),
+    "equipment_take": Row(post=KEEPERS, body="text"),
+    "equipment_confirm": Row(post=KEEPERS, record="equipment", body="step"),
+    "equipment_nameplate_file": Row(get=SHARED, record="equipment"),
+    "pick": Row(get=SHARED),
+    "read_quantity": Row(get=PEOPLE),
+    "search": Row(get=SHARED),
+    "parameters": Row(get=PEOPLE),
+    "expiry": Row(get=SHARED),
+    "notices": Row(get=PEOPLE),
+    "notices_read": Row(post=PEOPLE),
+    "notice": Row(post="r", hidden="dapksuno", record="notice"),
+    "people": Row(get=SHARED),
+    "person_new": Row(get="sun", post="sun", body="person_new"),
+    "person": Row(get="su", post="su", record="person", body="person_change", **PLACE),
+    "person_password": Row(get="su", post="su", record="person", body="password", **PLACE),
+}

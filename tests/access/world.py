@@ -1,0 +1,219 @@
+"""What the addresses are asked for: a record in each state, and a body for each form that would be taken from whoever
+may send it."""
+
+from __future__ import annotations
+
+import io
+import json
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from django.core.files.uploadedfile import SimpleUploadedFile
+
+from registry.selectors import record_text
+from registry.views.forms import flatten
+
+NEW_PASSWORD = "Amber-flint-37-harbour"
+
+
+@dataclass
+class World:
+    """Keys of the address of each record, and what is sent, made anew for each request."""
+
+    keys: dict[str, dict[str, Any]] = field(default_factory=dict)
+    bodies: dict[str, Callable[[Mapping[str, Any]], dict[str, Any]]] = field(default_factory=dict)
+
+
+def picture() -> bytes:
+    """A picture of one point."""
+    from PIL import Image
+
+    output = io.BytesIO()
+    Image.new("RGB", (1, 1)).save(output, "PNG")
+    return output.getvalue()
+
+
+def form(text: Mapping[str, Any], **more: str) -> dict[str, str]:
+    """Nested text as a form sends it."""
+    return {name: value for name, value in flatten(text).items() if value} | more
+
+
+def api(content: Any, **headers: str) -> dict[str, Any]:
+    return {"data": json.dumps(content), "content_type": "application/json", "headers": headers}
+
+
+def build(get: Callable[[str], Any]) -> World:
+    """The records, made through the services, and the bodies; `get` gives what tests/conftest.py makes, by its name."""
+    from loops.models import Approval, Loop
+    from loops.services import approvals, confirmations, reviews
+    from registry.models import Certificate, Membership, NoticeKind, Role
+    from registry.services import attachments, notices
+    from registry.services.records import Author, set_archived
+    from reports.services import issue
+
+    people, password, save, make_loop, loop_data = map(get, ("people", "password", "save", "make_loop", "loop_data"))
+    site, area, source, device = map(get, ("site", "area", "source", "device"))
+    world = World()
+    certificate = Certificate.objects.get(number="EXB 19 ATEX 0202")
+    conditions = {"number": "EXB 19 ATEX 0202 X", "specific_conditions": "1. Keep the lid closed.\n2. Shield it."}
+    register: dict[str, Any] = {
+        "certificate": save("certificate", record_text(certificate) | conditions, record_id=certificate.pk),
+        "equipment": source,
+        "cable_type": None,
+        "site": site,
+        "area": area,
+    }
+    draft = make_loop(tag="PT-1")
+    register["cable_type"] = draft.circuits.get().cables.get().cable_type
+    matters = [matter for matter in confirmations.matters(draft) if matter.kind == "condition"]
+    given = confirmations.confirm(draft.pk, people["designer"], mark=matters[0].mark, how="A lock.")
+    thread = reviews.remark(draft.pk, people["planner"], text="Is the route new?")
+
+    def submitted(tag: str, *reviewers: Any) -> Loop:
+        loop = make_loop(tag=tag)
+        for matter in confirmations.matters(loop):
+            if matter.given is None:
+                confirmations.confirm(loop.pk, people["designer"], mark=matter.mark, how="A lock.")
+        return approvals.submit(loop.pk, people["designer"], reviewers=[person.pk for person in reviewers])
+
+    review, asked = submitted("PT-2"), submitted("PT-3", people["approver"])
+    sheet = issue(submitted("PT-4").pk, people["approver"], password, None)
+    issued = Loop.objects.get(pk=sheet.approval.loop_id)
+    request = reviews.requests_now(asked).get()
+    second = people["second approver"]
+
+    def loop_keys(loop: Loop, **more: int) -> dict[str, Any]:
+        return {"pk": loop.pk, "number": 1, "version": loop.version, **more}
+
+    world.keys = {
+        "draft": loop_keys(draft, thread_pk=thread.pk, confirmation_pk=given.pk),
+        "review": loop_keys(review),
+        "asked": loop_keys(asked, request_pk=request.pk),
+        "issued": loop_keys(issued, approval_pk=Approval.objects.get(loop=issued).pk),
+        "sheet": {"pk": sheet.pk},
+        "person": {"pk": people["reader"].pk},
+    }
+    for kind, record in register.items():
+        world.keys[kind] = {"pk": record.pk, "version": record.version}
+        spare = save(kind, SPARES[kind](site), by={"site": "superuser", "area": "designer"}.get(kind, "keeper"))
+        author = Author(people["superuser" if kind == "site" else "designer"])
+        archived = set_archived(spare, True, author)
+        if kind == "site":
+            for role in Role:
+                Membership.objects.create(user=people[role.value], site=spare, role=role)
+        world.keys[f"archived_{kind}"] = {"pk": archived.pk, "version": archived.version}
+        changed = record_text(record) | {RENAMED[kind]: "Another name"}
+        world.bodies[f"{kind}_change"] = lambda keys, text=changed: form(
+            text, _version=str(keys["version"]), _reason="A better name"
+        )
+        new = SPARES[kind](site) | NEW_KEYS[kind]
+        world.bodies[f"{kind}_new"] = lambda _, text=new: form(text)
+    attached = attachments.attach("certificate", certificate.pk, people["keeper"], name="a.png", content=picture())
+    world.keys["file"] = {"pk": attached.pk, "version": 0}
+    line = notices.send([notices.tell(people["reader"], NoticeKind.APPROVED, "PT-4 was approved.", "/loops/")])[0]
+    world.keys["notice"] = {"pk": line.pk}
+
+    text, longer = loop_data(tag="PT-9"), loop_data(tag="PT-1", length="301 m")
+    world.bodies |= {
+        "step": lambda keys: {"_version": keys["version"], "text": "As agreed", "reason": "As agreed"},
+        "archive": lambda keys: {"_version": keys["version"], "archived": "1", "text": "Gone"},
+        "reason": lambda keys: {"_version": keys["version"], "_reason": "As agreed"},
+        "reviewers": lambda keys: {"reviewers": second.pk},
+        "agreed": lambda keys: {"word": "agreed"},
+        "answer": lambda keys: {"kind": "answer", "text": "It is."},
+        "condition": lambda keys: {"_version": keys["version"], "mark": matters[1].mark, "text": "A guard."},
+        "signature": lambda keys: {"_version": keys["version"], "password": password},
+        "loop_new": lambda keys: form(text),
+        "loop_change": lambda keys: form(longer, _version=str(keys["version"])),
+        "loop_json": lambda keys: api(text),
+        "loop_json_change": lambda keys: api(longer, **{"If-Match": f'"{keys["version"]}"'}),
+        "case": lambda keys: api(review.verification.inputs[0]),
+        "upload": lambda keys: {"file": SimpleUploadedFile("b.png", picture() + b"b", "image/png")},
+        "table": lambda keys: {
+            "kind": "cable_type",
+            "file": SimpleUploadedFile("cables.csv", b"name,maker\nPair 9,Larkfield Cables\n", "text/csv"),
+        },
+        "text": lambda keys: {"text": "Ui = 30 V", "maker": "Sandpiper Instruments"},
+        "nameplate": lambda keys: {"file": SimpleUploadedFile("plate.json", plate(device), "application/json")},
+        "person_new": lambda keys: {
+            "username": "newcomer",
+            "is_active": "on",
+            "password": NEW_PASSWORD,
+            "again": NEW_PASSWORD,
+        },
+        "person_change": lambda keys: {
+            "username": "reader",
+            "is_active": "on",
+            "full_name": "Another name",
+            f"role.{site.pk}.reader": "on",
+        },
+        "password": lambda keys: {"password": NEW_PASSWORD, "again": NEW_PASSWORD},
+        "own_password": lambda keys: {
+            "old_password": password,
+            "new_password1": NEW_PASSWORD,
+            "new_password2": NEW_PASSWORD,
+        },
+    }
+    return world
+
+
+def plate(device: Any) -> bytes:
+    """A device as a digital nameplate."""
+    from registry.exchange.aas_writing import as_json
+    from registry.exchange.nameplate_export import nameplate_environment
+
+    certificate = device.terminals.get().certificate
+    return as_json(nameplate_environment(record_text(device), {certificate.pk: record_text(certificate)}))
+
+
+RENAMED = {
+    "certificate": "holder",
+    "equipment": "description",
+    "cable_type": "maker",
+    "site": "name",
+    "area": "drawing",
+}
+NEW_KEYS = {
+    "certificate": {"number": "EXA 22 ATEX 0777"},
+    "equipment": {"type_name": "NB-77"},
+    "cable_type": {"name": "Pair 7"},
+    "site": {"code": "WEST"},
+    "area": {"name": "Boiler house"},
+}
+SPARES: dict[str, Callable[[Any], dict[str, Any]]] = {
+    "certificate": lambda site: {
+        "scheme": "ATEX",
+        "number": "EXA 20 ATEX 0999",
+        "issue": "0",
+        "holder": "Northlight Barriers",
+        "issued_on": "2020-03-01",
+        "status": "current",
+    },
+    "equipment": lambda site: {
+        "kind": "simple_apparatus",
+        "maker": "Northlight Barriers",
+        "type_name": "NB-0",
+        "terminals": [
+            {
+                "name": "1",
+                "side": "device",
+                "simple_kind": "passive",
+                "justification": "Contacts alone.",
+                "ci_f": "0 nF",
+                "li_h": "0 mH",
+            }
+        ],
+    },
+    "cable_type": lambda site: {"name": "Spare pair", "maker": "Larkfield Cables"},
+    "site": lambda site: record_text(site) | {"code": "OLD", "name": "Old works"},
+    "area": lambda site: {
+        "site": site.code,
+        "name": "Old bay",
+        "zone": "1",
+        "group": "IIC",
+        "temperature_class": "T4",
+        "ambient_min_degc": "-20 degC",
+        "ambient_max_degc": "40 degC",
+    },
+}
