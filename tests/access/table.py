@@ -45,6 +45,14 @@ class Open:
     proof: str
 
 
+@dataclass(frozen=True)
+class Own:
+    """An address of the log-in library that is about nobody but who asks: it wants a log-in, never fails, and a look
+    changes nothing. What it does to whom is proved by its test."""
+
+    proof: str
+
+
 LOOP = {"hidden": "no"}
 """Loops and sheets are not there for whoever has no role at their site."""
 PLACE = {"hidden": "n"}
@@ -56,7 +64,7 @@ def record_rows(kind: str, editors: str, viewers: str = SHARED, adders: str = ""
     adders = adders or editors
     copiers = "".join(person for person in adders if person not in hidden.get("hidden", ""))
     changed, lasting = f"{kind}_change", {"record": kind, **hidden}
-    exported = {} if kind == "site" else {f"{kind}_export": Row(get=SHARED)}
+    exported = {} if kind in {"site", "scheme"} else {f"{kind}_export": Row(get=SHARED)}
     return exported | {
         f"{kind}_list": Row(get=SHARED),
         f"{kind}_new": Row(get=adders, post=adders, body=f"{kind}_new"),
@@ -69,10 +77,33 @@ def record_rows(kind: str, editors: str, viewers: str = SHARED, adders: str = ""
     }
 
 
-TABLE: dict[str, Row | Open] = {
+FACTORS = "tests/registry/login/test_second_factor.py"
+TABLE: dict[str, Row | Open | Own] = {
     # ------------------------------------------------------------------------------------------------------ the way in
-    "login": Open("the way in", "tests/registry/test_people.py"),
-    "logout": Row(post=PEOPLE),
+    "account_login": Open("the way in", "tests/registry/login/test_log_in.py"),
+    "account_inactive": Open("says that an account is deactivated", "tests/registry/login/test_log_in.py"),
+    "mfa_login_webauthn": Open("the way in with a passkey", FACTORS),
+    "mfa_authenticate": Open("the second step of the way in", FACTORS),
+    "account_logout": Open("ends a session; without one it goes home", "tests/registry/login/test_log_in.py"),
+    "account_reauthenticate": Own("tests/registry/login/test_log_in.py"),
+    **dict.fromkeys(
+        (
+            "mfa_index",
+            "mfa_reauthenticate",
+            "mfa_reauthenticate_webauthn",
+            "mfa_activate_totp",
+            "mfa_deactivate_totp",
+            "mfa_view_recovery_codes",
+            "mfa_generate_recovery_codes",
+            "mfa_download_recovery_codes",
+            "mfa_list_webauthn",
+            "mfa_add_webauthn",
+            "mfa_edit_webauthn",
+            "mfa_remove_webauthn",
+        ),
+        Own(FACTORS),
+    ),
+    "sessions_end": Own("tests/registry/login/test_log_in.py"),
     "password_change": Row(get=PEOPLE, post=PEOPLE, put=PEOPLE, body="own_password"),
     # ----------------------------------------------------------------------------------------------------------- loops
     "home": Row(get=PEOPLE),
@@ -110,6 +141,7 @@ TABLE: dict[str, Row | Open] = {
     **record_rows("certificate", KEEPERS),
     **record_rows("equipment", KEEPERS),
     **record_rows("cable_type", KEEPERS),
+    **record_rows("scheme", "ksun"),
     **record_rows("site", "su", MEMBERS, "u", **PLACE),
     **record_rows("area", "ds", MEMBERS, **PLACE),
     "area_new": Row(get="dsn", post="ds", body="area_new"),

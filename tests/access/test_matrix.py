@@ -19,7 +19,7 @@ from django.test.utils import CaptureQueriesContext
 
 from registry.models import Membership, Role
 from tests.access import world as worlds
-from tests.access.table import TABLE, Open, Row
+from tests.access.table import TABLE, Open, Own, Row
 from tests.architecture.addresses import Address, addresses
 from tests.conftest import make_user
 
@@ -36,6 +36,8 @@ LETTERS = {
     "outsider": "o",
 }
 STALE = 999
+ASIDE = ("django_session", "registry_cachedvalue")
+"""Tables of sessions and of counted tries: no state of the site."""
 SAFE = ("get", "head")
 WRITES = ("INSERT", "UPDATE", "DELETE", "REPLACE")
 # What an address takes that is no key of a record.
@@ -65,8 +67,10 @@ def world(everybody: Any, request: pytest.FixtureRequest) -> Iterator[Any]:
         yield worlds.build(request.getfixturevalue)
 
 
-def request_of(address: Address, row: Row, method: str, world: Any, **changed: Any) -> tuple[str, dict[str, Any]]:
+def request_of(address: Address, row: Row | Own, method: str, world: Any, **changed: Any) -> tuple[str, dict[str, Any]]:
     """Where a request goes and what it sends; `changed` in place of what the world says of the record."""
+    if isinstance(row, Own):
+        return "/" + address.route % address.samples, {}
     keys = world.keys.get(row.record, {}) | changed
     words = WORDS | (QUANTITY if address.name == "read_quantity" else {}) | keys
     path = "/" + address.route % {name: words[name] for name in address.samples}
@@ -77,7 +81,7 @@ def request_of(address: Address, row: Row, method: str, world: Any, **changed: A
 
 
 def answer_to(client: Client, method: str, path: str, sent: dict[str, Any]) -> tuple[str, list[str]]:
-    """How a request was answered, and what it wrote beside the session; all of it is rolled back."""
+    """How a request was answered, and what it wrote beside sessions; all of it is rolled back."""
     with transaction.atomic(), CaptureQueriesContext(connection) as queries:
         if isinstance(sent.get("data"), dict) and method not in ("post", *SAFE):
             sent = {"data": "", "content_type": "application/x-www-form-urlencoded"}
@@ -86,7 +90,7 @@ def answer_to(client: Client, method: str, path: str, sent: dict[str, Any]) -> t
     written = [
         query["sql"]
         for query in queries.captured_queries
-        if query["sql"].lstrip().upper().startswith(WRITES) and "django_session" not in query["sql"]
+        if query["sql"].lstrip().upper().startswith(WRITES) and not any(table in query["sql"] for table in ASIDE)
     ]
     status = answer.status_code
     if status == 401 or (
@@ -96,10 +100,17 @@ def answer_to(client: Client, method: str, path: str, sent: dict[str, Any]) -> t
     return "allowed" if status < 400 else str(status), written
 
 
-def expected(row: Row, letter: str, method: str) -> str:
+def passes(row: Row | Own, got: str, wanted: str) -> bool:
+    """Whether an answer is the expected one; the library's own addresses may answer a person anything but a fault."""
+    return got == wanted or (isinstance(row, Own) and wanted == "allowed" and not got.startswith("5"))
+
+
+def expected(row: Row | Own, letter: str, method: str) -> str:
     """What the table says of one person and method; `letter` is empty for who is not logged in."""
     if not letter:
         return "login"
+    if isinstance(row, Own):
+        return "allowed"
     through = {"get": row.get, "head": row.get, "post": row.post, "put": row.put}.get(method, "")
     if not through:
         return "405"
@@ -131,7 +142,7 @@ def test_everybody_gets_the_answer_of_the_table(name: str, world: Any, everybody
                 if session is not None:
                     client.cookies[settings.SESSION_COOKIE_NAME] = session.value
                 got, statements = answer_to(client, method, path, sent)
-                if got != wanted:
+                if not passes(row, got, wanted):
                     wrong.append(f"{method.upper()} {address.name}: {wanted} expected, {got} got")
                 if statements and (wanted != "allowed" or method in SAFE):
                     wrong.append(f"{method.upper()} {address.name} wrote: {statements[0]}")

@@ -47,7 +47,7 @@ def build(get: Callable[[str], Any]) -> World:
     """The records, made through the services, and the bodies; `get` gives what tests/conftest.py makes, by its name."""
     from loops.models import Approval, Loop
     from loops.services import approvals, confirmations, reviews
-    from registry.models import Certificate, Membership, NoticeKind, Role
+    from registry.models import Certificate, Membership, NoticeKind, Role, Scheme
     from registry.services import attachments, notices
     from registry.services.records import Author, set_archived
     from reports.services import issue
@@ -61,6 +61,7 @@ def build(get: Callable[[str], Any]) -> World:
         "certificate": save("certificate", record_text(certificate) | conditions, record_id=certificate.pk),
         "equipment": source,
         "cable_type": None,
+        "scheme": Scheme.objects.get(name="ATEX"),
         "site": site,
         "area": area,
     }
@@ -97,7 +98,7 @@ def build(get: Callable[[str], Any]) -> World:
     for kind, record in register.items():
         world.keys[kind] = {"pk": record.pk, "version": record.version}
         spare = save(kind, SPARES[kind](site), by={"site": "superuser", "area": "designer"}.get(kind, "keeper"))
-        author = Author(people["superuser" if kind == "site" else "designer"])
+        author = Author(people["superuser" if kind in {"site", "scheme"} else "designer"])
         archived = set_archived(spare, True, author)
         if kind == "site":
             for role in Role:
@@ -171,6 +172,7 @@ RENAMED = {
     "certificate": "holder",
     "equipment": "description",
     "cable_type": "maker",
+    "scheme": "description",
     "site": "name",
     "area": "drawing",
 }
@@ -178,6 +180,7 @@ NEW_KEYS = {
     "certificate": {"number": "EXA 22 ATEX 0777"},
     "equipment": {"type_name": "NB-77"},
     "cable_type": {"name": "Pair 7"},
+    "scheme": {"name": "NX"},
     "site": {"code": "WEST"},
     "area": {"name": "Boiler house"},
 }
@@ -206,6 +209,7 @@ SPARES: dict[str, Callable[[Any], dict[str, Any]]] = {
         ],
     },
     "cable_type": lambda site: {"name": "Spare pair", "maker": "Larkfield Cables"},
+    "scheme": lambda site: {"name": "NY", "lead_days": "90"},
     "site": lambda site: record_text(site) | {"code": "OLD", "name": "Old works"},
     "area": lambda site: {
         "site": site.code,
