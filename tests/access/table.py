@@ -74,6 +74,7 @@ def record_rows(kind: str, editors: str, viewers: str = SHARED, adders: str = ""
         f"{kind}_archive": Row(get=editors, post=editors, body="reason", **lasting),
         f"{kind}_restore": Row(get=editors, post=editors, body="reason", **lasting | {"record": f"archived_{kind}"}),
         f"{kind}_history": Row(get=viewers, **lasting),
+        f"{kind}_compare": Row(get=viewers, **lasting),
     }
 
 
@@ -114,6 +115,7 @@ TABLE: dict[str, Row | Open | Own] = {
     "loop_edit": Row(get="d", post="d", record="draft", body="loop_change", **LOOP),
     "loop_duplicate": Row(get="d", record="draft", **LOOP),
     "loop_revision": Row(get=MEMBERS, record="draft", **LOOP),
+    "loop_compare": Row(get=MEMBERS, record="draft", **LOOP),
     "loop_submit": Row(post="d", record="draft", body="step", **LOOP),
     "loop_take_back": Row(post="d", record="review", body="step", **LOOP),
     "loop_return": Row(post="a", record="review", body="step", **LOOP),
@@ -161,6 +163,8 @@ TABLE: dict[str, Row | Open | Own] = {
     "search": Row(get=SHARED),
     "parameters": Row(get=PEOPLE),
     "expiry": Row(get=SHARED),
+    "log": Row(get=SHARED),
+    "log_export": Row(get=SHARED),
     "notices": Row(get=PEOPLE),
     "notices_read": Row(post=PEOPLE),
     "notice": Row(post="r", hidden="dapksuno", record="notice"),

@@ -57,11 +57,12 @@ def build(get: Callable[[str], Any]) -> World:
     world = World()
     certificate = Certificate.objects.get(number="EXB 19 ATEX 0202")
     conditions = {"number": "EXB 19 ATEX 0202 X", "specific_conditions": "1. Keep the lid closed.\n2. Shield it."}
+    scheme = Scheme.objects.get(name="ATEX")
     register: dict[str, Any] = {
         "certificate": save("certificate", record_text(certificate) | conditions, record_id=certificate.pk),
         "equipment": source,
         "cable_type": None,
-        "scheme": Scheme.objects.get(name="ATEX"),
+        "scheme": save("scheme", record_text(scheme) | {"description": "Europe"}, record_id=scheme.pk),
         "site": site,
         "area": area,
     }
