@@ -35,10 +35,14 @@ class Reading:
         """Read `text` in the quantity `kind`; raises registry.quantities.QuantityError."""
         text = text.strip()
         if not text:
-            return cls()
+            return UNKNOWN
         if " ".join(text.lower().split()) == NOT_STATED:
             return cls(NOT_STATED)
         return cls(text, read(text, kind))
+
+
+UNKNOWN = Reading()
+"""Most columns of most records: made once."""
 
 
 class QuantityField(models.DecimalField):

@@ -393,7 +393,9 @@ def form_field(field: models.Field[Any, Any]) -> forms.Field:
     built = field.formfield()
     assert built is not None, field
     if isinstance(built, forms.TypedChoiceField):
-        codes = ", ".join(str(code) for code, _ in field.flatchoices if code != "")
+        known = [str(code) for code, _ in field.flatchoices if code != ""]
+        codes = ", ".join(known)
+        built.valid_value = frozenset(known).__contains__  # type: ignore[method-assign]
         built.error_messages["invalid_choice"] = f"“%(value)s” is not a valid choice: write one of {codes}."
         built.error_messages["required"] = f"This is required: write one of {codes}."
     if isinstance(built, forms.TypedChoiceField) and not field.blank:

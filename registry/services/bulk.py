@@ -21,8 +21,18 @@ from registry.entries import ENTRIES
 from registry.models import Revision
 from registry.models.base import Record
 from registry.reading import read_entry, remembered_choices
-from registry.services.bulk_rows import Rows, assign_changed, chunks, differs, overwrite, row_lookups, write_rows
+from registry.services.bulk_rows import (
+    Rows,
+    assign_changed,
+    chunks,
+    differs,
+    overwrite,
+    row_lookups,
+    rows_at_hand,
+    write_rows,
+)
 from registry.services.changes import recorded, tell
+from registry.services.inserting import insert
 from registry.services.records import (
     ACTIONS,
     Author,
@@ -135,7 +145,7 @@ def unchanged(record: models.Model, cleaned: Mapping[str, Any]) -> bool:
     """Whether a stored record with its rows says the same as cleaned values, text for text."""
     for name, value in cleaned.items():
         if isinstance(value, list):
-            rows = list(getattr(record, name).all())
+            rows = rows_at_hand(record, name)
             if len(rows) != len(value) or not all(map(unchanged, rows, value)):
                 return False
         elif differs(record, name, value):
@@ -267,7 +277,7 @@ def add(new: Sequence[Piece], author: Author, outcome: Outcome, report_only: boo
                 assign(record, cleaned)
                 record.version = 1
             records = [record for _, record, _ in new]
-            type(records[0])._default_manager.bulk_create(records)
+            insert(records)
             write_rows([(record, cleaned, True) for _, record, cleaned in new], rows)
             if not report_only:
                 revisions = [revision_from(record, rows, 1, author) for record in records]

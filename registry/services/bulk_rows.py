@@ -12,6 +12,7 @@ from django.db.models.functions import Cast, Concat
 
 from registry.fields import Reading
 from registry.models.base import Child
+from registry.services.inserting import insert
 from registry.services.records import assign, match_rows
 
 CHUNK = 500
@@ -118,8 +119,13 @@ class Level:
                 manager.filter(pk__in=part).update(**{column: passing})
         if self.changed:
             overwrite(self.changed, self.columns)
-        if self.fresh:
-            manager.bulk_create(self.fresh)
+        insert(self.fresh)
+
+
+def rows_at_hand(record: models.Model, name: str) -> Sequence[Any]:
+    """The rows of a record that were read ahead, as they are; else those of the database."""
+    found: Sequence[Any] | None = getattr(record, "_prefetched_objects_cache", {}).get(name)
+    return list(getattr(record, name).all()) if found is None else found
 
 
 def write_rows(parents: Sequence[tuple[models.Model, Mapping[str, Any], bool]], rows: Rows) -> None:
@@ -134,7 +140,7 @@ def write_rows(parents: Sequence[tuple[models.Model, Mapping[str, Any], bool]], 
         model: type[Child] = manager.model
         for parent, cleaned, is_new in parents:
             values = cleaned.get(name, [])
-            standing = {} if is_new else {child.pk: child for child in getattr(parent, name).all()}
+            standing = {} if is_new else {child.pk: child for child in rows_at_hand(parent, name)}
             kept = match_rows(values, standing) if standing else {}
             level.gone += set(standing) - set(kept.values())
             own: list[Child] = []

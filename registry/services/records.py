@@ -6,6 +6,7 @@ import datetime as dt
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
+from functools import cache
 from typing import Any, TypeVar
 
 from django.core.exceptions import ValidationError
@@ -16,7 +17,7 @@ from django.utils import timezone
 from registry import access
 from registry.digests import digest
 from registry.entries import ENTRIES
-from registry.fields import QuantityField, Reading, TypedTextField, reading, set_reading
+from registry.fields import QuantityField, Reading, TypedTextField, set_reading
 from registry.models import Certificate, Deed, Origin, Revision, Scheme, Site, User
 from registry.models.base import Child, Record
 from registry.reading import read_entry
@@ -75,22 +76,31 @@ def snapshot(
     record where they are at hand already.
     """
     content: dict[str, Any] = {"id": record.pk}
-    for field in record._meta.concrete_fields:
-        if field.primary_key or field.name in SKIPPED or isinstance(field, TypedTextField):
-            continue
+    for field in snapshot_fields(type(record)):
         if isinstance(field, QuantityField):
-            content[field.name] = plain_reading(reading(record, field.name))
+            text = getattr(record, f"{field.name}_text")
+            content[field.name] = plain_reading(Reading.of(text, field.kind)) if text else None
         elif field.is_relation:
-            if isinstance(record, Child) and field.name == record.parent_field:
-                continue
-            if field.editable or field.name.endswith("_revision"):
-                content[field.name] = relation(record, field)
-        elif field.editable:
+            content[field.name] = relation(record, field)
+        else:
             value = getattr(record, field.name)
             content[field.name] = value.isoformat() if isinstance(value, dt.date) else value
     for name in getattr(record, "revision_children", ()):
         content[name] = [snapshot(child, rows_of) for child in rows_of(record, name)]
     return content
+
+
+@cache
+def snapshot_fields(model: type[models.Model]) -> tuple[models.Field[Any, Any], ...]:
+    """The columns that a snapshot holds: what people edit, and the revisions that are pinned."""
+    parent = model.parent_field if issubclass(model, Child) else ""
+    return tuple(
+        field
+        for field in model._meta.concrete_fields
+        if not (field.primary_key or field.name in SKIPPED or field.name == parent)
+        and not isinstance(field, TypedTextField)
+        and (field.editable or isinstance(field, QuantityField) or field.name.endswith("_revision"))
+    )
 
 
 def plain_reading(value: Reading) -> dict[str, str] | None:

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import copy
+import gc
 from collections.abc import Callable
+from decimal import Decimal
 from typing import Any
 
 import pytest
-from django.db import connection
+from django.db import IntegrityError, connection, transaction
 from django.test.utils import CaptureQueriesContext
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
@@ -15,11 +17,14 @@ from hypothesis import strategies as st
 from loops.entries import LoopEntry
 from registry.digests import digest
 from registry.entries import ENTRIES
+from registry.exchange.csv_xlsx import TableError
 from registry.models import Deed, Equipment, Origin, Revision
 from registry.reading import EntryForm, read_entry, read_level, remembered_choices
 from registry.services.bulk import BatchRefused, Incoming, save_many
 from registry.services.changes import LISTENERS
+from registry.services.imports import Report
 from registry.services.records import Author, save_text, snapshot
+from tests.registry.exchange.tables import SOURCE_ROW
 
 pytestmark = pytest.mark.django_db
 
@@ -291,3 +296,37 @@ def test_rows_in_use_are_refused_in_words_at_the_record_that_loses_them(
     assert set(refused.value.outcome.errors) == {1}
     assert "in use" in refused.value.outcome.errors[1]["terminals"][0]
     assert not Equipment.objects.exclude(notes="").exists()
+
+
+def test_rows_inserted_at_once_are_those_that_django_inserts(certificate: Any) -> None:
+    """More rows than one statement takes, in their order, each with the key of its own row."""
+    from registry.models import CableType
+    from registry.services.inserting import insert
+
+    rows = [
+        CableType(name=f"Pair {n}", capacitance_f_per_m=Decimal(n) / 10**12, capacitance_f_per_m_text=f"{n} pF/m")
+        for n in range(900)
+    ]
+    insert(rows)
+    insert([])
+    stored = CableType.objects.in_bulk([row.pk for row in rows])
+    assert [stored[row.pk].name for row in rows] == [f"Pair {n}" for n in range(900)]
+    theirs = CableType.objects.create(
+        name="Pair", capacitance_f_per_m=rows[7].capacitance_f_per_m, capacitance_f_per_m_text="7 pF/m"
+    )
+    theirs.refresh_from_db()
+    ours = stored[rows[7].pk]
+    for field in CableType._meta.concrete_fields:
+        if field.name not in {"id", "name", "created_at", "changed_at"}:
+            assert getattr(ours, field.name) == getattr(theirs, field.name)
+    assert ours.created_at and not rows[0]._state.adding
+    with pytest.raises(IntegrityError), transaction.atomic():
+        insert([CableType(name="Pair 3")])
+
+
+def test_the_search_for_garbage_goes_on_after_an_import(run: Callable[..., Report]) -> None:
+    run([SOURCE_ROW])
+    assert gc.isenabled()
+    with pytest.raises(TableError):
+        run(b"")
+    assert gc.isenabled()
