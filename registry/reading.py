@@ -395,7 +395,7 @@ def form_field(field: models.Field[Any, Any]) -> forms.Field:
     if isinstance(built, forms.TypedChoiceField):
         known = [str(code) for code, _ in field.flatchoices if code != ""]
         codes = ", ".join(known)
-        built.valid_value = frozenset(known).__contains__  # type: ignore[method-assign]
+        built.valid_value = frozenset(known).__contains__  # type: ignore[method-assign, assignment]
         built.error_messages["invalid_choice"] = f"“%(value)s” is not a valid choice: write one of {codes}."
         built.error_messages["required"] = f"This is required: write one of {codes}."
     if isinstance(built, forms.TypedChoiceField) and not field.blank:
