@@ -2,11 +2,12 @@
 
 from django.urls import path
 
-from reports import live, views
+from reports import curves, live, views
 
 app_name = "reports"
 urlpatterns = [
     path("loops/<int:pk>/approve/", views.approve, name="approve"),
+    path("loops/<int:pk>/circuits/<int:number>/ignition.svg", curves.ignition, name="ignition"),
     path("loops/<int:pk>/draft.pdf", views.draft, name="draft"),
     path("s/<slug:short_id>/", live.live, name="live"),
     path("sheets/<int:pk>/", views.sheet, name="sheet"),

@@ -67,6 +67,15 @@ class LimitTable(NamedTuple):
     kind: TableKind
     columns: Mapping[tuple[str, str], tuple[tuple[Decimal, ...], tuple[Cell, ...]]]
 
+    def column(self, group: Group, factor: str) -> tuple[tuple[Decimal, ...], tuple[Cell, ...]]:
+        """Voltages, ascending, and cells of a group; dust uses IIB.
+
+        >>> [group for group in (Group.IIB, Group.IIIC) if built_in(TableKind.CURRENT).column(group, "x1")[0][0] > 9]
+        [<Group.IIB: 'IIB'>, <Group.IIIC: 'IIIC'>]
+        """
+        zoned = zone_group(group)
+        return self.columns["IIB" if zoned in DUST else zoned.value, factor]
+
     def look_up(self, group: Group, factor: str, voltage_v: Decimal) -> Cell | Outside:
         """The cell of the row at ``voltage_v``, or at the next higher voltage between rows. Dust uses IIB.
 
@@ -75,8 +84,7 @@ class LimitTable(NamedTuple):
         >>> built_in(TableKind.CURRENT).look_up(Group.IIC, "x1.5", Decimal("45.1"))
         <Outside.ABOVE: 'above the last row'>
         """
-        zoned = zone_group(group)
-        voltages, cells = self.columns["IIB" if zoned in DUST else zoned.value, factor]
+        voltages, cells = self.column(group, factor)
         position = bisect_left(voltages, voltage_v)
         if position == len(voltages):
             return Outside.ABOVE
@@ -90,8 +98,7 @@ class LimitTable(NamedTuple):
         >>> built_in(TableKind.CAPACITANCE).first(Group.IIB, "x1").row_voltage_v
         Decimal('9.0')
         """
-        zoned = zone_group(group)
-        return self.columns["IIB" if zoned in DUST else zoned.value, factor][1][0]
+        return self.column(group, factor)[1][0]
 
 
 @cache

@@ -1,7 +1,8 @@
 """Drawn figures for pages: `{% load figures %}`.
 
 `{% circuit_diagram input result %}` draws a case document alone; `{% loop_diagram verification %}` draws every circuit
-of a stored verification with its areas and cable routes, one under the other.
+of a stored verification with its areas and cable routes, one under the other. `{% ignition_charts verification %}`
+shows where each circuit works against the ignition curves; the pictures are loaded when they come into sight.
 """
 
 from __future__ import annotations
@@ -10,10 +11,12 @@ from collections.abc import Mapping
 from typing import Any
 
 from django import template
+from django.urls import reverse
 from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString, mark_safe
 
 from loops.models import Verification
+from reports.curves import has_chart
 from reports.diagrams import Plan, draw, plan_of_case, plan_of_circuit
 
 register = template.Library()
@@ -40,6 +43,38 @@ def loop_diagram(context: template.Context, verification: Verification | None) -
         for circuit, document, result in zip(circuits, verification.inputs, verification.results, strict=True)
     ]
     return format_html_join("\n", "{}", ((figure(context, plan, named=len(plans) > 1),) for plan in plans))
+
+
+@register.simple_tag
+def ignition_charts(verification: Verification | None) -> SafeString:
+    """The ignition curves of every circuit that has some, as pictures."""
+    if verification is None:
+        return mark_safe("")
+    circuits = verification.revision.snapshot["circuits"]
+    several = len(circuits) > 1
+    charts = [
+        (
+            format_html("<figcaption>{}</figcaption>", circuit["name"]) if several else "",
+            reverse("reports:ignition", args=[verification.loop_id, number]),
+            f"{verification.digest[:12]}",
+            curves_told(document),
+        )
+        for number, (circuit, document) in enumerate(zip(circuits, verification.inputs, strict=True), 1)
+        if has_chart(document)
+    ]
+    return format_html_join(
+        "\n",
+        '<figure class="chart-figure">{}<img src="{}?v={}" alt="{}" width="648" height="266" loading="lazy"></figure>',
+        charts,
+    )
+
+
+def curves_told(document: Mapping[str, Any]) -> str:
+    """The chart in words, for whoever does not see it."""
+    points = ", ".join(f"{source['name']} {source['Uo']} and {source['Io']}" for source in document["sources"])
+    return (
+        f"Ignition curves of tables A.1 and A.2 for group {document['area']['group']} with what works there: {points}."
+    )
 
 
 def figure(context: template.Context, plan: Plan, *, named: bool = False) -> SafeString:

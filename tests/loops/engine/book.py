@@ -34,7 +34,8 @@ def _lines(case: Case) -> Iterator[str]:
     for check in found["checks"]:
         limit = f" {check['relation']} {check['limit']}" if check["limit"] else ""
         margin = f", margin {check['margin']}" if check["margin"] else ""
-        yield f"{check['verdict'].upper()} {check['id']} [{check['subject']}] {check['value']}{limit}{margin}"
+        unit = f" in {check['unit']}" if check["unit"] and not check["value"] else ""
+        yield f"{check['verdict'].upper()} {check['id']} [{check['subject']}] {check['value']}{unit}{limit}{margin}"
         yield f"    {check['why']}"
         yield f"    {check['reference']}"
     yield f"halved: {found['halved']}"

@@ -277,3 +277,14 @@ def test_undefined_meets_the_current_of_the_parallel_at_the_voltage_of_the_serie
     check = next(c for c in judge(circuit(*sources)).checks if c.id == "sources")
     assert (check.verdict, check.value, check.limit) == (FAIL, D("0.2"), D("0.174"))
     assert check.cure is not None and "in series or in parallel" in check.cure.template
+
+
+@pytest.mark.parametrize(("parts", "networks"), [(1, 1), (2, 2), (3, 8), (4, 52)])
+def test_every_series_parallel_network_is_judged(parts: int, networks: int) -> None:
+    """Two-terminal series-parallel networks of n labelled parts: 1, 2, 8, 52 (OEIS A006351, from memory).
+
+    The resistances are such that no two networks have the same one.
+    """
+    sources = [Arrangement(D(10), D(1), ohm) for ohm in map(D, ("1", "10.1", "103.7", "1009.3"))][:parts]
+    found = arrangements(sources, Interconnection.UNDEFINED)
+    assert len({round(network.resistance_ohm, 20) for network in found}) == networks

@@ -1,0 +1,195 @@
+"""The ignition curves of a circuit as SVG: what the tables permit against voltage, and where the circuit works.
+
+Left table A.1 (current), right table A.2 (capacitance), both for the group of the area, on logarithmic axes: the region
+below a curve is permitted. The curves hold for linear sources; of a certified source the certificate governs, and the
+picture shows how near to the curve it works. White paper in every theme, so that lines keep their contrast.
+"""
+
+from __future__ import annotations
+
+import io
+import warnings
+from dataclasses import dataclass
+from decimal import Decimal
+
+import matplotlib as mpl
+from matplotlib.axes import Axes
+from matplotlib.backends.backend_svg import FigureCanvasSVG
+from matplotlib.figure import Figure
+from matplotlib.ticker import FuncFormatter, LogLocator, NullLocator
+
+from loops.engine.case import Case, Group, Level
+from loops.engine.sources import feed_of
+from loops.engine.tables import LimitTable, Tables
+from loops.engine.verdict import judge
+from registry.quantities import Kind, write
+
+SIZE_IN = (9.0, 3.7)
+INK, PERMITTED, ACCENT, RULE = "#20262b", "#dfeae6", "#0e5a61", "#c9c4b6"
+LONGEST_NAME = 62
+FINEST_STEP = 0.02  # smaller steps of a table cannot be seen
+# Set once: a context of its own would be shared by all threads of a worker.
+mpl.rcParams.update({"svg.fonttype": "none", "svg.hashsalt": "unlit", "font.family": "sans-serif", "font.size": 9.0})
+
+
+@dataclass(frozen=True, slots=True)
+class Curves:
+    """What the chart of one circuit shows: V, A, F; ``factor`` is the column of the tables, "x1" or "x1.5"."""
+
+    group: Group
+    factor: str
+    voltage_v: Decimal
+    current_a: Decimal
+    connected_f: Decimal | None
+    permitted_f: Decimal | None
+    source: str
+    tables: Tables
+
+
+def curves_of(case: Case, tables: Tables) -> Curves | None:
+    """What can be drawn of a circuit; ``None`` for a fieldbus segment or while group, Uo or Io are unknown."""
+    if case.fieldbus is not None or case.area.group is None:
+        return None
+    feed, _ = feed_of(case, tables, [])
+    voltage, current = feed.uo_v, feed.io_a
+    if not (isinstance(voltage, Decimal) and isinstance(current, Decimal) and voltage > 0 and current > 0):
+        return None
+    factor = "x1" if all(source.level is Level.IC for source in case.sources) else "x1.5"
+    totals = judge(case, tables).totals
+    return Curves(
+        case.area.group,
+        factor,
+        voltage,
+        current,
+        totals.capacitance_f,
+        totals.permitted_capacitance_f,
+        feed.name,
+        tables,
+    )
+
+
+def describe(curves: Curves) -> str:
+    """The chart in words, for whoever does not see it."""
+    told = [
+        f"Ignition curves for group {curves.group}. {curves.source} works at {write(curves.voltage_v, Kind.VOLTAGE)} "
+        f"and {write(curves.current_a, Kind.CURRENT)}."
+    ]
+    if curves.connected_f is not None:
+        told.append(f"Connected: {write(curves.connected_f, Kind.CAPACITANCE)}.")
+    return " ".join(told)
+
+
+def ignition_svg(curves: Curves) -> bytes:
+    """Both curves with the working point, as an SVG file; the same curves always give the same bytes."""
+    figure = Figure(figsize=SIZE_IN, layout="constrained")
+    left, right = figure.subplots(1, 2)
+    _current(left, curves)
+    _capacitance(right, curves)
+    FigureCanvasSVG(figure)
+    file = io.BytesIO()
+    with warnings.catch_warnings():
+        # Letters that the measuring font lacks: the text stays text, and whoever shows it has fonts of its own.
+        warnings.filterwarnings("ignore", "Glyph", UserWarning)
+        figure.savefig(file, format="svg", metadata={"Date": None, "Title": describe(curves)})
+    return file.getvalue()
+
+
+def _current(axes: Axes, curves: Curves) -> None:
+    points = _points(curves.tables.current, curves)
+    _curve(axes, curves, points, float(curves.current_a))
+    axes.plot(float(curves.voltage_v), float(curves.current_a), "o", color=ACCENT, markersize=7)
+    _note(axes, curves, float(curves.current_a), f"{_cut(curves.source)}\n{write(curves.current_a, Kind.CURRENT)}")
+    axes.set_ylabel("Short-circuit current")
+    axes.yaxis.set_major_formatter(FuncFormatter(lambda value, _: _written(value, Kind.CURRENT)))
+    axes.set_title(f"Current: {_cut(curves.tables.current.name)}", fontsize=8.5, loc="left")
+
+
+def _capacitance(axes: Axes, curves: Curves) -> None:
+    points = _points(curves.tables.capacitance, curves)
+    shown = curves.connected_f or curves.permitted_f
+    _curve(axes, curves, points, float(shown) if shown else None)
+    if curves.connected_f:
+        axes.plot(float(curves.voltage_v), float(curves.connected_f), "o", color=ACCENT, markersize=7)
+        told = f"connected\n{write(_short(curves.connected_f), Kind.CAPACITANCE)}"
+        _note(axes, curves, float(curves.connected_f), told)
+    if curves.permitted_f:
+        axes.plot(float(curves.voltage_v), float(curves.permitted_f), "_", color=ACCENT, markersize=16, mew=2.5)
+        told = f"permitted here\n{write(_short(curves.permitted_f), Kind.CAPACITANCE)}"
+        _note(axes, curves, float(curves.permitted_f), told)
+    axes.set_ylabel("Capacitance")
+    axes.yaxis.set_major_formatter(FuncFormatter(lambda value, _: _written(value, Kind.CAPACITANCE)))
+    axes.set_title(f"Capacitance: {_cut(curves.tables.capacitance.name)}", fontsize=8.5, loc="left")
+
+
+def _points(table: LimitTable, curves: Curves) -> tuple[list[float], list[float]]:
+    """The column of the group, without the steps that cannot be seen; a limit is never drawn above its own."""
+    voltages, cells = table.column(curves.group, curves.factor)
+    shown = [(float(voltages[0]), float(cells[0].value))]
+    for voltage, cell in zip(voltages[1:-1], cells[1:-1], strict=True):
+        if float(cell.value) < shown[-1][1] * (1 - FINEST_STEP):
+            shown.append((float(voltage), float(cell.value)))
+    shown.append((float(voltages[-1]), float(cells[-1].value)))
+    return [voltage for voltage, _ in shown], [limit for _, limit in shown]
+
+
+def _curve(axes: Axes, curves: Curves, points: tuple[list[float], list[float]], working: float | None) -> None:
+    """The limit as steps (between two rows the next higher voltage counts), with what it permits below it."""
+    voltages, limits = points
+    axes.set_xscale("log")
+    axes.set_yscale("log")
+    lowest = min([*limits, *([working] if working else [])]) / 3
+    axes.fill_between(voltages, limits, lowest, step="pre", color=PERMITTED, linewidth=0)
+    axes.step(voltages, limits, where="pre", color=INK, linewidth=1.4)
+    least, most = min(voltages[0], float(curves.voltage_v)), max(voltages[-1], float(curves.voltage_v))
+    axes.set_xlim(least / 1.1, most * 1.1)
+    axes.set_ylim(lowest, max([*limits, *([working] if working else [])]) * 1.5)
+    axes.axvline(float(curves.voltage_v), color=ACCENT, linewidth=0.8, linestyle=(0, (4, 3)))
+    axes.set_xlabel(f"Voltage (Uo of {_cut(curves.source)}: {write(curves.voltage_v, Kind.VOLTAGE)})")
+    axes.xaxis.set_major_locator(LogLocator(subs=(1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 7.0), numticks=12))
+    axes.xaxis.set_minor_locator(NullLocator())
+    axes.yaxis.set_minor_locator(NullLocator())
+    axes.xaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g} V"))
+    axes.grid(visible=True, color=RULE, linewidth=0.5)
+    axes.set_axisbelow(True)
+    margin = "1" if curves.factor == "x1" else "1.5"
+    axes.text(
+        0.03,
+        0.05,
+        f"permitted for {curves.group}, safety factor {margin}",
+        transform=axes.transAxes,
+        fontsize=8,
+        color=INK,
+    )
+
+
+def _note(axes: Axes, curves: Curves, value: float, told: str) -> None:
+    """A label on the side of the point that has room."""
+    low, high = axes.get_xlim()
+    to_the_left = float(curves.voltage_v) > (low * high) ** 0.5
+    axes.annotate(
+        told,
+        (float(curves.voltage_v), value),
+        xytext=(-9 if to_the_left else 9, 0),
+        textcoords="offset points",
+        ha="right" if to_the_left else "left",
+        va="center",
+        fontsize=8.5,
+        color=ACCENT,
+        fontweight="bold",
+        bbox={"boxstyle": "square,pad=0.15", "facecolor": "white", "edgecolor": "none", "alpha": 0.8},
+    )
+
+
+def _short(value: Decimal) -> Decimal:
+    """Three digits are enough beside a point; the figures that are judged stand in the checks."""
+    return value.quantize(Decimal(1).scaleb(value.adjusted() - 2)) if value else value
+
+
+def _written(value: float, kind: Kind) -> str:
+    return write(Decimal(f"{value:.3g}"), kind)
+
+
+def _cut(name: str) -> str:
+    """A name that fits above its chart; a dollar sign would begin mathematics in the drawing library."""
+    name = name.replace("$", r"\$")
+    return name if len(name) <= LONGEST_NAME else f"{name[: LONGEST_NAME - 1]}…"
