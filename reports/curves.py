@@ -12,9 +12,10 @@ from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase
 from django.utils.cache import get_conditional_response
 from django.views.decorators.http import require_safe
 
-from loops.casefile import CaseError, read_document
-from loops.engine.tables import Tables, built_in_tables
+from loops.casefile import CaseError
+from loops.services.curves import curves_of_document
 from loops.services.tables import in_force, tables_of
+from registry.models import Site
 from reports.views import visible_loop
 
 
@@ -40,22 +41,20 @@ def ignition(request: HttpRequest, pk: int, number: int) -> HttpResponseBase:
     unchanged = get_conditional_response(request, etag=tag)
     if unchanged is not None:
         return unchanged
-    response = HttpResponse(
-        drawn(verification.inputs[number - 1], tables_of(loop.site) or built_in_tables()), content_type="image/svg+xml"
-    )
+    response = HttpResponse(drawn(verification.inputs[number - 1], loop.site), content_type="image/svg+xml")
     response["ETag"] = tag
     response["Cache-Control"] = "private, no-cache"
     response["X-Content-Type-Options"] = "nosniff"
     return response
 
 
-def drawn(document: Mapping[str, Any], tables: Tables) -> bytes:
+def drawn(document: Mapping[str, Any], site: Site) -> bytes:
     """The chart of a case document. Raises Http404 where none can be drawn."""
     # The drawing library takes a second and tens of megabytes to load, so only who looks at a chart pays for it.
-    from reports.diagrams.ignition import curves_of, ignition_svg
+    from reports.diagrams.ignition import ignition_svg
 
     try:
-        curves = curves_of(read_document(document), tables)
+        curves = curves_of_document(document, tables_of(site))
     except CaseError as error:
         raise Http404 from error
     if curves is None:

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import io
 import warnings
-from dataclasses import dataclass
 from decimal import Decimal
 
 import matplotlib as mpl
@@ -18,54 +17,15 @@ from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
 from matplotlib.ticker import FuncFormatter, LogLocator, NullLocator
 
-from loops.engine.case import Case, Group, Level
-from loops.engine.sources import feed_of
-from loops.engine.tables import LimitTable, Tables
-from loops.engine.verdict import judge
+from loops.services.curves import Curves, Points
 from registry.quantities import Kind, write
 
 SIZE_IN = (9.0, 3.7)
 INK, PERMITTED, ACCENT, RULE = "#20262b", "#dfeae6", "#0e5a61", "#c9c4b6"
 LONGEST_NAME = 62
-FINEST_STEP = 0.02  # smaller steps of a table cannot be seen
+FINEST_STEP = Decimal("0.02")  # smaller steps of a table cannot be seen
 # Set once: a context of its own would be shared by all threads of a worker.
 mpl.rcParams.update({"svg.fonttype": "none", "svg.hashsalt": "unlit", "font.family": "sans-serif", "font.size": 9.0})
-
-
-@dataclass(frozen=True, slots=True)
-class Curves:
-    """What the chart of one circuit shows: V, A, F; ``factor`` is the column of the tables, "x1" or "x1.5"."""
-
-    group: Group
-    factor: str
-    voltage_v: Decimal
-    current_a: Decimal
-    connected_f: Decimal | None
-    permitted_f: Decimal | None
-    source: str
-    tables: Tables
-
-
-def curves_of(case: Case, tables: Tables) -> Curves | None:
-    """What can be drawn of a circuit; ``None`` for a fieldbus segment or while group, Uo or Io are unknown."""
-    if case.fieldbus is not None or case.area.group is None:
-        return None
-    feed, _ = feed_of(case, tables, [])
-    voltage, current = feed.uo_v, feed.io_a
-    if not (isinstance(voltage, Decimal) and isinstance(current, Decimal) and voltage > 0 and current > 0):
-        return None
-    factor = "x1" if all(source.level is Level.IC for source in case.sources) else "x1.5"
-    totals = judge(case, tables).totals
-    return Curves(
-        case.area.group,
-        factor,
-        voltage,
-        current,
-        totals.capacitance_f,
-        totals.permitted_capacitance_f,
-        feed.name,
-        tables,
-    )
 
 
 def describe(curves: Curves) -> str:
@@ -95,17 +55,17 @@ def ignition_svg(curves: Curves) -> bytes:
 
 
 def _current(axes: Axes, curves: Curves) -> None:
-    points = _points(curves.tables.current, curves)
+    points = _shown(curves.current)
     _curve(axes, curves, points, float(curves.current_a))
     axes.plot(float(curves.voltage_v), float(curves.current_a), "o", color=ACCENT, markersize=7)
     _note(axes, curves, float(curves.current_a), f"{_cut(curves.source)}\n{write(curves.current_a, Kind.CURRENT)}")
     axes.set_ylabel("Short-circuit current")
     axes.yaxis.set_major_formatter(FuncFormatter(lambda value, _: _written(value, Kind.CURRENT)))
-    axes.set_title(f"Current: {_cut(curves.tables.current.name)}", fontsize=8.5, loc="left")
+    axes.set_title(f"Current: {_cut(curves.current_name)}", fontsize=8.5, loc="left")
 
 
 def _capacitance(axes: Axes, curves: Curves) -> None:
-    points = _points(curves.tables.capacitance, curves)
+    points = _shown(curves.capacitance)
     shown = curves.connected_f or curves.permitted_f
     _curve(axes, curves, points, float(shown) if shown else None)
     if curves.connected_f:
@@ -118,18 +78,17 @@ def _capacitance(axes: Axes, curves: Curves) -> None:
         _note(axes, curves, float(curves.permitted_f), told)
     axes.set_ylabel("Capacitance")
     axes.yaxis.set_major_formatter(FuncFormatter(lambda value, _: _written(value, Kind.CAPACITANCE)))
-    axes.set_title(f"Capacitance: {_cut(curves.tables.capacitance.name)}", fontsize=8.5, loc="left")
+    axes.set_title(f"Capacitance: {_cut(curves.capacitance_name)}", fontsize=8.5, loc="left")
 
 
-def _points(table: LimitTable, curves: Curves) -> tuple[list[float], list[float]]:
-    """The column of the group, without the steps that cannot be seen; a limit is never drawn above its own."""
-    voltages, cells = table.column(curves.group, curves.factor)
-    shown = [(float(voltages[0]), float(cells[0].value))]
-    for voltage, cell in zip(voltages[1:-1], cells[1:-1], strict=True):
-        if float(cell.value) < shown[-1][1] * (1 - FINEST_STEP):
-            shown.append((float(voltage), float(cell.value)))
-    shown.append((float(voltages[-1]), float(cells[-1].value)))
-    return [voltage for voltage, _ in shown], [limit for _, limit in shown]
+def _shown(points: Points) -> tuple[list[float], list[float]]:
+    """A curve without the steps that cannot be seen; a limit is never drawn above its own."""
+    shown = [points[0]]
+    for voltage, limit in points[1:-1]:
+        if limit < shown[-1][1] * (1 - FINEST_STEP):
+            shown.append((voltage, limit))
+    shown.append(points[-1])
+    return [float(voltage) for voltage, _ in shown], [float(limit) for _, limit in shown]
 
 
 def _curve(axes: Axes, curves: Curves, points: tuple[list[float], list[float]], working: float | None) -> None:
@@ -151,11 +110,10 @@ def _curve(axes: Axes, curves: Curves, points: tuple[list[float], list[float]], 
     axes.xaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g} V"))
     axes.grid(visible=True, color=RULE, linewidth=0.5)
     axes.set_axisbelow(True)
-    margin = "1" if curves.factor == "x1" else "1.5"
     axes.text(
         0.03,
         0.05,
-        f"permitted for {curves.group}, safety factor {margin}",
+        f"permitted for {curves.group}, safety factor {curves.factor}",
         transform=axes.transAxes,
         fontsize=8,
         color=INK,

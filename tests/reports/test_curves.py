@@ -13,8 +13,9 @@ from django.urls import reverse
 
 from loops.engine.case import UNKNOWN, Area, Fieldbus, Group, Interconnection, Level
 from loops.engine.tables import built_in_tables
+from loops.services.curves import curves_of
 from reports.curves import has_chart
-from reports.diagrams.ignition import curves_of, describe, ignition_svg
+from reports.diagrams.ignition import describe, ignition_svg
 from tests.loops.engine import make
 from tests.loops.engine.book_systems import several
 
@@ -64,7 +65,7 @@ def test_dust_uses_iib_and_ic_the_factor_1() -> None:
     case = make.source(make.row(make.area(zone="21", group=Group.IIIC), group=Group.IIB), level=Level.IC)
     curves = curves_of(case, built_in_tables())
     assert curves is not None
-    assert curves.factor == "x1"
+    assert curves.factor == "1"
     assert built_in_tables().current.column(Group.IIIC, "x1") == built_in_tables().current.column(Group.IIB, "x1")
     assert "permitted for IIIC, safety factor 1" in texts(ignition_svg(curves))
 
