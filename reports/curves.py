@@ -28,7 +28,7 @@ def has_chart(document: Mapping[str, Any]) -> bool:
 
 
 # The picture is a document with styles of its own, shown as an image: it can run and load nothing.
-@csp_replace({"default-src": [NONE], "style-src": [UNSAFE_INLINE]})
+@csp_replace({"default-src": [NONE], "style-src": [UNSAFE_INLINE]})  # type: ignore[arg-type]  # its types know views without parameters only
 @require_safe
 def ignition(request: HttpRequest, pk: int, number: int) -> HttpResponseBase:
     """Ignition curves and working point of one circuit (counted from 1) as it was last judged, as SVG."""

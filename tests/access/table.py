@@ -130,6 +130,7 @@ TABLE: dict[str, Row | Open | Own] = {
     "loop_archive": Row(post="d", record="draft", body="archive", **LOOP),
     "reports:approve": Row(get=MEMBERS, post="a", record="review", body="signature", **LOOP),
     "reports:draft": Row(get=MEMBERS, record="draft", **LOOP),
+    "reports:ignition": Row(get=MEMBERS, record="draft", **LOOP),
     "reports:sheet": Row(get=MEMBERS, record="sheet", **LOOP),
     "reports:live": Open("the state of an issued sheet, where its site allows that", "tests/reports/test_live.py"),
     # ------------------------------------------------------------------------------------------------------------- API
