@@ -2,8 +2,8 @@
 
 :func:`load` reads the variables below into one frozen :class:`Environment`. Every fault is collected and all are told
 at once in one :class:`EnvironmentProblem`, each with the name of the variable, what was found and a right example. A
-secret (``SECRET_KEY``, ``DATABASE_URL``, ``EMAIL_URL``) is never shown, not even in part. An empty value counts as not
-given, because compose files and unit files pass unset variables on as empty ones.
+secret (``SECRET_KEY``, ``DATABASE_URL``, ``EMAIL_URL``, ``OIDC_PROVIDERS``) is never shown, not even in part. An empty
+value counts as not given, because compose files and unit files pass unset variables on as empty ones.
 
 ============================ =======================================================================================
 ``UNLIT_MODE``               ``local`` (default) or ``production``
@@ -25,10 +25,12 @@ given, because compose files and unit files pass unset variables on as empty one
                              ``immediate``: it is done before the answer, for a small site without a worker
 ``MEDIA_DIR``                absolute folder of the attached files; default ``media`` beside the SQLite file, else in
                              ``.local``
+``OIDC_PROVIDERS``           services by which people may log in (OpenID Connect): JSON, see ``deploy/env_oidc.py``
 ``DEFAULT_FROM_EMAIL``       default ``unlit@`` and the host of ``SITE_URL``
 ============================ =======================================================================================
 
-``SECRET_KEY_FILE``, ``DATABASE_URL_FILE`` and ``EMAIL_URL_FILE`` name a file that holds the value instead.
+``SECRET_KEY_FILE``, ``DATABASE_URL_FILE``, ``EMAIL_URL_FILE`` and ``OIDC_PROVIDERS_FILE`` name a file that holds the
+value instead.
 """
 
 from __future__ import annotations
@@ -44,6 +46,7 @@ from pathlib import Path
 from typing import Any, TypeVar
 from urllib.parse import urlsplit
 
+from deploy.env_oidc import oidc_reader
 from deploy.env_values import (
     GOOD_KEY,
     GOOD_SQLITE,
@@ -70,7 +73,7 @@ __all__ = ["Environment", "EnvironmentProblem", "load"]
 
 T = TypeVar("T")
 
-SECRETS = ("SECRET_KEY", "DATABASE_URL", "EMAIL_URL")
+SECRETS = ("SECRET_KEY", "DATABASE_URL", "EMAIL_URL", "OIDC_PROVIDERS")
 OWN_PREFIX = "UNLIT_"
 OWN_VARIABLES = ("UNLIT_MODE",)
 LONGEST_SECRET_FILE = 65536
@@ -110,6 +113,8 @@ class Environment:
     https: bool
     trusted_proxies: int
     """Proxies of one's own in front of the instance."""
+    oidc_providers: tuple[dict[str, Any], ...] = field(repr=False)
+    """Services by which people may log in, as deploy/env_oidc.py reads them."""
     local_dir: Path
     """Where the instance keeps data of its own: the folder of the SQLite file, else ``.local``."""
     media_dir: Path
@@ -230,6 +235,9 @@ def load(environ: Mapping[str, str], base_dir: Path) -> Environment:
     media_dir = reader.value("MEDIA_DIR", read_folder, None)
     https = reader.value("HTTPS", read_boolean, production)
     proxies = reader.value("TRUSTED_PROXIES", read_proxies, 1 if production else 0)
+    no_providers: tuple[dict[str, Any], ...] = ()
+    schemes = ("https",) if production else ("http", "https")
+    providers = reader.value("OIDC_PROVIDERS", oidc_reader(schemes), no_providers)
     if reader.faults:
         raise EnvironmentProblem(reader.faults)
 
@@ -256,6 +264,7 @@ def load(environ: Mapping[str, str], base_dir: Path) -> Environment:
         site_url=site_url,
         https=https,
         trusted_proxies=proxies,
+        oidc_providers=providers,
         local_dir=local_dir,
         media_dir=media_dir or local_dir / "media",
     )

@@ -122,6 +122,26 @@ ACCOUNT_RATE_LIMITS = {
 }
 # A form that is sent on to another host would break form-action of the content security policy: hence a link.
 SOCIALACCOUNT_LOGIN_ON_GET = True
+SOCIALACCOUNT_ADAPTER = "registry.login.directories.Directories"
+SOCIALACCOUNT_REQUESTS_TIMEOUT = 10
+SOCIALACCOUNT_PROVIDERS = {
+    "openid_connect": {
+        "OAUTH_PKCE_ENABLED": True,
+        "APPS": [
+            {
+                "provider_id": provider["id"],
+                "name": provider["name"],
+                "client_id": provider["client_id"],
+                "secret": provider["client_secret"],
+                "settings": {
+                    "server_url": provider["issuer"],
+                    **{name: provider[name] for name in ("account_claim", "groups_claim", "roles")},
+                },
+            }
+            for provider in ENVIRONMENT.oidc_providers
+        ],
+    }
+}
 ALLAUTH_TRUSTED_PROXY_COUNT = ENVIRONMENT.trusted_proxies
 MFA_ADAPTER = "registry.login.adapters.SecondFactors"
 MFA_FORMS = {

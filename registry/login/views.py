@@ -2,16 +2,58 @@
 
 from __future__ import annotations
 
+import logging
+from collections.abc import Callable
+
 from allauth.mfa.models import Authenticator
+from allauth.socialaccount.providers.oauth2.client import OAuth2Error
+from allauth.socialaccount.providers.openid_connect import views as openid
 from django.contrib import messages
+from django.contrib.auth.decorators import login_not_required
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_POST, require_safe
+from requests import RequestException
 
+from registry.login.directories import refused
 from registry.models import User
 from registry.services.second_factors import has_factor, needs_factor
 from registry.services.sessions import end_sessions, open_sessions
+
+logger = logging.getLogger(__name__)
+TROUBLES = (RequestException, OAuth2Error, KeyError, ValueError)
+"""What a service that is down, misconfigured or speaks nonsense leads to."""
+
+
+@login_not_required
+@require_safe
+def through(request: HttpRequest, provider_id: str) -> HttpResponse:
+    """To a log-in service."""
+    return spoken(request, lambda: openid.login(request, provider_id))
+
+
+@login_not_required
+@require_safe
+def back(request: HttpRequest, provider_id: str) -> HttpResponse:
+    """Back from a log-in service."""
+    return spoken(request, lambda: openid.callback(request, provider_id))
+
+
+def spoken(request: HttpRequest, step: Callable[[], HttpResponse]) -> HttpResponse:
+    try:
+        return step()
+    except TROUBLES:
+        logger.exception("The log-in service does not answer as it should")
+        return refused(request, _("The log-in service does not answer as it should: try again later."), 503)
+
+
+@login_not_required
+@require_safe
+def cancelled(request: HttpRequest) -> HttpResponse:
+    """The person thought better of it at the service."""
+    return redirect("account_login")
 
 
 @require_safe

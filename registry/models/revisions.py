@@ -9,6 +9,7 @@ class Origin(models.TextChoices):
     API = "api", "API"
     IMPORT = "import", "Import"
     DEMO = "demo", "Demo data"
+    LOG_IN = "log_in", "Log-in service"
 
 
 class Revision(models.Model):

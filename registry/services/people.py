@@ -7,7 +7,7 @@ somebody of another.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Container, Mapping
 from typing import Any
 
 from django import forms
@@ -177,10 +177,7 @@ def faults(cleaned: Mapping[str, Any], person: User, sites: Mapping[int, Site], 
 
 
 def last_ones(person: User, cleaned: Mapping[str, Any], sites: Mapping[int, Site]) -> dict[str, list[str]]:
-    """What would leave the installation or a site without anybody who administers it, by dotted path.
-
-    The sites are locked, so that two administrators who take away each other's role at once do not both succeed.
-    """
+    """What would leave the installation or a site without anybody who administers it, by dotted path."""
     if not person.pk or not person.is_active:
         return {}
     found: dict[str, list[str]] = {}
@@ -192,18 +189,30 @@ def last_ones(person: User, cleaned: Mapping[str, Any], sites: Mapping[int, Site
             "make another one first (manage.py createsuperuser)."
         ]
     kept = {row["site"].pk for row in cleaned["memberships"] if row["role"] == Role.ADMINISTRATOR}
-    administered = Site.objects.filter(
-        archived_at=None, pk__in=person.memberships.filter(role=Role.ADMINISTRATOR).values("site_id")
-    )
-    for site in administered.select_for_update().order_by("pk"):
-        goes_on = stays and (site.pk in kept or site.pk not in sites)
-        if goes_on or others.filter(memberships__site=site, memberships__role=Role.ADMINISTRATOR).exists():
-            continue
+    for site in last_at(person, kept, sites, stays):
         found.setdefault("memberships" if stays else "is_active", []).append(
             f"{person.printed_name} is the last administrator of {site.code} who may log in: "
             "give that role to somebody else first."
         )
     return found
+
+
+def last_at(person: User, kept: Container[int], sites: Container[int], stays: bool) -> list[Site]:
+    """The sites that would lose their last active administrator if `person` kept that role only at `kept` of `sites`.
+
+    The sites are locked, so that two administrators who take away each other's role at once do not both succeed.
+    """
+    if not person.is_active:
+        return []
+    administered = Site.objects.filter(
+        archived_at=None, pk__in=person.memberships.filter(role=Role.ADMINISTRATOR).values("site_id")
+    )
+    others = Membership.objects.filter(role=Role.ADMINISTRATOR, user__is_active=True).exclude(user=person)
+    return [
+        site
+        for site in administered.select_for_update().order_by("pk")
+        if not (stays and (site.pk in kept or site.pk not in sites)) and not others.filter(site=site).exists()
+    ]
 
 
 def give_roles(person: User, rows: list[dict[str, Any]], sites: Mapping[int, Site]) -> None:

@@ -14,6 +14,9 @@ from tests.architecture.files import ROOT
 # What anybody may open, by route, and why.
 OPEN = {
     "login/": "the way in",
+    "login/cancelled/": "leads back to the log-in",
+    "login/with/%(provider_id)s/": "leads to a log-in service that the environment names",
+    "login/with/%(provider_id)s/callback/": "the way back from there",
     "login/inactive/": "says that an account is deactivated, to whoever knew its password",
     "login/passkey/": "the way in with a passkey",
     "login/second/": "the second step of the way in; without a first one it leads to the log-in",
