@@ -85,6 +85,10 @@ TABLE: dict[str, Row | Open | Own] = {
     "account_inactive": Open("says that an account is deactivated", "tests/registry/login/test_log_in.py"),
     "mfa_login_webauthn": Open("the way in with a passkey", FACTORS),
     "mfa_authenticate": Open("the second step of the way in", FACTORS),
+    **dict.fromkeys(
+        ("openid_connect_login", "openid_connect_callback", "socialaccount_login_cancelled"),
+        Open("the way in through a log-in service", "tests/registry/login/test_directories.py"),
+    ),
     "account_logout": Open("ends a session; without one it goes home", "tests/registry/login/test_log_in.py"),
     "account_reauthenticate": Own("tests/registry/login/test_log_in.py"),
     **dict.fromkeys(
