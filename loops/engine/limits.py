@@ -73,11 +73,10 @@ class Limits(NamedTuple):
 class RatioWay(NamedTuple):
     """The way by L/R: open and passed (True), closed or failed (False), or undecided (None).
 
-    ``offered``: the certificate states Lo/Ro. ``recomputed``: the limit allows for the inductance of the devices.
+    ``limit`` in H/ohm where it is passed; ``recomputed``: it allows for the inductance of the devices.
     """
 
     passed: bool | None
-    offered: bool
     limit: Decimal | None = None
     recomputed: bool = False
 
@@ -166,21 +165,21 @@ def ratio_way(limits: Limits, parts: Parts, feed: Feed) -> RatioWay:
     """
     row = limits.row
     if not isinstance(row.lo_ro_h_per_ohm, Decimal):
-        return RatioWay(False, False)
+        return RatioWay(False)
     limit, recomputed = row.lo_ro_h_per_ohm, False
     reached = reaches_one_percent(parts.li, row.lo_h)
     if reached is None:
-        return RatioWay(None, True, limit)
+        return RatioWay(None)
     if reached:
         with_inductance = _recomputed(limits, parts, feed)
         if with_inductance is None:
-            return RatioWay(False, True, limit)
+            return RatioWay(False)
         limit, recomputed = min(limit, with_inductance), True
     if any(value is not None and not at_most(value, limit) for value, _ in parts.ratios):
-        return RatioWay(False, True, limit, recomputed)
+        return RatioWay(False)
     if parts.runs is None or any(value is None for value, _ in parts.ratios):
-        return RatioWay(None, True, limit, recomputed)
-    return RatioWay(True, True, limit, recomputed)
+        return RatioWay(None)
+    return RatioWay(True, limit, recomputed)
 
 
 def _recomputed(limits: Limits, parts: Parts, feed: Feed) -> Decimal | None:

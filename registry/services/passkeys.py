@@ -70,6 +70,8 @@ def verify(user: User, answer: Answer, challenge: bytes) -> dict[str, str]:
 
     Raises PasskeyRefused.
     """
+    if not answer.nonce:
+        raise PasskeyRefused  # no page is open for signing, so nothing was asked
     keys = passkeys_of(user)
     try:
         data = json.loads(answer.text[: LONGEST_ANSWER + 1])

@@ -178,6 +178,27 @@ ONE_SOURCE: dict[str, Case] = {
     "two pairs of permitted values": source(
         permitted=(make.ROW, Permitted(Group.IIC, D("40e-9"), D("6e-3"), together=True))
     ),
+    "two pairs, the second one allows more cable": source(
+        permitted=(
+            replace(make.ROW, co_f=D("60e-9")),
+            Permitted(Group.IIC, D("100e-9"), D("0.2e-3"), D("58e-6"), together=True),
+        )
+    ),
+    "two pairs, the second one sets no limit": cable(
+        source(permitted=(make.ROW, replace(make.ROW, co_f=D("90e-9")))),
+        inductance_h_per_m=D(0),
+        capacitance_f_per_m=D(0),
+    ),
+    "one metre is left": cable(row(co_f=D("2.31e-9")), length_m=D(2)),
+    "not a metre is left": cable(row(co_f=D("2.25e-9")), length_m=D(2)),
+    "Ci equal to what is permitted": device(ci_f=D("107e-9")),
+    "inductance limits the last of two runs": replace(
+        CASE,
+        cables=(
+            replace(CABLE, capacitance_f_per_m=D("1e-12")),
+            replace(CABLE, name="W2", capacitance_f_per_m=D("1e-12"), inductance_per_resistance_h_per_ohm=D("60e-6")),
+        ),
+    ),
     "two pairs, the second one suits": device(
         source(permitted=(make.ROW, Permitted(Group.IIC, D("90e-9"), D("1e-3"), together=True))), **LUMPED
     ),
@@ -269,6 +290,13 @@ ONE_SOURCE: dict[str, Case] = {
     ),
     "small surface": simple(thermal_resistance_k_per_w=D(300), surface_area_m2=D("10e-6")),
     "medium surface": replace(simple(thermal_resistance_k_per_w=D(100)), sources=(replace(SOURCE, po_w=D("1.4")),)),
+    "surface of exactly 20 mm2": simple(surface_area_m2=D("20e-6")),
+    "surface computed, exactly 20 mm2, too hot for T4": simple(
+        thermal_resistance_k_per_w=D(300), surface_area_m2=D("20e-6"), power_w=D("1.4")
+    ),
+    "surface computed, no rise left": replace(
+        simple(thermal_resistance_k_per_w=D(1), surface_area_m2=UNKNOWN), area=replace(AREA, ambient_max_c=D(130))
+    ),
     "surface in class T1": replace(
         simple(thermal_resistance_k_per_w=D(700), surface_area_m2=UNKNOWN),
         area=replace(AREA, temperature_class="T1", temperature_c=D(450)),

@@ -7,6 +7,7 @@ from decimal import Decimal as D
 
 from loops.engine.case import (
     UNKNOWN,
+    Basis,
     CableRole,
     CableType,
     Case,
@@ -22,7 +23,7 @@ from loops.engine.case import (
 )
 
 from . import make
-from .book_circuits import PARALLEL, SERIES, SMALL, UNDEFINED, several
+from .book_circuits import DUST, PARALLEL, SERIES, SMALL, UNDEFINED, several
 from .make import (
     AREA,
     CABLE,
@@ -98,6 +99,26 @@ SYSTEMS: dict[str, Case] = {
     "two with declared values below the tables": several(
         SERIES, *(replace(SMALL, name=name, permitted=(make.ROW,)) for name in ("S1", "S2"))
     ),
+    "two unlike ones, nobody knows how": several(
+        UNDEFINED, SMALL, replace(SMALL, name="S2", uo_v=D("6.5"), io_a=D("0.3"), ro_ohm=D(30), po_w=D("0.4"))
+    ),
+    "two of which one gives nothing": several(PARALLEL, SMALL, replace(SMALL, name="S2", io_a=D(0), po_w=D(0))),
+    "two that give nothing": several(
+        SERIES, replace(SMALL, io_a=D(0), po_w=D(0)), replace(SMALL, name="S2", io_a=D(0), po_w=D(0))
+    ),
+    "two, one not known and without permitted values": several(
+        SERIES, replace(SMALL, permitted=()), replace(SMALL, name="S2", io_a=UNKNOWN, permitted=())
+    ),
+    "two not known, with lumped devices": replace(
+        several(SERIES, SMALL, replace(SMALL, name="S2", io_a=UNKNOWN)),
+        devices=(replace(DEVICE, ci_f=D("50e-9"), li_h=D("100e-6")),),
+    ),
+    "two in dust, below the tables": replace(
+        several(PARALLEL, replace(SMALL, uo_v=D(3)), replace(SMALL, name="S2", uo_v=D(3))), area=DUST
+    ),
+    "four, nobody knows how": several(
+        UNDEFINED, *(replace(SMALL, name=f"S{n}", uo_v=D(4), io_a=D("0.01") * n) for n in range(1, 5))
+    ),
     "two and too much cable": replace(several(SERIES), cables=(replace(CABLE, length_m=D(9000)),)),
     "two and a cable of type B": replace(
         several(SERIES, SMALL, replace(SMALL, name="S2", output=None)), cables=(replace(CABLE, type=CableType.B),)
@@ -113,6 +134,10 @@ SYSTEMS: dict[str, Case] = {
     "FISCO device too weak in power": device(BUS, pi_w=D(5)),
     "FISCO device with too much Ci": device(BUS, ci_f=D("6e-9")),
     "FISCO device with too much Li": device(BUS, li_h=D("11e-6")),
+    "FISCO device not known in one value and too much in another": device(BUS, ui_v=UNKNOWN, ci_f=D("6e-9")),
+    "FISCO cable by its value, cores known too": cable(
+        BUS, core_core_f_per_m=D("150e-12"), core_screen_f_per_m=D("140e-12")
+    ),
     "FISCO device not known": device(BUS, li_h=UNKNOWN),
     "FISCO simple apparatus": replace(BUS, devices=(SIMPLE,)),
     "FISCO cable with little resistance": cable(BUS, resistance_ohm_per_m=D("0.014")),
@@ -171,6 +196,21 @@ SYSTEMS: dict[str, Case] = {
         BARRIER,
         devices=(DEVICE, replace(DEVICE, name="D2", needs=None, series_resistance_ohm=D(20), voltage_drop_v=D(1))),
     ),
+    "two inline items": replace(
+        BARRIER,
+        devices=(
+            DEVICE,
+            replace(DEVICE, name="D2", needs=None, series_resistance_ohm=D(20), voltage_drop_v=D(1)),
+            replace(DEVICE, name="D3", needs=None, series_resistance_ohm=D(5), voltage_drop_v=D("0.5")),
+        ),
+    ),
+    "a need of exactly nothing": device(BARRIER, needs=Needs(D(0), D("0.022"), D(0))),
+    "supply and need not known": device(source(supply=None), needs=Needs()),
+    "exactly 20 mA from an isolator": device(needs=Needs(D(11), D("0.020"))),
+    "HART with the default cable of North America": replace(
+        device(cable(BARRIER, capacitance_f_per_m=UNKNOWN), needs=HART), basis=Basis.NEC
+    ),
+    "load and lengths not known": replace(cable(BARRIER, length_m=UNKNOWN), load_resistance_ohm=UNKNOWN),
     "two transmitters": replace(CASE, devices=(DEVICE, replace(DEVICE, name="D2", needs=Needs(D(13), D("0.004"))))),
     "needs of different kinds": replace(CASE, devices=(DEVICE, replace(DEVICE, name="D2", needs=COIL))),
     "several sources and a need": several(SERIES),
@@ -195,5 +235,9 @@ SYSTEMS: dict[str, Case] = {
     "solenoid behind an isolator": device(needs=replace(COIL, coil_resistance_ohm=D(700))),
     "solenoid behind an isolator, below 20 mA": device(needs=replace(COIL, coil_resistance_ohm=D(900))),
     "solenoid hotter than its place": area(VALVE, ambient_max_c=D(90)),
+    "solenoid of which the pull-in current is not known": device(VALVE, needs=replace(COIL, pull_in_current_a=UNKNOWN)),
+    "solenoid of which nothing is known on an unknown supply": device(
+        source(VALVE, supply=None), needs=Needs(kind=NeedsKind.SOLENOID)
+    ),
     "two solenoids": replace(VALVE, devices=(VALVE.devices[0], replace(VALVE.devices[0], name="D2"))),
 }
