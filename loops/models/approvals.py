@@ -47,8 +47,8 @@ class SignedWith(models.TextChoices):
 class Approval(models.Model):
     """A signature under one revision and its verification. Append-only.
 
-    The database itself refuses a signature by the submitter (constraint) and by anyone who saved a revision of the
-    loop since its last approval (trigger).
+    The database itself refuses a signature by the submitter (constraint) and by anyone who saved the loop, submitted
+    it, confirmed a matter of it or changed what it rests on since its last approval (trigger).
     """
 
     loop = models.ForeignKey(Loop, on_delete=models.PROTECT, related_name="approvals")

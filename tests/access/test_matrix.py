@@ -6,9 +6,7 @@ somebody whose access was taken away while logged in.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from typing import Any
-from unittest import mock
 
 import pytest
 from django.conf import settings
@@ -61,10 +59,8 @@ def everybody(people: Any, site: Any, other_site: Any) -> Any:
 
 
 @pytest.fixture
-def world(everybody: Any, request: pytest.FixtureRequest) -> Iterator[Any]:
-    # The paper itself is proved elsewhere, and takes a second a sheet.
-    with mock.patch("reports.services.sheet_pdf", return_value=b"%PDF-1.7"):
-        yield worlds.build(request.getfixturevalue)
+def world(everybody: Any, quick_paper: None, request: pytest.FixtureRequest) -> Any:
+    return worlds.build(request.getfixturevalue)
 
 
 def request_of(address: Address, row: Row | Own, method: str, world: Any, **changed: Any) -> tuple[str, dict[str, Any]]:
