@@ -117,7 +117,7 @@ ACCOUNT_RATE_LIMITS = {
     "login": "240/m/ip",
     "login_failed": "100/10m/ip,5/5m/key",
     "reauthenticate": "10/5m/user",
-    "change_password": "5/5m/user",
+    "own_password": "5/5m/key",
     "sign": "5/5m/key",
 }
 # A form that is sent on to another host would break form-action of the content security policy: hence a link.

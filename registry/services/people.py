@@ -241,6 +241,11 @@ def set_person_password(person: User, data: Mapping[str, Any], author: Author) -
     return person
 
 
+def note_own_password(person: User) -> None:
+    """Record that a person gave themselves a new password."""
+    record(person, Author(person), {}, password_set=True)
+
+
 def portrait(person: User) -> dict[str, Any]:
     """What a revision holds of a person: never the password."""
     roles = person.memberships.select_related("site").order_by("site__code", "role")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from allauth.usersessions.models import UserSession
+from django.http import HttpRequest
 
 from registry.models import User
 
@@ -11,6 +12,11 @@ def open_sessions(user: User) -> list[UserSession]:
     """The sessions of a person that have not ended, the newest first."""
     found = UserSession.objects.filter(user=user).order_by("-created_at")
     return [session for session in found if session.exists()]
+
+
+def keep_session(request: HttpRequest) -> None:
+    """List the session of a request under its key, which a new password has changed."""
+    UserSession.objects.create_from_request(request)
 
 
 def end_sessions(user: User, *, keep: str = "", only: int | None = None) -> int:

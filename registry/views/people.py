@@ -6,6 +6,7 @@ from typing import Any
 
 from django.conf import settings
 from django.contrib import messages
+from django.contrib.auth.forms import PasswordChangeForm
 from django.contrib.auth.views import PasswordChangeView
 from django.core.exceptions import PermissionDenied
 from django.core.paginator import Paginator
@@ -17,17 +18,21 @@ from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods, require_safe
 
 from registry import access
+from registry.login.limits import TooManyAttempts, attempt
 from registry.models import Membership, Role, Site, User
 from registry.querysets import containing, search_text
+from registry.services.changes import recorded
 from registry.services.people import (
     NOT_YOURS,
     PersonEntry,
     kept_sites,
     may_keep,
+    note_own_password,
     save_person,
     set_person_password,
 )
 from registry.services.records import Author, EntryRefused
+from registry.services.sessions import keep_session
 from registry.views.forms import error_list, field_dict
 
 PAGE_SIZE = 50
@@ -251,6 +256,24 @@ class OwnPassword(PasswordChangeView):
     """One's own password: the present one, then the new one twice."""
 
     template_name = "registry/own_password.html"
+
+    def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        """A wrong present password counts: whoever found a browser open does not get to guess it."""
+        try:
+            take_back = attempt("own_password", f"own-password-{request.user.pk}")
+        except TooManyAttempts:
+            return render(request, "429.html", status=429)
+        answer = super().post(request, *args, **kwargs)
+        if answer.status_code == 302:
+            take_back()
+        return answer
+
+    def form_valid(self, form: PasswordChangeForm) -> HttpResponse:
+        with recorded():
+            answer = super().form_valid(form)
+            note_own_password(form.user)
+            keep_session(self.request)
+        return answer
 
     def get_success_url(self) -> str:
         messages.success(self.request, "Your password is changed; your other sessions have ended.")

@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
+from threading import Barrier
 from typing import Any
 
 import pytest
+from django.core.exceptions import PermissionDenied
+from django.db import connection
 from django.test import Client
 from django.urls import reverse
 
 from registry.models import Membership, Revision, Role, User
+from registry.services.people import save_person
+from registry.services.records import Author, EntryRefused
 from tests.registry.pages import form_of
 
 pytestmark = pytest.mark.django_db
@@ -190,6 +196,8 @@ def test_everybody_changes_their_own_password(people: Any, client_as: Any, passw
     assert "incorrectly" in client.post(address, wrong).content.decode()
     assert client.post(address, wrong | {"old_password": password}).status_code == 302
     assert client.get("/equipment/").status_code == 200, "this session goes on"
+    assert len(client.get("/account/").context["sessions"]) == 1, "and is listed"
+    assert Revision.objects.get(kind="person", record_id=people["reader"].pk).snapshot["password_set"] is True
     assert Client().login(username="reader", password=GOOD)
 
 
@@ -220,9 +228,6 @@ def test_the_last_administrator_of_a_site_stays(people: Any, site: Any, client_a
 
 
 def test_the_last_administrator_of_the_installation_stays(people: Any) -> None:
-    from registry.services.people import save_person
-    from registry.services.records import Author, EntryRefused
-
     last = people["superuser"]
     data = {"username": "superuser", "full_name": "The superuser", "is_active": "", "memberships": []}
     # Nobody else may; a second superuser whose access was taken away meanwhile still holds an old object.
@@ -252,3 +257,34 @@ def test_no_door_deletes_a_person(people: Any, client_as: Any) -> None:
         assert client.delete(address).status_code == 405
         client.post(address, {"delete": "1", "_delete": "1", "archive": "1", "_method": "DELETE"})
     assert User.objects.filter(pk=pk).exists()
+
+
+@pytest.mark.postgresql
+@pytest.mark.django_db(transaction=True)
+def test_two_administrators_do_not_take_away_each_other_at_once(people: Any, site: Any) -> None:
+    """Without the lock on the site both see the other one there, and the site is left with nobody."""
+    if connection.vendor != "postgresql":
+        pytest.skip("needs PostgreSQL: SQLite has one writer at a time")
+    first, second = people["administrator"], people["keeper"]
+    Membership.objects.filter(user=second).delete()
+    Membership.objects.create(user=second, site=site, role=Role.ADMINISTRATOR)
+    start = Barrier(2)
+
+    def take_away(actor: User, person: User) -> str:
+        data = {"username": person.username, "full_name": person.full_name, "is_active": "on", "memberships": []}
+        try:
+            start.wait(timeout=20)
+            save_person(data, Author(actor), person_id=person.pk)
+            return "done"
+        except (EntryRefused, PermissionDenied) as refused:
+            return type(refused).__name__
+        finally:
+            connection.close()
+
+    for _ in range(5):
+        with ThreadPoolExecutor(2) as pool:
+            done = list(pool.map(take_away, (first, second), (second, first)))
+        left = Membership.objects.filter(site=site, role=Role.ADMINISTRATOR)
+        assert left.count() == 1 and done.count("done") == 1, done
+        gone = second if left.get().user_id == first.pk else first
+        Membership.objects.create(user=gone, site=site, role=Role.ADMINISTRATOR)

@@ -2,13 +2,20 @@
 
 from __future__ import annotations
 
+import os
+import subprocess
+import sys
+from pathlib import Path
 from typing import Any
 
 import pytest
 from django.core.cache import cache, caches
 from django.core.cache.backends.db import DatabaseCache
+from django.db import connection
 from django.test import Client
 
+from registry.models import CachedValue
+from tests.architecture.files import ROOT
 from tests.registry.login.ways import PASSWORD, log_in, set_up_app
 
 pytestmark = pytest.mark.django_db
@@ -77,6 +84,14 @@ def test_the_password_once_more_is_limited(people: Any) -> None:
     assert 429 in statuses or refused(client.post("/account/again/", {"password": PASSWORD}))
 
 
+def test_guessing_the_present_password_of_an_open_browser_is_limited(people: Any, client_as: Any) -> None:
+    client, new = client_as("designer"), {"new_password1": "Another-lantern-7", "new_password2": "Another-lantern-7"}
+    for _ in range(ALLOWED):
+        assert client.post("/password/", new | {"old_password": "wrong"}).status_code == 200
+    assert client.post("/password/", new | {"old_password": PASSWORD}).status_code == 429
+    assert log_in(Client(), "designer").status_code == 302, "the password is the old one"
+
+
 def test_all_workers_count_in_one_place(people: Any) -> None:
     assert isinstance(caches["default"], DatabaseCache)
     guess("designer", ALLOWED)
@@ -88,6 +103,44 @@ def test_all_workers_count_in_one_place(people: Any) -> None:
 
 
 def _keys() -> list[str]:
-    from registry.models import CachedValue
-
     return list(CachedValue.objects.values_list("cache_key", flat=True))
+
+
+RACE = """
+import sys, django
+django.setup()
+from registry.login.limits import TooManyAttempts, attempt
+allowed = 0
+for _ in range(12):
+    try:
+        attempt("sign", "race")
+        allowed += 1
+    except TooManyAttempts:
+        pass
+print(allowed)
+"""
+
+
+def race(database: str) -> int:
+    """How many attempts two processes are allowed together that try at the same time."""
+    environ = os.environ | {"DJANGO_SETTINGS_MODULE": "deploy.settings.test", "DATABASE_URL": database}
+    command = [sys.executable, "-c", RACE]
+    running = [subprocess.Popen(command, env=environ, stdout=subprocess.PIPE, cwd=ROOT, text=True) for _ in range(2)]
+    return sum(int(process.communicate(timeout=120)[0]) for process in running)
+
+
+def test_two_processes_count_together_on_sqlite(tmp_path: Path) -> None:
+    database = f"sqlite:///{tmp_path}/cache.sqlite3"
+    environ = os.environ | {"DJANGO_SETTINGS_MODULE": "deploy.settings.test", "DATABASE_URL": database}
+    subprocess.run([sys.executable, "manage.py", "createcachetable"], env=environ, cwd=ROOT, check=True)
+    assert race(database) == ALLOWED
+
+
+@pytest.mark.postgresql
+@pytest.mark.django_db(transaction=True)
+def test_two_processes_count_together_on_postgresql() -> None:
+    if connection.vendor != "postgresql":
+        pytest.skip("needs PostgreSQL")
+    at = connection.settings_dict
+    server = f"{at['HOST'] or 'localhost'}:{at['PORT'] or 5432}"
+    assert race(f"postgresql://{at['USER']}:{at['PASSWORD']}@{server}/{at['NAME']}") == ALLOWED
