@@ -1,7 +1,11 @@
 """What the register has done later, by the worker."""
 
+import base64
+from typing import Any
+
 from django_tasks import task
 
+from registry.models import User
 from registry.services import notices
 
 
@@ -9,3 +13,25 @@ from registry.services import notices
 def mail_notices(keys: list[int]) -> str:
     """Mail lines of inboxes."""
     return f"{notices.mail(keys)} mails sent."
+
+
+@task()
+def foretell_change(
+    person: int, kind: str, data: dict[str, Any], record_id: int, opened_version: int, name: str
+) -> str:
+    """Judge all loops that a change would touch, and tell the person."""
+    from registry.services import foretelling
+
+    found = foretelling.foretell_change(
+        User.objects.get(pk=person), kind, data, record_id=record_id, opened_version=opened_version, name=name
+    )
+    return f"{len(found)} told."
+
+
+@task()
+def foretell_table(person: int, content: str, kind: str, name: str) -> str:
+    """Judge all loops that a table, given in base 64, would touch, and tell the person."""
+    from registry.services import foretelling
+
+    found = foretelling.foretell_table(User.objects.get(pk=person), base64.b64decode(content), kind, name)
+    return f"{len(found)} told."

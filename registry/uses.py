@@ -80,8 +80,12 @@ Describe = Callable[[Record, Sequence[int]], Sequence[Use]]
 Proposals = Mapping[tuple[str, int], tuple[Record, Mapping[str, Any]]]
 """Records with the contents that they would have, by kind and key."""
 
-Foresee = Callable[[Proposals, Sequence[int]], Effects]
-"""What proposed contents of records would do, and the keys of the sites that the person sees."""
+Foresee = Callable[[Proposals, Sequence[int], int], Effects]
+"""What proposed contents of records would do: the contents, the keys of the sites that the person sees, and how many
+loops at most are judged."""
+
+MOST_JUDGED = 500
+"""How many loops are judged while somebody waits: some seconds of work."""
 
 Notes = Callable[[Record], Sequence[Mapping[str, str]]]
 """What a record's users keep beside it."""
@@ -101,7 +105,7 @@ def notes(record: Record) -> Sequence[Mapping[str, str]]:
     return function(record) if function else ()
 
 
-def foresee(proposals: Proposals, site_keys: Sequence[int]) -> Effects:
+def foresee(proposals: Proposals, site_keys: Sequence[int], most: int = MOST_JUDGED) -> Effects:
     """What proposed contents of records would do to those who use them; nothing is written."""
     function: Foresee | None = USERS.get("foresee")
-    return function(proposals, site_keys) if function else Effects(0, 0, (), 0)
+    return function(proposals, site_keys, most) if function else Effects(0, 0, (), 0)

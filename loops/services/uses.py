@@ -11,10 +11,7 @@ from loops.models import CableRun, Loop, Member
 from loops.selectors import BASIS_CHANGED
 from loops.services.whatif import Key, Proposal, WhatIf, loops_of, whatifs
 from registry.models.base import Record
-from registry.uses import Effect, Effects, Use
-
-MOST_JUDGED = 500
-"""How many loops are judged while somebody waits: some seconds of work."""
+from registry.uses import MOST_JUDGED, Effect, Effects, Use
 
 
 def describe(record: Record, keys: Sequence[int]) -> list[Use]:

@@ -12,6 +12,7 @@ class NoticeKind(models.TextChoices):
     APPROVED = "approved", _("Approved")
     BASIS = "basis", _("Basis changed")
     EXPIRY = "expiry", _("Runs out")
+    FORESEEN = "foreseen", _("Foreseen")
 
 
 class Notice(models.Model):

@@ -30,7 +30,7 @@ from registry.services.bulk import BatchRefused, Incoming, Outcome, save_many
 from registry.services.bulk_rows import row_lookups
 from registry.services.changes import recorded, told_so_far
 from registry.services.records import Author, latest_revision_ids
-from registry.uses import Effects, Proposals, foresee
+from registry.uses import MOST_JUDGED, Effects, Proposals, foresee
 
 __all__ = [
     "KINDS",
@@ -137,9 +137,12 @@ def uncollected() -> Iterator[None]:
 
 
 @uncollected()
-def import_file(content: bytes, author: Author, *, kind: str = "", commit: bool = False) -> Report:
+def import_file(
+    content: bytes, author: Author, *, kind: str = "", commit: bool = False, most: int = MOST_JUDGED
+) -> Report:
     """Check a CSV or XLSX file, or save it with `commit`; the kind is that of the headings unless it is given.
 
+    A check foresees what the file would do to at most `most` loops.
     Raises TableError for a file that is no table of a kind, PermissionDenied. The author's origin is to be IMPORT.
     """
     content_table = read_table(content, kind)
@@ -163,7 +166,7 @@ def import_file(content: bytes, author: Author, *, kind: str = "", commit: bool 
             proposals = changed_contents(chosen.kind, outcome.records)
         if faults or not commit:
             transaction.set_rollback(True)
-    effects = foresee(proposals, access.sites_of(author.user)) if proposals else None
+    effects = foresee(proposals, access.sites_of(author.user), most) if proposals else None
     return Report(
         chosen.kind,
         len(content_table.rows),

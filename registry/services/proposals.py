@@ -12,7 +12,7 @@ from registry.models.base import Record
 from registry.selectors import LOOPS_BY_KIND
 from registry.services.changes import recorded
 from registry.services.records import Author, latest_revision, save_text, snapshot
-from registry.uses import Effects, foresee
+from registry.uses import MOST_JUDGED, Effects, foresee
 
 
 def propose(
@@ -39,7 +39,13 @@ def latest_revision_digest(kind: str, record_id: int) -> str:
 
 
 def effects_of(
-    kind: str, data: Mapping[str, Any], author: Author, *, record_id: int, opened_version: int | None = None
+    kind: str,
+    data: Mapping[str, Any],
+    author: Author,
+    *,
+    record_id: int,
+    opened_version: int | None = None,
+    most: int = MOST_JUDGED,
 ) -> Effects:
     """What a save would do to those who use the record: nothing where it would change nothing, or judges nothing.
 
@@ -48,4 +54,4 @@ def effects_of(
     record, content, differs = propose(kind, data, author, record_id=record_id, opened_version=opened_version)
     if not differs or kind not in LOOPS_BY_KIND:
         return Effects(0, 0, (), 0)
-    return foresee({(kind, record_id): (record, content)}, access.sites_of(author.user))
+    return foresee({(kind, record_id): (record, content)}, access.sites_of(author.user), most)

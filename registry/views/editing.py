@@ -26,10 +26,11 @@ from registry.reading import plain_text, read_entry
 from registry.selectors import loops_using, newest_number, record_text, revisions_of
 from registry.services.proposals import effects_of
 from registry.services.records import Author, EntryRefused, StaleRecord, save_text, set_archived
+from registry.tasks import foretell_change
 from registry.uses import Effects
 from registry.views.comparing import compare_three, opened_text
 from registry.views.details import find
-from registry.views.foreseeing import BACK, CONFIRMED, effects_page
+from registry.views.foreseeing import ALL_ASKED, BACK, CONFIRMED, JUDGE_ALL, effects_page
 from registry.views.forms import (
     add_or_remove,
     drop_blank_rows,
@@ -132,6 +133,11 @@ def receive(request: HttpRequest, kind: KindPage, record: Record | None) -> Http
         if record is not None and not draft.errors and CONFIRMED not in posted:
             effects = foreseen(request, draft, record)
             if effects.matter:
+                if JUDGE_ALL in posted:
+                    foretell_change.enqueue(
+                        asker(request).pk, kind.kind, draft.data, record.pk, opened_version(draft), record.label()
+                    )
+                    messages.info(request, ALL_ASKED)
                 return effects_page(request, kind, record, effects)
         saved = save(request, draft)
     except EntryRefused as refused:
@@ -142,18 +148,22 @@ def receive(request: HttpRequest, kind: KindPage, record: Record | None) -> Http
     return HttpResponseRedirect(kind.url(saved))
 
 
+def asker(request: HttpRequest) -> User:
+    """Who asks."""
+    user: User = request.user  # type: ignore[assignment]
+    return user
+
+
 def foreseen(request: HttpRequest, draft: Draft, record: Record) -> Effects:
     """What saving a draft would do to those who use the record."""
-    user: User = request.user  # type: ignore[assignment]
-    author = Author(user, reason=draft.reason)
+    author = Author(asker(request), reason=draft.reason)
     version = opened_version(draft)
     return effects_of(draft.kind.kind, draft.data, author, record_id=record.pk, opened_version=version)
 
 
 def save(request: HttpRequest, draft: Draft) -> Record:
     """Save a draft and tell what was saved and what looks wrong in it."""
-    user: User = request.user  # type: ignore[assignment]
-    author = Author(user, reason=draft.reason)
+    author = Author(asker(request), reason=draft.reason)
     if draft.errors:
         # The reason is wanting: read the rest too, so that all faults are told at once.
         check_only(draft)

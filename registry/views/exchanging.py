@@ -7,6 +7,7 @@ import binascii
 from dataclasses import asdict
 from typing import Any
 
+from django.contrib import messages
 from django.core.exceptions import PermissionDenied
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
@@ -18,8 +19,9 @@ from registry.exchange.csv_xlsx import MAX_BYTES
 from registry.models import Origin, User
 from registry.services.imports import KINDS, Report, TableError, export_file, import_file, template_file
 from registry.services.records import Author
+from registry.tasks import foretell_table
 from registry.views import kinds
-from registry.views.foreseeing import shown_effects
+from registry.views.foreseeing import ALL_ASKED, JUDGE_ALL, shown_effects
 from registry.views.listing import asked_of, shown_records
 from registry.views.lists import list_page
 from registry.views.pages import KindPage
@@ -93,6 +95,10 @@ def import_page(request: HttpRequest) -> HttpResponse:
             context |= shown_report(report)
             if not report.saved and not report.faults and len(content) <= CARRIED_BYTES:
                 context["carried"] = {"name": name, "content": base64.b64encode(content).decode()}
+                if JUDGE_ALL in request.POST:
+                    foretell_table.enqueue(user.pk, context["carried"]["content"], report.kind, name)
+                    messages.info(request, ALL_ASKED)
+                    context["all_asked"] = True
     return render(request, "registry/import.html", context | page_context(kind, reason), status=status)
 
 

@@ -6,6 +6,7 @@ from typing import Any
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.utils.translation import gettext_lazy as _
 
 from registry.models.base import Record
 from registry.uses import Effects
@@ -13,7 +14,9 @@ from registry.views.pages import KindPage
 
 CONFIRMED = "_confirmed"
 BACK = "_back"
-NOT_CARRIED = frozenset({"csrfmiddlewaretoken", CONFIRMED, BACK})
+JUDGE_ALL = "_judge_all"
+NOT_CARRIED = frozenset({"csrfmiddlewaretoken", CONFIRMED, BACK, JUDGE_ALL})
+ALL_ASKED = _("All of these loops are being judged. A notice tells you what would change; nothing is saved meanwhile.")
 SHOWN = 200
 
 
@@ -38,6 +41,7 @@ def effects_page(request: HttpRequest, kind: KindPage, record: Record, effects: 
         "kind": kind,
         "section": kind.section,
         "record": record,
+        "all_asked": JUDGE_ALL in request.POST,
         "carried": [
             (name, value) for name, values in request.POST.lists() if name not in NOT_CARRIED for value in values[-1:]
         ],

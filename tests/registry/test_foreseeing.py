@@ -158,3 +158,60 @@ def test_the_check_of_a_table_foresees_what_it_does_to_loops(
     assert import_file(table, author, commit=True).effects is None
     loop.refresh_from_db()
     assert Notice.objects.filter(person=people["designer"], kind="basis").count() == 1
+
+
+# ------------------------------------------------------------------------------- more loops than one waits for
+
+
+@pytest.fixture
+def two_judged(monkeypatch: Any) -> None:
+    """A page judges two loops, no more."""
+    monkeypatch.setattr(effects_of, "__kwdefaults__", effects_of.__kwdefaults__ | {"most": 2})
+
+
+def test_all_loops_are_judged_later_and_the_person_is_told(
+    make_loop: Any, source: Any, lower: Any, client_as: Any, two_judged: None
+) -> None:
+    for number in range(3):
+        make_loop(tag=f"PT-{number}")
+    client = client_as("designer")
+    address = f"/equipment/{source.pk}/edit/"
+    page = client.post(address, posted(source, lower)).content.decode()
+    assert "Have all 3 loops judged" in page and "1 more is judged after the save" in page
+    before = stored()
+    answer = client.post(address, posted(source, lower, _judge_all="1"))
+    text = answer.content.decode()
+    assert answer.status_code == 200 and "All of these loops are being judged." in text
+    assert "Have all 3 loops judged" not in text and 'value="30 nF"' in text
+    assert stored()[:3] == before[:3]  # nothing is saved; only the notice is new
+    notice = Notice.objects.get(kind="foreseen")
+    assert notice.link == f"/equipment/{source.pk}/"
+    assert notice.subject == (
+        f"{source}, not saved: 3 loops were judged, 3 would have another verdict, "
+        "3 would no longer hold (PT-0, PT-1, PT-2)."
+    )
+
+
+def test_a_change_that_has_become_impossible_meanwhile_is_told_as_such(loop: Any, source: Any, people: Any) -> None:
+    from registry.tasks import foretell_change
+
+    foretell_change.enqueue(people["designer"].pk, "equipment", {"maker": ""}, source.pk, source.version, "NB-28")
+    foretell_change.enqueue(people["reader"].pk, "equipment", {"maker": ""}, source.pk, source.version, "NB-28")
+    assert Notice.objects.filter(kind="foreseen", subject__startswith="NB-28, not saved: ").count() == 2
+
+
+def test_a_table_is_judged_later_too(loop: Any, source: Any, client_as: Any) -> None:
+    import base64
+
+    from registry.models import Equipment
+    from registry.services.imports import export_file
+
+    table = export_file("equipment", Equipment.objects.filter(pk=source.pk), "csv").replace(b"83 nF", b"30 nF")
+    before = stored()
+    sent = {"carried": base64.b64encode(table).decode(), "carried_name": "low.csv", "_judge_all": "1"}
+    assert client_as("designer").post("/import/", sent).status_code == 200
+    assert stored()[:3] == before[:3]
+    notice = Notice.objects.get(kind="foreseen")
+    assert notice.subject == (
+        "low.csv, not saved: 1 loop was judged, 1 would have another verdict, 1 would no longer hold (PT-1101)."
+    )
