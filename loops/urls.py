@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from loops.views import actions, confirmations, editor, home, lists, page, reviews
+from loops.views import actions, confirmations, editor, home, lists, page, reviews, series
 
 urlpatterns = [
     path("", home.home, name="home"),
@@ -12,6 +12,7 @@ urlpatterns = [
     path("loops/<int:pk>/", page.loop_page, name="loop"),
     path("loops/<int:pk>/edit/", editor.edit, name="loop_edit"),
     path("loops/<int:pk>/duplicate/", editor.duplicate, name="loop_duplicate"),
+    path("loops/<int:pk>/series/", series.series, name="loop_series"),
     path("loops/<int:pk>/revisions/<int:number>/", page.revision_page, name="loop_revision"),
     path("loops/<int:pk>/compare/", page.compare, name="loop_compare"),
     path("loops/<int:pk>/submit/", actions.submit, name="loop_submit"),

@@ -118,6 +118,7 @@ TABLE: dict[str, Row | Open | Own] = {
     "loop": Row(get=MEMBERS, record="draft", **LOOP),
     "loop_edit": Row(get="d", post="d", record="draft", body="loop_change", **LOOP),
     "loop_duplicate": Row(get="d", record="draft", **LOOP),
+    "loop_series": Row(get="d", post="d", record="draft", body="series", **LOOP),
     "loop_revision": Row(get=MEMBERS, record="draft", **LOOP),
     "loop_compare": Row(get=MEMBERS, record="draft", **LOOP),
     "loop_submit": Row(post="d", record="draft", body="step", **LOOP),

@@ -121,6 +121,7 @@ def build(get: Callable[[str], Any]) -> World:
         "step": lambda keys: {"_version": keys["version"], "text": "As agreed", "reason": "As agreed"},
         "archive": lambda keys: {"_version": keys["version"], "archived": "1", "text": "Gone"},
         "reason": lambda keys: {"_version": keys["version"], "_reason": "As agreed"},
+        "series": lambda keys: {"lines": "PT-77; 20 m", "_save": "1"},
         "reviewers": lambda keys: {"reviewers": second.pk},
         "agreed": lambda keys: {"word": "agreed"},
         "answer": lambda keys: {"kind": "answer", "text": "It is."},
