@@ -77,7 +77,7 @@ def import_page(request: HttpRequest) -> HttpResponse:
     """
     user: User = request.user  # type: ignore[assignment]
     require_import(user)
-    kind = request.POST.get("kind") or request.GET.get("kind", "")
+    kind = (request.POST if request.method == "POST" else request.GET).get("kind", "")
     kind = kind if kind in KINDS else ""
     reason = request.POST.get("reason", "").strip()[:400]
     context: dict[str, Any] = {"kind": kind, "reason": reason}

@@ -123,3 +123,5 @@ def test_the_link_of_a_list_presets_what_the_table_is_of(client_as: Callable[[st
     assert 'href="/import/?kind=cable_type"' in page
     assert '<option value="cable_type" selected>' in client.get("/import/?kind=cable_type").content.decode()
     assert client.get("/import/?kind=apples").status_code == 200
+    told = client.post("/import/?kind=area", {"file": SimpleUploadedFile("t.csv", GOOD), "check": "1", "kind": ""})
+    assert "Cable type: checked" in told.content.decode()
