@@ -2,12 +2,13 @@
 
 from django.urls import path
 
-from loops.views import actions, confirmations, editor, home, lists, page, reviews, series
+from loops.views import actions, confirmations, editor, home, lists, overview, page, reviews, series
 
 urlpatterns = [
     path("", home.home, name="home"),
     path("loops/", lists.loop_list, name="loop_list"),
     path("loops/export.<str:suffix>", lists.export, name="loop_export"),
+    path("overview/", overview.overview, name="overview"),
     path("loops/new/", editor.new, name="loop_new"),
     path("loops/<int:pk>/", page.loop_page, name="loop"),
     path("loops/<int:pk>/edit/", editor.edit, name="loop_edit"),

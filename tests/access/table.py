@@ -113,6 +113,7 @@ TABLE: dict[str, Row | Open | Own] = {
     # ----------------------------------------------------------------------------------------------------------- loops
     "home": Row(get=PEOPLE),
     "loop_list": Row(get=PEOPLE),
+    "overview": Row(get=PEOPLE),
     "loop_export": Row(get=PEOPLE),
     "loop_new": Row(get="dn", post="d", body="loop_new"),
     "loop": Row(get=MEMBERS, record="draft", **LOOP),
