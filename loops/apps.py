@@ -14,16 +14,19 @@ class LoopsConfig(AppConfig):
         from loops.services.tables import tables_told
         from loops.services.uses import describe, foresee
         from loops.tables import register_loops
+        from loops.views.kind import LOOP
         from loops.views.searching import search_loops
         from registry.plausibility import use_capacitance_table
         from registry.services.changes import LISTENERS
         from registry.services.proofs import PROOFS
         from registry.uses import USERS
+        from registry.views.pages import LISTS
         from registry.views.searching import SEARCHERS
 
         if search_loops not in SEARCHERS:
             SEARCHERS.insert(0, search_loops)
         register_loops()
+        LISTS["loop"] = LOOP
         use_capacitance_table(permitted_capacitance)
         USERS.update({"describe": describe, "foresee": foresee, "notes": tables_told})
         if announce not in LISTENERS:

@@ -9,6 +9,7 @@ urlpatterns = [
     path("loops/", lists.loop_list, name="loop_list"),
     path("loops/export.<str:suffix>", lists.export, name="loop_export"),
     path("overview/", overview.overview, name="overview"),
+    path("loops/seen.<str:suffix>", lists.export_shown, name="loop_seen"),
     path("loops/new/", editor.new, name="loop_new"),
     path("loops/<int:pk>/", page.loop_page, name="loop"),
     path("loops/<int:pk>/edit/", editor.edit, name="loop_edit"),

@@ -18,6 +18,7 @@ from registry.views import (
     notices,
     people,
     picking,
+    saved,
     searching,
     taking,
 )
@@ -26,12 +27,13 @@ from registry.views.pages import KindPage
 
 
 def addresses_of(page: KindPage) -> Iterator[URLPattern]:
-    """`equipment_list`, `equipment_export`, `equipment_new`, `equipment`, `equipment_edit`,
+    """`equipment_list`, `equipment_export`, `equipment_seen`, `equipment_new`, `equipment`, `equipment_edit`,
     `…_duplicate`, `…_archive`, `…_restore`, `…_history`, `…_compare`."""
     base, name, kind = page.path, page.kind, {"kind": page}
     yield path(f"{base}/", lists.record_list, kind, name=f"{name}_list")
     if name in IMPORT_KINDS:
         yield path(f"{base}/export.<str:suffix>", exchanging.export_list, kind, name=f"{name}_export")
+    yield path(f"{base}/seen.<str:suffix>", exchanging.export_seen, kind, name=f"{name}_seen")
     yield path(f"{base}/new/", editing.add, kind, name=f"{name}_new")
     yield path(f"{base}/<int:pk>/", details.record_page, kind, name=name)
     yield path(f"{base}/<int:pk>/edit/", editing.edit, kind, name=f"{name}_edit")
@@ -62,6 +64,9 @@ urlpatterns = [
     path("equipment/<int:pk>/nameplate.json", taking.nameplate_file, name="equipment_nameplate_file"),
     path("pick/<str:name>/", picking.pick, name="pick"),
     path("read/<str:kind>/", picking.read_quantity, name="read_quantity"),
+    path("lists/<str:kind>/columns/", saved.layout, name="list_layout"),
+    path("lists/<str:kind>/views/", saved.new_view, name="view_new"),
+    path("views/<int:pk>/", saved.view_page, name="view"),
     path("search/", searching.search, name="search"),
     path("help/parameters/", glossary.parameters, name="parameters"),
     path("expiry/", expiry.expiry, name="expiry"),

@@ -63,7 +63,8 @@ def function(loop: Loop) -> dict[str, Any]:
 
 
 def decides(loop: Loop) -> dict[str, Any]:
-    return text(truncatechars(loop.verification.limiting, 120) if loop.verification else "", small=True)
+    limiting = loop.verification.limiting if loop.verification else ""
+    return text(truncatechars(limiting, 120), full=limiting, small=True)
 
 
 def decides_check(loop: Loop) -> dict[str, Any]:
@@ -163,6 +164,7 @@ MEMBERS = ("circuits", "members")
 
 LOOP = KindPage(
     kind="loop",
+    note="Site",
     path="loops",
     title="Loops",
     noun="a loop",

@@ -6,7 +6,7 @@ from django.http import HttpRequest, HttpResponse
 from django.views.decorators.http import require_safe
 
 from loops.views.kind import LOOP
-from registry.views.exchanging import export_list
+from registry.views.exchanging import export_list, export_seen
 from registry.views.lists import record_list
 
 
@@ -20,3 +20,9 @@ def loop_list(request: HttpRequest) -> HttpResponse:
 def export(request: HttpRequest, suffix: str) -> HttpResponse:
     """The loops that the list shows under its filters, all pages of it, as a table that can be imported again."""
     return export_list(request, LOOP, suffix)
+
+
+@require_safe
+def export_shown(request: HttpRequest, suffix: str) -> HttpResponse:
+    """The columns that the list shows, of all its pages."""
+    return export_seen(request, LOOP, suffix)

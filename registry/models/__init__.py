@@ -12,6 +12,7 @@ from registry.models.people import Membership, Role, User
 from registry.models.revisions import Origin, Revision
 from registry.models.schemes import Scheme
 from registry.models.sites import Basis, HazardousArea, Site
+from registry.models.views import ListLayout, SavedView
 
 __all__ = [
     "Attachment",
@@ -28,6 +29,7 @@ __all__ = [
     "EquipmentKind",
     "HazardousArea",
     "Level",
+    "ListLayout",
     "Membership",
     "Notice",
     "NoticeKind",
@@ -35,6 +37,7 @@ __all__ = [
     "PermittedRow",
     "Revision",
     "Role",
+    "SavedView",
     "Scheme",
     "Site",
     "TemperatureRow",

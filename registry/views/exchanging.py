@@ -15,14 +15,14 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_safe
 
 from registry import access
-from registry.exchange.csv_xlsx import MAX_BYTES
+from registry.exchange.csv_xlsx import MAX_BYTES, write_csv, write_xlsx
 from registry.models import Origin, User
 from registry.services.imports import KINDS, Report, TableError, export_file, import_file, template_file
 from registry.services.records import Author
 from registry.tasks import foretell_table
 from registry.views import kinds
 from registry.views.foreseeing import ALL_ASKED, JUDGE_ALL, shown_effects
-from registry.views.listing import asked_of, shown_records
+from registry.views.listing import asked_of, seen_table, shown_records, with_layout
 from registry.views.lists import list_page
 from registry.views.pages import KindPage
 
@@ -52,6 +52,20 @@ def export_list(request: HttpRequest, kind: KindPage, suffix: str) -> HttpRespon
         return list_page(request, kind, asked)
     records = shown_records(kind, user, asked)
     return attached(export_file(kind.kind, records, suffix), f"{kind.path}.{suffix}", TYPES[suffix])
+
+
+@require_safe
+def export_seen(request: HttpRequest, kind: KindPage, suffix: str) -> HttpResponse:
+    """The columns that a list shows, of all its pages, as they read there."""
+    user: User = request.user  # type: ignore[assignment]
+    if suffix not in TYPES:
+        raise Http404
+    asked = asked_of(kind, request.GET, user)
+    if asked.is_faulty:
+        return list_page(request, kind, asked)
+    seen = seen_table(kind, user, asked, with_layout(kind, user, asked)[0])
+    content = write_csv(seen) if suffix == "csv" else write_xlsx(seen, kind.plural[:31])
+    return attached(content, f"{kind.path}-seen.{suffix}", TYPES[suffix])
 
 
 @require_safe

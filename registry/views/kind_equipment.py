@@ -120,6 +120,7 @@ def equipment_certificate(item: Equipment) -> dict[str, Any]:
 
 EQUIPMENT = KindPage(
     kind="equipment",
+    note="Function",
     path="equipment",
     title="Equipment",
     noun="equipment",

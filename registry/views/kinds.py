@@ -30,6 +30,7 @@ from registry.views.kind_equipment import EQUIPMENT
 from registry.views.pages import (
     ARCHIVED,
     CHANGED,
+    LISTS,
     Column,
     KindPage,
     ambient,
@@ -89,6 +90,7 @@ def certificate_end(item: Certificate) -> dict[str, Any]:
 
 CERTIFICATE = KindPage(
     kind="certificate",
+    note="Issue",
     path="certificates",
     title="Certificates",
     noun="a certificate",
@@ -164,6 +166,7 @@ def scheme_name(item: Scheme) -> dict[str, Any]:
 
 SCHEME = KindPage(
     kind="scheme",
+    note="Description",
     path="schemes",
     title="Schemes",
     noun="a scheme",
@@ -220,6 +223,7 @@ CABLE_SHOWN = (
 
 CABLE_TYPE = KindPage(
     kind="cable_type",
+    note="Description",
     path="cable-types",
     title="Cable types",
     noun="a cable type",
@@ -276,6 +280,7 @@ def site_name(item: Site) -> dict[str, Any]:
 
 SITE = KindPage(
     kind="site",
+    note="Name",
     path="sites",
     title="Sites",
     noun="a site",
@@ -319,6 +324,7 @@ def area_name(item: HazardousArea) -> dict[str, Any]:
 
 AREA = KindPage(
     kind="area",
+    note="Drawing",
     path="areas",
     title="Hazardous areas",
     noun="an area",
@@ -362,3 +368,4 @@ AREA = KindPage(
 )
 
 KINDS: dict[str, KindPage] = {page.kind: page for page in (EQUIPMENT, CERTIFICATE, SCHEME, CABLE_TYPE, SITE, AREA)}
+LISTS.update(KINDS)

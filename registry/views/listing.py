@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 from django.db.models import Count, F, QuerySet
 
 from registry import access
 from registry.asking import Asked, Query, read_asked
+from registry.exchange.csv_xlsx import Table, table
 from registry.filters import Filter, narrowed
 from registry.models import User
+from registry.services.views import layout_of
 from registry.views.pages import Column, KindPage
+
+PAGE_SIZE = 50
+PORTION = 1_000
 
 
 def filters_of(kind: KindPage) -> tuple[Filter, ...]:
@@ -77,6 +83,13 @@ def columns_of(kind: KindPage, chosen: tuple[str, ...]) -> list[Column]:
     return [first, *(column for column in rest if (column.name in chosen if chosen else column.shown))]
 
 
+def with_layout(kind: KindPage, user: User, asked: Asked) -> tuple[list[Column], int]:
+    """The columns and the page size of a list: those of the address, else those that the person chose once."""
+    own = layout_of(user, kind.kind)
+    chosen = tuple(own.columns.split(",")) if own and own.columns else ()
+    return columns_of(kind, asked.columns or chosen), asked.size or (own.page_size if own else None) or PAGE_SIZE
+
+
 def filled(kind: KindPage, records: QuerySet[Any], columns: list[Column]) -> list[Any]:
     """Records with all that their cells show, in a constant number of queries."""
     needs = [name for column in columns for name in column.needs]
@@ -90,3 +103,33 @@ def tab_counts(kind: KindPage, user: User, asked: Asked) -> dict[str, int]:
     assert kind.tabs is not None
     rows = found_records(kind, user, asked, tabs=False).order_by().values_list(kind.tabs.name)
     return dict(rows.annotate(Count("pk")))
+
+
+def seen_table(kind: KindPage, user: User, asked: Asked, columns: list[Column]) -> Table:
+    """What a list shows, on all its pages, as a table of texts; the note below a name has a column of its own."""
+    records = shown_records(kind, user, asked)
+    rows: list[list[str]] = []
+    for start in range(0, records.count(), PORTION):
+        for record in filled(kind, records[start : start + PORTION], columns):
+            cells = [column.cell(record) for column in columns]
+            name, *others = cells
+            note = "; ".join(filter(None, (name.get("note"), in_words(name.get("state") or ""))))
+            rows.append([str(name["text"]), note, *map(cell_text, others)])
+    first, *rest = (column.label for column in columns)
+    return table([first, kind.note, *rest], rows)
+
+
+def cell_text(cell: Mapping[str, Any]) -> str:
+    """A cell of a list as a text alone."""
+    if "lines" in cell:
+        return "; ".join(" ".join(filter(None, (line.get("label"), cell_text(line)))) for line in cell["lines"])
+    if verdict := cell.get("verdict"):
+        words = "Not judged" if verdict == "none" else in_words(verdict)
+        return "; ".join(filter(None, (words, cell.get("failing"))))
+    shown = cell.get("full", cell.get("text", ""))
+    parts = [str(shown) if shown is not None else "", in_words(cell.get("state") or ""), cell.get("open", "")]
+    return "; ".join(filter(None, parts)).replace("\u00a0", " ")
+
+
+def in_words(code: str) -> str:
+    return code.replace("_", " ").capitalize()

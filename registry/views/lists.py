@@ -14,10 +14,9 @@ from registry.asking import Asked
 from registry.filters import form_field
 from registry.models import User
 from registry.services.imports import KINDS as IMPORT_KINDS
-from registry.views.listing import asked_of, columns_of, filled, shown_records, tab_counts
+from registry.views.listing import asked_of, filled, shown_records, tab_counts, with_layout
 from registry.views.pages import Column, KindPage
-
-PAGE_SIZE = 50
+from registry.views.saved import kept
 
 
 @require_safe
@@ -34,8 +33,7 @@ def record_list(request: HttpRequest, kind: KindPage, template: str = "registry/
 def list_page(request: HttpRequest, kind: KindPage, asked: Asked, template: str = "registry/list.html") -> HttpResponse:
     """A page of what is asked for."""
     user: User = request.user  # type: ignore[assignment]
-    columns = columns_of(kind, asked.columns)
-    size = asked.size or PAGE_SIZE
+    columns, size = with_layout(kind, user, asked)
     page = Paginator(shown_records(kind, user, asked), size).get_page(request.GET.get("page", "")[:9])
     records = filled(kind, page.object_list, columns)  # type: ignore[arg-type]
     context = {
@@ -58,7 +56,10 @@ def list_page(request: HttpRequest, kind: KindPage, asked: Asked, template: str 
         ],
         "is_filtered": bool(asked.typed or asked.is_faulty),
         "may_add": kind.may_edit(user),
-        "exports": exports(kind, asked),
+        "exports": exports(kind, asked, "export") if kind.kind in IMPORT_KINDS else [],
+        "seen": exports(kind, asked, "seen"),
+        "page_size": size,
+        **kept(kind, user, asked, columns),
     }
     return render(request, template, context, status=400 if asked.is_faulty else 200)
 
@@ -68,12 +69,10 @@ def address(page: KindPage, query: str) -> str:
     return f"{page.list_url}?{query}" if query else page.list_url
 
 
-def exports(kind: KindPage, asked: Asked) -> list[tuple[str, str]]:
+def exports(kind: KindPage, asked: Asked, view: str) -> list[tuple[str, str]]:
     """Where what the list shows can be had as a table: format and address."""
-    if kind.kind not in IMPORT_KINDS:
-        return []
     query = f"?{asked.query()}" if asked.query() else ""
-    return [(suffix, reverse(f"{kind.kind}_export", args=[suffix]) + query) for suffix in ("xlsx", "csv")]
+    return [(suffix, reverse(f"{kind.kind}_{view}", args=[suffix]) + query) for suffix in ("xlsx", "csv")]
 
 
 def tab_links(kind: KindPage, user: User, asked: Asked) -> list[dict[str, Any]]:

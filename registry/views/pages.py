@@ -49,7 +49,8 @@ class KindPage:
 
     Of its list: `rows` reads what belongs to the records of a page, `fill` writes what is counted beside them into
     those records; `counted` are the annotations that an order by such a number needs. `seen` gives the records that a
-    person may see and `found` those that hold a text, where the general way does not do.
+    person may see and `found` those that hold a text, where the general way does not do. `note` heads what
+    stands below the name in the first column.
     """
 
     kind: str
@@ -66,6 +67,7 @@ class KindPage:
     search_label: str
     columns: tuple[Column, ...]
     filters: tuple[Filter, ...]
+    note: str
     key_fields: tuple[str, ...]
     empty_text: str
     view_action: str = "register.view"
@@ -123,6 +125,10 @@ class KindPage:
             access.require(user, self.add_action)
         else:
             access.require(user, self.edit_action, self.site_of(record))
+
+
+LISTS: dict[str, KindPage] = {}
+"""All lists by kind; other packages put theirs in here when they are ready."""
 
 
 def text(shown: Any, **more: Any) -> dict[str, Any]:
