@@ -67,6 +67,7 @@ def record_rows(kind: str, editors: str, viewers: str = SHARED, adders: str = ""
     exported = {} if kind in {"site", "scheme"} else {f"{kind}_export": Row(get=SHARED)}
     return exported | {
         f"{kind}_list": Row(get=SHARED),
+        f"{kind}_seen": Row(get=SHARED),
         f"{kind}_new": Row(get=adders, post=adders, body=f"{kind}_new"),
         kind: Row(get=viewers, **lasting),
         f"{kind}_edit": Row(get=editors, post=editors, body=changed, **lasting),
@@ -115,6 +116,7 @@ TABLE: dict[str, Row | Open | Own] = {
     "loop_list": Row(get=PEOPLE),
     "overview": Row(get=PEOPLE),
     "loop_export": Row(get=PEOPLE),
+    "loop_seen": Row(get=PEOPLE),
     "loop_new": Row(get="dn", post="d", body="loop_new"),
     "loop": Row(get=MEMBERS, record="draft", **LOOP),
     "loop_edit": Row(get="d", post="d", record="draft", body="loop_change", **LOOP),
@@ -167,6 +169,9 @@ TABLE: dict[str, Row | Open | Own] = {
     "equipment_nameplate_file": Row(get=SHARED, record="equipment"),
     "pick": Row(get=SHARED),
     "read_quantity": Row(get=PEOPLE),
+    "list_layout": Row(post=SHARED, body="text"),
+    "view_new": Row(post=SITE, hidden="n", body="view_new"),
+    "view": Row(get=MEMBERS, post="ds", record="view", body="view_change", **LOOP),
     "search": Row(get=SHARED),
     "parameters": Row(get=PEOPLE),
     "expiry": Row(get=SHARED),

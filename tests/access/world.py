@@ -50,6 +50,7 @@ def build(get: Callable[[str], Any]) -> World:
     from registry.models import Certificate, Membership, NoticeKind, Role, Scheme
     from registry.services import attachments, notices
     from registry.services.records import Author, set_archived
+    from registry.services.views import save_view
     from reports.services import issue
 
     people, password, save, make_loop, loop_data = map(get, ("people", "password", "save", "make_loop", "loop_data"))
@@ -95,6 +96,7 @@ def build(get: Callable[[str], Any]) -> World:
         "issued": loop_keys(issued, approval_pk=Approval.objects.get(loop=issued).pk),
         "sheet": {"pk": sheet.pk},
         "person": {"pk": people["reader"].pk},
+        "view": {"pk": save_view(people["designer"], "equipment", site, "Sources", "kind=source").pk},
     }
     for kind, record in register.items():
         world.keys[kind] = {"pk": record.pk, "version": record.version}
@@ -152,6 +154,8 @@ def build(get: Callable[[str], Any]) -> World:
             f"role.{site.pk}.reader": "on",
         },
         "password": lambda keys: {"password": NEW_PASSWORD, "again": NEW_PASSWORD},
+        "view_new": lambda keys: {"name": "Sources of 28 V", "site": site.pk, "query": "kind=source"},
+        "view_change": lambda keys: {"name": "Sources at hand"},
         "own_password": lambda keys: {
             "old_password": password,
             "new_password1": NEW_PASSWORD,
