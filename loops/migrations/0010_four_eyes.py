@@ -40,7 +40,7 @@ EXISTS (
         WHERE pin.kind = basis.kind AND pin.record_id = basis.record_id AND pin.number >= basis.number
     ))
 )
-"""
+"""  # nosec B608 - constants of this file alone
 
 
 def add_four_eyes(apps, schema_editor):

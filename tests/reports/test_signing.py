@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import json
+from concurrent.futures import ThreadPoolExecutor
+from threading import Barrier
 from typing import Any
 
 import pytest
 from django.core.management import call_command
+from django.db import connection
 from django.test import Client
 
 from loops.models import Approval, Loop, LoopState
@@ -15,6 +18,7 @@ from loops.services.loops import save_loop
 from loops.services.signing import evidence_holds
 from registry.models import Change, Membership
 from registry.services.records import Author
+from reports.models import Sheet
 from tests.registry.login.authenticator import Passkey
 from tests.registry.login.ways import PASSWORD, add_passkey, log_in, plain
 
@@ -170,3 +174,27 @@ def test_altered_evidence_is_found(approver: Any, submitted: Any) -> None:
     assert not evidence_holds(altered)
     altered.evidence = {}
     assert not evidence_holds(altered)
+
+
+@pytest.mark.postgresql
+@pytest.mark.django_db(transaction=True)
+def test_twenty_presses_at_once_make_one_signature_and_one_sheet(submitted: Any, people: Any) -> None:
+    if connection.vendor != "postgresql":
+        pytest.skip("needs PostgreSQL: SQLite has one writer at a time")
+    start = Barrier(20)
+
+    def press(_: int) -> int:
+        try:
+            client = Client(raise_request_exception=False)
+            client.force_login(people["approver"])
+            start.wait(timeout=60)
+            form = {"_version": str(submitted.version), "password": PASSWORD}
+            return client.post(f"/loops/{submitted.pk}/approve/", form).status_code
+        finally:
+            connection.close()
+
+    with ThreadPoolExecutor(20) as pool:
+        statuses = list(pool.map(press, range(20)))
+    assert statuses.count(302) == 1
+    assert max(statuses) < 500, statuses
+    assert (Approval.objects.count(), Sheet.objects.count()) == (1, 1)
