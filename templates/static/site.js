@@ -69,6 +69,16 @@
     });
   }
 
+  /* Whoever logs out leaves nothing behind that they typed (see draft.js). */
+  function drafts() {
+    document.addEventListener("submit", (event) => {
+      if (!event.target.action?.endsWith?.("/logout/")) return;
+      try {
+        for (const key of Object.keys(localStorage)) if (key.startsWith("unlit-draft:")) localStorage.removeItem(key);
+      } catch { /* storage may be refused; then nothing was kept */ }
+    });
+  }
+
   function confirmations() {
     document.addEventListener("submit", (event) => {
       const question = event.submitter?.dataset.confirm || event.target.dataset.confirm;
@@ -165,6 +175,6 @@
   }
 
   document.addEventListener("DOMContentLoaded", () => {
-    for (const help of [themeToggle, searchKey, menus, confirmations, guard, rows, pasteBlock, errorSummary]) help();
+    for (const help of [themeToggle, searchKey, menus, confirmations, guard, drafts, rows, pasteBlock, errorSummary]) help();
   });
 })();
