@@ -14,7 +14,7 @@ from dataclasses import dataclass, field, replace
 
 from registry.exchange import pasted_lines as lines
 from registry.exchange.pasted_doubts import doubts
-from registry.exchange.pasted_inline import Line, Reading, Symbol
+from registry.exchange.pasted_inline import Line, Reading, Symbol, fits
 from registry.exchange.pasted_lines import MASK, Part, masked
 from registry.exchange.pasted_result import (
     INPUTS,
@@ -92,6 +92,7 @@ class _Reader:
         self.markings: list[Found] = []
         self.unread: list[Unread] = []
         self.number, self.line = 0, ""
+        self.kept_line, self.kept_columns = 0, set[str]()
 
     # ------------------------------------------------------------------------------------------------------- one line
 
@@ -190,6 +191,8 @@ class _Reader:
         values = [token for token in found if token.what == "value"]
         if named and values:
             self._leave(f"“{named[0].text}” and “{values[0].text}” stand here, not clearly together: type it by hand.")
+        elif self.kept_line == self.number - 1 and any(fits(v, column) for v in values for column in self.kept_columns):
+            self._leave(f"“{values[0].text}” stands here without a name, below a value of its kind: compare the two.")
         elif not known and not side:
             self._leave("")
 
@@ -252,6 +255,7 @@ class _Reader:
 
     def _keep(self, readings: list[Reading], scope: _Scope | None = None, table: bool = False) -> None:
         scope = scope or self.scope
+        self.kept_line, self.kept_columns = self.number, {reading.column for reading in readings}
         columns: dict[str, set[str]] = {}
         for reading in readings:
             if reading.column in PERMITTED:

@@ -64,6 +64,8 @@ TRAPS: list[tuple[str, Expected, Expected, str]] = [
     ("Ui = 30 V (Zone 0: 28 V)", {}, {}, "28 V"),
     ("Ui = 30 V for terminals 1-2, 28 V for terminals 3-4", {}, {}, "28 V"),
     ("Ui: 30 V -> 28 V", {}, {}, "28 V"),
+    ("Ui = 30 V\n(28 V in zone 0)", {"ui_v": "30 V"}, {}, "28 V"),
+    ("Ui = 30 V\nInsulation tested\nat 500 V", {"ui_v": "30 V"}, {}, ""),
     ("Ui = 30 V / 28 V", {}, {}, ""),
     ("Ii = 0.1 A / 100 mA", {"ii_a": "0.1 A"}, {}, ""),
     ("Ii = 4...20 mA", {}, {}, "no unit"),
@@ -104,7 +106,7 @@ def read(text: str) -> tuple[Expected, Expected, str]:
     return (
         {column: text for column, text in offered.items() if column not in doubtful},
         {column: text for column, text in offered.items() if column in doubtful},
-        " ".join(line.reason for line in found.unread),
+        " ".join(line.reason for line in found.unread if line.reason),
     )
 
 
