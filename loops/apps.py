@@ -12,7 +12,7 @@ class LoopsConfig(AppConfig):
         from loops.services.permitted import permitted_capacitance
         from loops.services.proofs import prove_approvals, prove_verifications
         from loops.services.tables import tables_told
-        from loops.services.uses import describe, foresee
+        from loops.services.uses import describe, foresee, issued
         from loops.tables import register_loops
         from loops.views.kind import LOOP
         from loops.views.searching import search_loops
@@ -28,7 +28,7 @@ class LoopsConfig(AppConfig):
         register_loops()
         LISTS["loop"] = LOOP
         use_capacitance_table(permitted_capacitance)
-        USERS.update({"describe": describe, "foresee": foresee, "notes": tables_told})
+        USERS.update({"describe": describe, "foresee": foresee, "issued": issued, "notes": tables_told})
         if announce not in LISTENERS:
             LISTENERS.append(announce)
         PROOFS.update({"verifications": prove_verifications, "approvals": prove_approvals})

@@ -5,7 +5,7 @@ The register knows no loops. Whoever uses its records says so when it is ready, 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -90,6 +90,9 @@ MOST_JUDGED = 500
 Notes = Callable[[Record], Sequence[Mapping[str, str]]]
 """What a record's users keep beside it."""
 
+Issued = Callable[[str, Iterable[int]], set[int]]
+"""Of some records of a kind, by their keys, those on which something rests that was issued once."""
+
 USERS: dict[str, Callable[..., Any]] = {}
 
 
@@ -103,6 +106,12 @@ def notes(record: Record) -> Sequence[Mapping[str, str]]:
     """What the users of a record keep beside it, as labels and values; empty where nobody keeps anything."""
     function: Notes | None = USERS.get("notes")
     return function(record) if function else ()
+
+
+def issued(kind: str, keys: Iterable[int]) -> set[int]:
+    """Of some records of a kind, by their keys, those on which something rests that was issued once."""
+    function: Issued | None = USERS.get("issued")
+    return function(kind, keys) if function else set()
 
 
 def foresee(proposals: Proposals, site_keys: Sequence[int], most: int = MOST_JUDGED) -> Effects:

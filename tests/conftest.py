@@ -111,7 +111,7 @@ def author_as(people: People) -> Callable[..., Any]:
     """`author_as("designer", reason="…")`: an Author who comes by the page."""
     from registry.services.records import Author
 
-    return lambda role, **values: Author(people[role], **values)
+    return lambda role, **values: Author(people[role], **{"reason": "As tested"} | values)
 
 
 @pytest.fixture
@@ -148,11 +148,11 @@ def client_as(people: People) -> Callable[[str], Any]:
 
 @pytest.fixture
 def save(people: People) -> Callable[..., Any]:
-    """`save(kind, data, by="keeper")`: save nested text as a record of the register."""
+    """`save(kind, data, by="keeper", reason=…)`: save nested text as a record of the register."""
     from registry.services.records import Author, save_text
 
-    def save_as(kind: str, data: dict[str, Any], by: str = "keeper", **options: Any) -> Any:
-        return save_text(kind, data, Author(people[by]), **options)
+    def save_as(kind: str, data: dict[str, Any], by: str = "keeper", reason: str = "As tested", **options: Any) -> Any:
+        return save_text(kind, data, Author(people[by], reason=reason), **options)
 
     return save_as
 

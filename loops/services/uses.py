@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from django.urls import reverse
@@ -11,6 +11,7 @@ from loops.models import CableRun, Loop, Member
 from loops.selectors import BASIS_CHANGED
 from loops.services.whatif import Key, Proposal, WhatIf, loops_of, whatifs
 from registry.models.base import Record
+from registry.selectors import LOOPS_BY_KIND
 from registry.uses import MOST_JUDGED, Effect, Effects, Use
 
 
@@ -36,6 +37,18 @@ def describe(record: Record, keys: Sequence[int]) -> list[Use]:
         )
         for loop in (found[key] for key in keys if key in found)
     ]
+
+
+def issued(kind: str, keys: Iterable[int]) -> set[int]:
+    """Of some records by their keys: loops that were issued once, and what such loops use."""
+    chosen = list(keys)
+    loops = Loop.objects.filter(approvals__isnull=False)
+    if kind == Loop.record_kind:
+        return set(loops.filter(pk__in=chosen).values_list("pk", flat=True))
+    if kind not in LOOPS_BY_KIND:
+        return set()
+    path = LOOPS_BY_KIND[kind]
+    return set(loops.filter(**{f"{path}__in": chosen}).values_list(path, flat=True)) & set(chosen)
 
 
 def pinned_numbers(record: Record, keys: Sequence[int]) -> dict[int, int]:

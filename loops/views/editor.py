@@ -23,7 +23,7 @@ from loops.views.page import visible_loop
 from loops.views.requests import opened_version, person, typed
 from registry import access
 from registry.models import Revision, Site
-from registry.services.records import Author, EntryRefused, StaleRecord, latest_revision
+from registry.services.records import REASON, Author, EntryRefused, StaleRecord, latest_revision
 from registry.views.forms import nest, without_keys
 
 ROW_COMMANDS = ("_add", "_remove", "_duplicate", "_chain")
@@ -172,6 +172,8 @@ def show(
         "version": loop.version if loop is not None and fresh_version else posted.get("_version", ""),
         "opened_revision": revision.number if revision else posted.get("_revision", ""),
         "reason": posted.get("_reason", ""),
+        "reason_wanted": loop is not None and loop.approvals.exists(),
+        "reason_errors": (errors or {}).get(REASON, []),
         "refusal": refusal or locked(loop),
         "unsaved": unsaved,
         "panel": panel,

@@ -35,6 +35,8 @@ from registry.services.changes import recorded, tell
 from registry.services.inserting import insert
 from registry.services.records import (
     ACTIONS,
+    REASON,
+    REASON_WANTING,
     Author,
     EntryRefused,
     StaleRecord,
@@ -47,6 +49,7 @@ from registry.services.records import (
     unique_path,
     write,
 )
+from registry.uses import issued
 
 
 @dataclass(frozen=True)
@@ -162,7 +165,7 @@ def change_many(standing: Sequence[Piece], author: Author, outcome: Outcome) -> 
     prefetch_related_objects(records, *row_lookups(model))
     changing = [piece for piece in standing if not unchanged(piece[1], piece[2])]
     outcome.unchanged += len(standing) - len(changing)
-    changing = list(not_stale(model, changing, outcome))
+    changing = list(reasoned(list(not_stale(model, changing, outcome)), author, outcome))
     names = unique_names(model)
     alone = [piece for piece in changing if any(differs(piece[1], n, piece[2][n]) for n in names if n in piece[2])]
     apart = {index for index, _, _ in alone}
@@ -191,6 +194,17 @@ def not_stale(model: type[Record], pieces: Sequence[Piece], outcome: Outcome) ->
             yield index, record, cleaned
         else:
             outcome.errors[index] = {unique_path(record, ""): [str(StaleRecord(record, record.version))]}
+
+
+def reasoned(pieces: Sequence[Piece], author: Author, outcome: Outcome) -> Iterator[Piece]:
+    """Without a reason, the records on which nothing rests that was issued; the others are refused."""
+    keys = [record.pk for _, record, _ in pieces]
+    kept = issued(pieces[0][1].record_kind, keys) if pieces and not author.reason.strip() else set()
+    for piece in pieces:
+        if piece[1].pk in kept:
+            outcome.errors[piece[0]] = {REASON: [REASON_WANTING]}
+        else:
+            yield piece
 
 
 def unique_names(model: type[models.Model]) -> set[str]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
 from django.db import transaction
@@ -24,6 +25,8 @@ def propose(
     """
     with recorded():
         before = latest_revision_digest(kind, record_id)
+        # Nobody is asked why before anything is saved.
+        author = author if author.reason else replace(author, reason="preview")
         record = save_text(kind, data, author, record_id=record_id, opened_version=opened_version)
         after = latest_revision(record)
         content = snapshot(record)

@@ -23,10 +23,14 @@ from registry.models.base import Child, Record
 from registry.reading import read_entry
 from registry.services.changes import Told, recorded, site_of, tell
 from registry.services.second_factors import refusal_to_require
+from registry.uses import issued
 
 R = TypeVar("R", bound=Record)
 SKIPPED = frozenset({"version", "archived_at", "created_at", "changed_at", "position"})
 ROW_NAMES = ("name", "tag", "group", "temperature_class")
+REASON = "reason"
+"""The path of a message about the reason for a change."""
+REASON_WANTING = "Say why in a few words: a loop was issued with this, and whoever signed it must be told the reason."
 ACTIONS = {"site": "site.edit", "area": "area.edit", "scheme": "scheme.edit"}
 
 
@@ -121,12 +125,17 @@ def relation(record: models.Model, field: models.Field[Any, Any]) -> dict[str, A
 
 
 def record_revision(record: Record, author: Author) -> Revision | None:
-    """Write the next revision of a record and tell the change log; None where nothing differs from the last one."""
+    """Write the next revision of a record and tell the change log; None where nothing differs from the last one.
+
+    Raises EntryRefused without a reason where something that was issued rests on the record.
+    """
     content = snapshot(record) | {"archived": record.is_archived}
     mark = digest(content)
     last = latest_revision(record)
     if last is not None and last.digest == mark:
         return None
+    if last is not None and not author.reason.strip() and issued(record.record_kind, [record.pk]):
+        raise EntryRefused({REASON: [REASON_WANTING]})
     revision = revision_of(record, content, (last.number if last else 0) + 1, author)
     revision.save(force_insert=True)
     tell(deed_of(record, revision, author, last))
