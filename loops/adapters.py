@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping
 from decimal import Decimal
 from typing import Any
 
+from loops.engine.checks.certificates import suffix
 from registry.models import HazardousArea, Site
 
 Snapshot = Mapping[str, Any]
@@ -175,7 +176,7 @@ def device_kind(terminals: Snapshot, certificate: Snapshot | None) -> str:
         return "simple"
     if certificate is None:
         return "uncertified"
-    return "component" if certificate["number"].strip().upper().endswith("U") else "certified"
+    return "component" if suffix(certificate["number"]) == "U" else "certified"
 
 
 def cable_document(run: Snapshot, cable_type: Snapshot | None) -> dict[str, Any]:

@@ -29,6 +29,11 @@ _EUROPEAN = re.compile(
 _IECEX = re.compile(
     rf"(?P<scheme>IECEx)[ -]?{_BODY}[ -]?(?P<year>[0-9]{{2}})\.(?P<serial>[0-9]{{4,6}}){_END}", re.ASCII | re.IGNORECASE
 )
+_SUFFIX = re.compile(r"\d[ \-/(]*([XU])(?![A-Z0-9])", re.IGNORECASE)
+_ENDING = re.compile(
+    r"[ \-/.(]([XU])\)?(?:[ ,;(/\-]{1,3}(?:issue|iss|rev|revision|supplement|suppl|amendment|variation)\b.*)?$",
+    re.IGNORECASE,
+)
 _SCHEMES = {"ATEX": "ATEX", "UKEX": "UKEX", "IECEX": "IECEx"}
 
 
@@ -95,6 +100,29 @@ def parse_certificate_number(text: str) -> CertificateNumber:
         suffix=(match["suffix"] or "").upper(),
         issue=int(match["issue"]) if match["issue"] else None,
     )
+
+
+def suffix_of(number: str) -> str:
+    """ "X", "U" or nothing: what a number of any scheme ends in. An issue or supplement may be named behind it.
+
+    The engine has the same rule for case documents (loops.engine.checks.certificates.suffix), which know no register.
+
+    >>> suffix_of("EXB 19 ATEX 0202 U issue 2"), suffix_of("IECEx EXB 11.0091X"), suffix_of("UXB 19 ATEX 0202")
+    ('U', 'X', '')
+    """
+    plain = " ".join(number.split())[:LONGEST]
+    found = {match.upper() for match in (*_SUFFIX.findall(plain), *_ENDING.findall(plain))}
+    return "U" if "U" in found else "X" if found else ""
+
+
+def stem_of(number: str) -> str:
+    """A number in one spelling without its X or U: what all issues of a certificate share.
+
+    >>> stem_of("EXB 19 ATEX 0202 X") == stem_of("exb 19 atex 0202")
+    True
+    """
+    plain = " ".join(number.split()).upper()
+    return re.sub(r"[ \-/(]*[XU]\)?$", "", plain) if suffix_of(plain) and plain[-1] in "XU)" else plain
 
 
 def _explain(plain: str) -> MarkingError:

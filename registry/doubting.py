@@ -53,6 +53,11 @@ def doubts_of_terminals(terminals: Terminals) -> Iterator[Doubt]:
                 permitted=permitted,
             )
         )
+    if terminals.certificate and terminals.certificate.suffix == "U":
+        yield Doubt(
+            "certificate",
+            f"{terminals.certificate.number} is a component certificate (U): every loop refuses it for use on its own.",
+        )
     sizes = values(terminals)
     sizes.pop("um_v")  # of the safe area: 250 V and more is common there
     yield from plausibility.doubts_of_size(sizes)

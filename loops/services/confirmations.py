@@ -8,7 +8,8 @@ from typing import Any
 
 from django.utils import timezone
 
-from loops.engine.checks.certificates import suffix
+from loops.casefile import sentence
+from loops.engine.checks.certificates import conditions_remark, suffix
 from loops.models import Confirmation, Loop, Verification
 from loops.services.refusals import WorkflowRefused
 from loops.services.steps import tell_of
@@ -20,6 +21,8 @@ from registry.services.changes import recorded
 from registry.services.records import latest_revision, lock, refuse_stale
 
 Kind = Confirmation.Kind
+APART = ("about", "certificate_number")
+"""What `conditions` says of a matter beside its own fields."""
 
 
 @dataclass(frozen=True)
@@ -43,10 +46,12 @@ def matters(loop: Loop, verification: Verification | None = None) -> list[Matter
     if verification is None:
         return []
     standing = standing_confirmations(loop)
-    rows = [*conditions(verification.revision.snapshot), *general(verification)]
+    listed = list(conditions(verification.revision.snapshot))
+    asked_one_by_one = {sentence(conditions_remark(row["tag"], row["certificate_number"])) for row in listed}
+    rows = [*listed, *(row for row in general(verification) if row["text"] not in asked_one_by_one)]
     unique = {mark: values | {"mark": mark} for values in rows for mark in [digest(values["about"])]}
     return [
-        Matter(given=standing.get(mark), **{name: value for name, value in values.items() if name != "about"})
+        Matter(given=standing.get(mark), **{name: value for name, value in values.items() if name not in APART})
         for mark, values in unique.items()
     ]
 
@@ -67,6 +72,7 @@ def conditions(loop_snapshot: Mapping[str, Any]) -> Iterator[dict[str, Any]]:
                 "text": text,
                 "tag": row["tag"],
                 "certificate": f"{content['number']} issue {content['issue']}",
+                "certificate_number": content["number"],
                 "certificate_revision": key,
                 "number": number,
                 "about": [Kind.CONDITION.value, row["tag"], row["terminals"]["id"], content["id"], number, text],

@@ -6,6 +6,7 @@ import datetime as dt
 
 from django.db import models
 
+from registry.certificate_numbers import suffix_of
 from registry.models.base import Record
 
 
@@ -44,6 +45,10 @@ class Certificate(Record):
         blank=True,
         help_text="Leave empty where the certificate carries no end date.",
     )
+    follows = models.ForeignKey(
+        "self", on_delete=models.PROTECT, null=True, blank=True, editable=False, related_name="followed_by"
+    )
+    """The issue that this one superseded."""
     status = models.CharField(max_length=12, choices=CertificateStatus.choices, default=CertificateStatus.CURRENT)
     specific_conditions = models.TextField(
         blank=True, help_text="Specific conditions of use (X), one a line; each must be met by the installation."
@@ -59,8 +64,7 @@ class Certificate(Record):
     @property
     def suffix(self) -> str:
         """ "X", "U" or nothing."""
-        last = self.number.strip()[-1:].upper()
-        return last if last in {"X", "U"} else ""
+        return suffix_of(self.number)
 
     def has_run_out(self, today: dt.date) -> bool:
         """Whether the end date lies before `today`; the last day itself is still valid."""

@@ -30,6 +30,7 @@ class Deed(models.TextChoices):
     ASK = "ask", _("Review asked")
     ANSWER = "answer", _("Review answered")
     REMARK = "remark", _("Remark")
+    SUPERSEDE = "supersede", _("Superseded by the next issue")
     BASIS = "basis", _("Basis changed")
 
 

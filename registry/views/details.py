@@ -24,6 +24,7 @@ from registry.querysets import visible
 from registry.selectors import loops_using, revisions_of
 from registry.services.attachments import MODELS, files_of
 from registry.services.expiry import leads_by_scheme
+from registry.services.issues import issues_of, refusal_to_supersede
 from registry.showing import (
     end_state,
     end_words,
@@ -163,18 +164,13 @@ def certificate_content(record: Certificate, user: User) -> dict[str, Any]:
         ],
         "issues": issues_of(record),
         "acceptance": acceptance(record, user),
+        "may_supersede": not refusal_to_supersede(record) and access.may(user, "register.edit"),
         "end": end_words(record, today),
         "end_state": end_state(record, today, leads_by_scheme().get(record.scheme, LEAD_DAYS)),
         "conditions": [text for _, text in numbered_conditions(record.specific_conditions)],
         "equipment": on_it[:EQUIPMENT_SHOWN],
         "equipment_count": on_it.count(),
     }
-
-
-def issues_of(record: Certificate) -> list[Certificate]:
-    """All issues of a certificate that the register holds, the first one first: 0, 1, 2 … 10; others by their words."""
-    issues = Certificate.objects.filter(number=record.number)
-    return sorted(issues, key=lambda row: (0, int(row.issue), "") if row.issue.isdecimal() else (1, 0, row.issue))
 
 
 def acceptance(record: Certificate, user: User) -> list[dict[str, Any]]:

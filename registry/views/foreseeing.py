@@ -35,8 +35,13 @@ def shown_effects(effects: Effects) -> dict[str, Any]:
     }
 
 
-def effects_page(request: HttpRequest, kind: KindPage, record: Record, effects: Effects) -> HttpResponse:
-    """The loops that a change touches, with the form carried along unseen: to save it, or to go back to it."""
+def effects_page(
+    request: HttpRequest, kind: KindPage, record: Record, effects: Effects, form_action: str = ""
+) -> HttpResponse:
+    """The loops that a change touches, with the form carried along unseen: to save it, or to go back to it.
+
+    `form_action` is the address of the form, where it is not that of the record.
+    """
     context: dict[str, Any] = {
         "kind": kind,
         "section": kind.section,
@@ -45,7 +50,7 @@ def effects_page(request: HttpRequest, kind: KindPage, record: Record, effects: 
         "carried": [
             (name, value) for name, values in request.POST.lists() if name not in NOT_CARRIED for value in values[-1:]
         ],
-        "form_action": kind.url(record, "edit"),
+        "form_action": form_action or kind.url(record, "edit"),
         "cancel_url": kind.url(record),
         "crumbs": [
             {"text": kind.title, "url": kind.list_url},

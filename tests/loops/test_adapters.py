@@ -72,3 +72,15 @@ def test_what_a_device_needs_is_sent() -> None:
 
 def test_snapshots_from_before_these_columns_are_still_read() -> None:
     assert "needs" not in device_document("D1", terminals(GAS), None, None, False)
+
+
+def test_a_component_certificate_is_told_by_its_u_however_the_number_goes_on() -> None:
+    """Both readers of the suffix, that of the register and that of the engine, agree."""
+    from loops.adapters import device_kind
+    from registry.certificate_numbers import suffix_of
+    from tests.loops.engine.test_certificates import SUFFIXES
+
+    terminals = {"simple_kind": ""}
+    for number, letter in SUFFIXES.items():
+        assert suffix_of(number) == letter
+        assert device_kind(terminals, {"number": number}) == ("component" if letter == "U" else "certified")

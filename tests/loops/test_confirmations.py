@@ -162,3 +162,19 @@ def test_sheet_and_page_of_signing_say_how_each_condition_is_met(
     ]
     page = client_as("approver").get(f"/loops/{loop.pk}/approve/").content.decode()
     assert "Met for 1" in page and "Met for 2" in page
+
+
+def test_an_x_is_not_asked_as_a_whole_beside_its_conditions(
+    x_loop: Any, rewrite: Callable[..., Any], confirm: Callable[..., Any], people: Any
+) -> None:
+    """With the conditions in the register only those are asked for; without them the whole is."""
+
+    def whole(loop: Any) -> list[str]:
+        return [matter.text for matter in confirmations.matters(loop) if "ends in X" in matter.text]
+
+    assert not whole(x_loop)
+    for matter in conditions_of(x_loop):
+        confirm(x_loop, matter)
+    assert all(matter.given for matter in confirmations.matters(x_loop) if "EXB 19" in matter.text + matter.certificate)
+    rewrite(number=X_NUMBER, specific_conditions="")
+    assert len(whole(refresh(x_loop.pk, Author(people["designer"])))) == 1

@@ -14,7 +14,12 @@ from typing import NamedTuple
 from loops.engine.case import Case, Certificate, CertificateStatus, Device, DeviceKind
 from loops.engine.findings import CONFIRM, FAIL, INCOMPLETE, NOT_APPLICABLE, PASS, Check, CheckId, Remark, Verdict
 
-_SUFFIX = re.compile(r"\d[\s\-]*([XU])(?![A-Z0-9])", re.IGNORECASE)
+_SUFFIX = re.compile(r"\d[ \-/(]*([XU])(?![A-Z0-9])", re.IGNORECASE)
+_ENDING = re.compile(
+    r"[ \-/.(]([XU])\)?(?:[ ,;(/\-]{1,3}(?:issue|iss|rev|revision|supplement|suppl|amendment|variation)\b.*)?$",
+    re.IGNORECASE,
+)
+_LONGEST_NUMBER = 200
 _ENDED = frozenset({CertificateStatus.WITHDRAWN, CertificateStatus.SUSPENDED})
 
 
@@ -25,12 +30,15 @@ class _Finding(NamedTuple):
 
 @lru_cache(maxsize=4096)
 def suffix(number: str) -> str:
-    """The suffix letter of a certificate number: "X", "U" or "".
+    """The suffix letter of a certificate number: "X", "U" or "". An issue or supplement may be named behind it.
 
-    >>> suffix("PTB 00 ATEX 2048 X"), suffix("IECEx PTB 11.0091X"), suffix("EXB 19 ATEX 2U"), suffix("EXB 19 ATEX 2")
+    >>> suffix("EXB 00 ATEX 2048 X"), suffix("IECEx EXB 11.0091X"), suffix("EXB 19 ATEX 2U"), suffix("EXB 19 ATEX 2")
     ('X', 'X', 'U', '')
+    >>> suffix("EXB 19 ATEX 0202 U issue 2"), suffix("NQ 4417-A (U), Supplement 1"), suffix("UXB 19 ATEX 0202")
+    ('U', 'U', '')
     """
-    found = [match.upper() for match in _SUFFIX.findall(number)]
+    plain = " ".join(number.split())[:_LONGEST_NUMBER]
+    found = [match.upper() for match in (*_SUFFIX.findall(plain), *_ENDING.findall(plain))]
     return "U" if "U" in found else "X" if found else ""
 
 
@@ -103,10 +111,7 @@ def _findings(name: str, certificate: Certificate, case: Case) -> list[_Finding]
         words = certificate.status.value if certificate.status is not None else ""
         found.append(_Finding(FAIL, Remark("Certificate {1} of {0} is {2}.", (name, number, words))))
     if letter == "X":
-        why = Remark(
-            "Certificate {1} of {0} ends in X: confirm that every specific condition of use is met.", (name, number)
-        )
-        found.append(_Finding(CONFIRM, why))
+        found.append(_Finding(CONFIRM, conditions_remark(name, number)))
     if certificate.status is None:
         found.append(
             _Finding(
@@ -136,6 +141,13 @@ def _findings(name: str, certificate: Certificate, case: Case) -> list[_Finding]
     if ended is not None:
         found.append(_Finding(CONFIRM, ended))
     return found
+
+
+def conditions_remark(name: str, number: str) -> Remark:
+    """What is asked of an X certificate as a whole. Whoever lists its conditions one by one asks for those instead."""
+    return Remark(
+        "Certificate {1} of {0} ends in X: confirm that every specific condition of use is met.", (name, number)
+    )
 
 
 def _accepted(scheme: str, accepted: tuple[str, ...]) -> bool:

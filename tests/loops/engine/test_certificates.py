@@ -104,3 +104,32 @@ def test_several_findings_keep_their_operands() -> None:
     sentence = check.why.template.format(*check.why.operands)
     assert sentence.count("EXB 1 X") == 2 and sentence.count("D1") == 2
     assert Certificate() == Certificate(None)
+
+
+# Spellings as certificates, lists and data sheets have them (common practice, no source).
+SUFFIXES = {
+    "EXB 19 ATEX 0202": "",
+    "EXB 19 ATEX 0202 X": "X",
+    "EXB19ATEX0202X": "X",
+    "EXB 19 ATEX 0202 U": "U",
+    "EXB 19 ATEX 0202U": "U",
+    "EXB 19 ATEX 0202 U issue 2": "U",
+    "EXB 19 ATEX 0202 U, Issue No. 2": "U",
+    "EXB 19 ATEX 0202U/Issue 1": "U",
+    "EXB 19 ATEX 0202 (U)": "U",
+    "EXB 19 ATEX 0202 U Rev. 3": "U",
+    "EXB 19 ATEX 0202 X, Supplement 1": "X",
+    "IECEx EXB 11.0091U issue 0": "U",
+    "IECEx EXB 11.0091  X": "X",
+    "NQ 4417-A X": "X",
+    "NQ 4417-A (U), Supplement 1": "U",
+    "UXB 19 ATEX 0202": "",
+    "EXU 19 ATEX 0202": "",
+    "NQ 4417-AX": "",
+    "EXB 19 UKEX 0202 issue 2": "",
+}
+
+
+@pytest.mark.parametrize("number", SUFFIXES)
+def test_the_suffix_is_found_whatever_is_named_behind_it(number: str) -> None:
+    assert suffix(number) == SUFFIXES[number]
