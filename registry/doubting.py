@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator
 from contextlib import suppress
 from dataclasses import replace
@@ -18,9 +17,6 @@ from registry.models.base import Record
 from registry.number_forms import fits
 from registry.parameters import PARAMETERS
 from registry.plausibility import Doubt, Number
-
-FISCO_WORDS = re.compile(r"[\s,;]*\bFISCO\b(?: (?:power supply|field device|terminator))?", re.IGNORECASE)
-"""What IEC 60079-11 adds to a marking for fieldbus (from memory); it says nothing of level or group."""
 
 
 def doubts(record: Record) -> list[Doubt]:
@@ -74,7 +70,7 @@ def doubts_of_marking(equipment: Equipment) -> Iterator[Doubt]:
     if not equipment.marking.strip() or equipment.kind == EquipmentKind.SIMPLE_APPARATUS:
         return
     try:
-        markings = read_markings(equipment.marking)
+        markings = parse_markings(equipment.marking)
     except MarkingError as error:
         yield Doubt("marking", f"The Ex marking is not understood and was not compared. {error}")
         return
@@ -92,28 +88,6 @@ def doubts_of_marking(equipment: Equipment) -> Iterator[Doubt]:
             if group and alike and group not in alike:
                 named = " and ".join(sorted(alike))
                 yield Doubt(column, f"The group {group} is not that of the marking, {named}.", place)
-
-
-def read_markings(text: str) -> tuple[Marking, ...]:
-    """All markings of a nameplate, also where one for dust follows one for gas without a semicolon between them.
-
-    >>> [marking.groups for marking in read_markings("II (1) GD [Ex ia Ga] IIC [Ex ia Da] IIIC")]
-    [('IIC',), ('IIIC',)]
-
-    Raises MarkingError with what is wrong with the text as it stands.
-    """
-    text = FISCO_WORDS.sub("", text)
-    try:
-        return parse_markings(text)
-    except MarkingError:
-        parts = re.split(r"[\s,;/]+(?=\[?[AE]?Ex )", text.strip())
-        if len(parts) > 1 and "Ex " not in parts[0]:
-            parts[:2] = [f"{parts[0]} {parts[1]}"]
-        if len(parts) < 2:
-            raise
-        with suppress(MarkingError):
-            return parse_markings("; ".join(parts))
-        raise
 
 
 def groups_of(markings: tuple[Marking, ...], gives: bool) -> set[str]:

@@ -12,8 +12,11 @@ letters count, for ``Db`` is an EPL and ``db`` a type of protection. Certificate
 
 from __future__ import annotations
 
+import itertools
 import re
 import unicodedata
+from contextlib import suppress
+from dataclasses import replace
 from decimal import Decimal
 
 from registry.certificate_numbers import CertificateNumber, parse_certificate_number
@@ -76,8 +79,11 @@ _CLASS = re.compile(
     r"\(?(?P<first>T[1-6])(?: ?(?:\.\.\.?|-|to|/) ?(?P<last>T[1-6]))?\)?(?![A-Za-z0-9])|"
     r"(?P<sub>T2[A-D]|T3[A-C]|T4A)(?![A-Za-z0-9])"
 )
-_SURFACE = re.compile(rf"(?:T(?:(?P<layer>[1-9][0-9]{{1,2}}) )? ?)?(?P<degrees>[0-9]{{2,3}}(?:[.,][0-9])?){_DEGREES}")
-_IP = re.compile(r"IP ?([0-9X]{2}[A-Z]?)(?![A-Za-z0-9])")
+_SURFACE = re.compile(
+    rf"(?:T(?:(?P<layer>[1-9][0-9]{{1,2}}) )? ?)?(?P<degrees>[0-9]{{2,3}}(?:[.,][0-9])?){_DEGREES}"
+    rf"(?: ?(?:\.\.\.?|-|to) ?T? ?(?P<last>[0-9]{{2,3}}(?:[.,][0-9])?){_DEGREES})?"
+)
+_IP = re.compile(r"IP ?([0-9X]{2}[A-Z]?(?:/[0-9X]{2}[A-Z]?)?)(?![A-Za-z0-9])")
 _AMBIENT = re.compile(
     rf"(?P<low>{_NUMBER})(?:{_DEGREES})? ?(?:≤|<=|<) ?T(?:amb|a)\.? ?(?:≤|<=|<) ?(?P<high>{_NUMBER}){_DEGREES}|"
     rf"(?:T(?:amb|a)\.? ?[:=]? ?)?(?P<from>{_NUMBER})(?:{_DEGREES})? ?(?:to|\.\.\.?) ?(?P<to>{_NUMBER}){_DEGREES}|"
@@ -93,6 +99,18 @@ _LETTERS = re.compile(
     r"(?:groups?|grps?|gps?)\.? ?([A-G](?:(?: ?(?:,|/|&|-|and|to|through) ?| ?)[A-G])*)(?![A-Za-z])",
     re.ASCII | re.IGNORECASE,
 )
+
+
+_FIELDBUS = re.compile(
+    r"\(?(?:FISCO|FNICO|2-WISE|[Ee]ntity)(?![A-Za-z])"
+    r"(?: (?:power supply|power port|power load port|load port|communication port|auxiliary devices?|field device|"
+    r"terminator|system)(?![A-Za-z]))?\)?"
+)
+"""What IEC 60079-11 and IEC TS 60079-47 add to a marking for fieldbus and two-wire Ethernet (from memory)."""
+_REMARK = re.compile(r"\(?(?:see|per|refer to|as per|control drawing|install)(?![a-z])[^\[\];\n]*$", re.IGNORECASE)
+"""Words that lead to another paper; they go on to the end."""
+_BEGINNING = re.compile(r"(?<![A-Za-z0-9])(?:I{1,2} ?\(?M?[123][ /()GDM123]{0,20})?\[? ?[AE]?Ex(?= ?[a-z])(?![a-z]{3})")
+"""Where a marking begins, its group and category with it."""
 
 
 class _Scanner:
@@ -120,9 +138,47 @@ class _Scanner:
 
 
 def parse_markings(text: str) -> tuple[Marking, ...]:
-    """All markings of a nameplate that are separated by semicolons or lines, or by a comma before an Ex or a class."""
-    parts = re.split(r"[;\n]|,(?= ?(?:\[?[AE]?Ex |(?:CL|Class) |I{1,2} ?\(?M?[123]))", text)
-    return tuple(parse_marking(part) for part in parts if part.strip())
+    """All markings of a nameplate: separated by semicolons or lines, by a comma before an Ex or a class, or by nothing.
+
+    Group and category that stand before the first hold for the others too where their atmosphere is named there.
+
+    >>> [write_marking(marking) for marking in parse_markings("II (1) GD [Ex ia Ga] IIC [Ex ia Da] IIIC")]
+    ['II (1) GD [Ex ia Ga] IIC', 'II (1) GD [Ex ia Da] IIIC']
+
+    Raises :class:`MarkingError` with what is wrong with the text as it stands.
+    """
+    found: list[Marking] = []
+    for part in re.split(r"[;\n]|,(?= ?(?:\[?[AE]?Ex |(?:CL|Class) |I{1,2} ?\(?M?[123]))", text):
+        plain = part.strip(" ,\t\r")
+        if found and (_REMARK.fullmatch(plain) or _FIELDBUS.fullmatch(plain)):
+            found[-1] = replace(found[-1], notes=(*found[-1].notes, " ".join(plain.strip("()").split())))
+        elif plain:
+            found += _parse_part(part)
+    return tuple(found)
+
+
+def _parse_part(text: str) -> tuple[Marking, ...]:
+    """One marking, or several with nothing between them."""
+    try:
+        return (parse_marking(text),)
+    except MarkingError:
+        starts = [match.start() for match in _BEGINNING.finditer(text)]
+        if len(starts) < 2:
+            raise
+        edges = [0, *starts[1:], len(text)]
+        pieces = [text[start:end].strip(" ,/&") for start, end in itertools.pairwise(edges)]
+        before = pieces[0][: re.search(r"\[? ?[AE]?Ex", pieces[0]).start()]  # type: ignore[union-attr]
+        with suppress(MarkingError):
+            return tuple(_with_prefix(piece, before if number else "") for number, piece in enumerate(pieces))
+        raise
+
+
+def _with_prefix(piece: str, before: str) -> Marking:
+    """A marking with the group and category of another before it, without them where they do not go with it."""
+    if before and re.match(r"\[? ?[AE]?Ex", piece):
+        with suppress(MarkingError):
+            return parse_marking(before + piece)
+    return parse_marking(piece)
 
 
 def parse_marking(text: str) -> Marking:
@@ -148,16 +204,19 @@ def parse_marking(text: str) -> Marking:
             raise MarkingError(f"There is a hidden character (U+{ord(character):04X}) in this text", EXAMPLE)
     scanner = _Scanner(plain)
     fields: dict[str, object] = {}
+    notes = _take_notes(scanner)
+    start = scanner.place
     if not _read_american(scanner, fields) and (match := scanner.take(_PREFIX)) and (match["own"] or match["other"]):
         _keep_prefix(match, fields)
     else:
-        scanner.place = 0 if not fields else scanner.place
-    _read_body(scanner, fields)
+        scanner.place = start if not fields else scanner.place
+    _read_body(scanner, fields, notes)
     return Marking(**fields)  # type: ignore[arg-type]
 
 
 def _read_american(scanner: _Scanner, fields: dict[str, object]) -> bool:
     """Methods, classes, division or zone, and groups; False and nothing read if the marking is not North American."""
+    begin = scanner.place
     methods: list[str] = []
     while (match := scanner.take(_METHOD)) is not None:
         named = re.sub("[ \\[\\]]", "", match[0])
@@ -166,7 +225,7 @@ def _read_american(scanner: _Scanner, fields: dict[str, object]) -> bool:
         scanner.take(re.compile("/"))
     classes, zone = scanner.take(_CLASSES), scanner.take(_ZONE)
     if classes is None and zone is None:
-        scanner.place = 0
+        scanner.place = begin
         return False
     fields["methods"] = tuple(dict.fromkeys(methods))
     if classes:
@@ -201,7 +260,15 @@ def _keep_prefix(match: re.Match[str], fields: dict[str, object]) -> None:
     fields["associated_atmospheres"] = parts(match["inner"] or last, "[GD]") if match["other"] else ()
 
 
-def _read_body(scanner: _Scanner, fields: dict[str, object]) -> None:
+def _take_notes(scanner: _Scanner) -> list[str]:
+    """The words beside the marking that stand here."""
+    found = []
+    while match := scanner.take(_FIELDBUS) or scanner.take(_REMARK):
+        found.append(match[0].strip(" ,.()"))
+    return found
+
+
+def _read_body(scanner: _Scanner, fields: dict[str, object], notes: list[str]) -> None:
     protections: list[str] = []
     brackets: list[Associated] = []
     while scanner.rest.strip(" ,"):
@@ -219,7 +286,9 @@ def _read_body(scanner: _Scanner, fields: dict[str, object]) -> None:
             fields["temperature_classes"] = tuple(filter(None, (match["first"] or match["sub"], match["last"])))
         elif match := scanner.take(_SURFACE):
             scanner.once("surface temperature")
-            fields["surface_temperature_degc"] = _degrees(match["degrees"])
+            # Of a range the highest counts: whoever relies on less must read the certificate.
+            ends = [_degrees(match[name]) for name in ("degrees", "last") if match[name]]
+            fields["surface_temperature_degc"] = max(end for end in ends if end is not None)
             fields["dust_layer_mm"] = int(match["layer"]) if match["layer"] else None
         elif match := scanner.take(_EPL):
             scanner.once("EPL")
@@ -234,9 +303,11 @@ def _read_body(scanner: _Scanner, fields: dict[str, object]) -> None:
             protections += _symbols(match)
             if match["joint"]:
                 fields["joint"] = match["joint"][0]
+        elif found := _take_notes(scanner):
+            notes += found
         else:
             raise _not_understood(scanner.rest)
-    fields["protections"], fields["associated"] = tuple(protections), tuple(brackets)
+    fields["protections"], fields["associated"], fields["notes"] = tuple(protections), tuple(brackets), tuple(notes)
 
 
 def _read_brackets(scanner: _Scanner, fields: dict[str, object]) -> Associated:
@@ -313,7 +384,7 @@ def write_marking(marking: Marking) -> str:
     if marking.ambient_max_degc is not None:
         low = f"{_signed(marking.ambient_min_degc)} \u00b0C \u2264 " if marking.ambient_min_degc is not None else ""
         words.append(f"{low}Ta \u2264 {_signed(marking.ambient_max_degc)} \u00b0C")
-    return " ".join(filter(None, words))
+    return ", ".join([" ".join(filter(None, words)), *marking.notes])
 
 
 def _written_prefix(marking: Marking) -> str:

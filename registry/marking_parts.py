@@ -104,6 +104,8 @@ class Marking:
     zone: str = ""
     hazard_groups: tuple[str, ...] = ()
     """``A`` … ``G``."""
+    notes: tuple[str, ...] = ()
+    """Words beside it that say nothing of level or group: ``FISCO power supply``, ``see control drawing 7``."""
 
     def __post_init__(self) -> None:
         for check in (_check_prefix, _check_apparatus, _check_associated, _check_temperatures, _check_american):

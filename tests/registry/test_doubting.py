@@ -7,8 +7,8 @@ from typing import Any
 
 import pytest
 
-from registry.doubting import doubts, read_markings
-from registry.marking import MarkingError
+from registry.doubting import doubts
+from registry.marking import MarkingError, parse_markings
 
 pytestmark = pytest.mark.django_db
 
@@ -76,7 +76,7 @@ def test_the_marking_is_compared_with_level_and_group(
 
 def test_a_marking_that_stays_dark_says_what_is_wrong_with_it_as_it_stands() -> None:
     with pytest.raises(MarkingError, match="T9"):
-        read_markings("II 1 G Ex ia IIC T9 Ga")
+        parse_markings("II 1 G Ex ia IIC T9 Ga")
 
 
 @pytest.mark.parametrize(

@@ -161,6 +161,53 @@ def test_several_markings_of_one_nameplate() -> None:
     assert parse_markings(" ; \n") == ()
 
 
+# Nameplates as they are published (forms of domain documents and data sheets, common practice, no source): how many
+# markings, and for the first its groups and level, for all their notes.
+NAMEPLATES = [
+    ("II (1) GD [Ex ia Ga] IIC [Ex ia Da] IIIC", ["IIC", "IIIC"], ""),
+    ("II (1) G [Ex ia Ga] IIC, II (1) D [Ex ia Da] IIIC", ["IIC", "IIIC"], ""),
+    ("II (1)GD [Ex ia Ga] IIC, [Ex ia Da] IIIC", ["IIC", "IIIC"], ""),
+    ("II 1G Ex ia IIC T4 Ga / II 1D Ex ia IIIC T135°C Da", ["IIC", "IIIC"], ""),
+    ("II 1 GD Ex ia IIC T4 Ga Ex ia IIIC T135°C Da IP66/67", ["IIC", "IIIC"], ""),
+    ("II 1 G Ex ia IIC T6...T4 Ga II 1 D Ex ia IIIC T85°C...T135°C Da", ["IIC", "IIIC"], ""),
+    ("II 2 (1) GD Ex db [ia Ga] IIC T6 Gb Ex tb [ia Da] IIIC T85°C Db", ["IIC", "IIIC"], ""),
+    ("Ex ia IIC T4 Ga Ex ia I Ma", ["IIC", "I"], ""),
+    ("II (1) G [Ex ia Ga] IIC, FISCO power supply", ["IIC"], "FISCO power supply"),
+    ("II 1 G Ex ia IIC T4 Ga FISCO field device", ["IIC"], "FISCO field device"),
+    ("FISCO Ex ia IIC T4 Ga", ["IIC"], "FISCO"),
+    ("Ex ic IIC T4 Gc (FISCO terminator)", ["IIC"], "FISCO terminator"),
+    ("2-WISE power load port Ex ia IIC T4 Ga", ["IIC"], "2-WISE power load port"),
+    ("Ex ia IIC T4 Ga FISCO -40 °C ≤ Ta ≤ +70 °C", ["IIC"], "FISCO"),
+    ("IS CL I, DIV 1, GP A, B, C, D T4; Entity; see control drawing 4711 rev. B", [""], "Entity"),
+    ("Ex ia IIB T4 Gb (see certificate)", ["IIB"], "see certificate"),
+    ("II 2 G Ex ib IIC T6 Gb per drawing 12", ["IIC"], "per drawing 12"),
+]
+
+
+@pytest.mark.parametrize(("text", "groups", "note"), NAMEPLATES)
+def test_a_nameplate_is_read_whole_and_comes_back(text: str, groups: list[str], note: str) -> None:
+    read = parse_markings(text)
+    named = [[name for part in item.associated for name in part.groups] + [*item.groups, ""] for item in read]
+    assert [names[0] for names in named] == groups
+    assert next((item.notes[0] for item in read if item.notes), "") == note
+    assert parse_markings("; ".join(map(write_marking, read))) == read
+
+
+def test_a_group_and_category_hold_for_what_follows_where_they_name_its_atmosphere() -> None:
+    gas, dust = parse_markings("II (1) GD [Ex ia Ga] IIC [Ex ia Da] IIIC")
+    assert (gas.equipment_group, dust.equipment_group, dust.associated_categories) == ("II", "II", ("1",))
+    gas, dust = parse_markings("II 1 G Ex ia IIC T4 Ga Ex ia IIIC T135°C Da")
+    assert (gas.categories, dust.categories) == (("1",), ())
+
+
+def test_of_a_range_of_surface_temperatures_the_highest_counts() -> None:
+    assert parse_marking("Ex ia IIIC T85°C...T135°C Da").surface_temperature_degc == 135
+
+
+def test_there_are_forms_enough() -> None:
+    assert len(AS_WRITTEN) + len(NAMEPLATES) >= 40
+
+
 # --- refused ------------------------------------------------------------------------------------------------------
 
 REFUSED = [
@@ -264,7 +311,7 @@ def test_nothing_but_a_marking_error_comes_of_random_texts() -> None:
                 assert error.example
 
 
-@given(st.text(alphabet="ExiabcIIVABC123T4GDaM[]()/+. °C≤-:,LSPDVNZonegroupdivcl", max_size=60))
+@given(st.text(alphabet="ExiabcIIVABC123T4GDaM[]()/+. °C≤-:,LSPDVNZonegroupdivclFISOWsee-2p", max_size=60))
 def test_any_marking_that_is_read_is_written_so_that_it_reads_back(text: str) -> None:
     try:
         read = parse_marking(text)
@@ -323,6 +370,7 @@ def ex_markings(draw: st.DrawFn) -> Marking:
             associated_categories=other_category,
             associated_atmospheres=draw(atmospheres) if other_category else (),
             symbol=draw(st.sampled_from(("Ex", "AEx", "EEx"))),
+            notes=draw(st.sampled_from(((), ("FISCO power supply",), ("FISCO", "see drawing 7, sheet 2")))),
             protections=own,
             joint=draw(st.sampled_from(" /+")) if len(own) > 1 else " ",
             associated=tuple(brackets),
