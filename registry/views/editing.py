@@ -18,6 +18,8 @@ from django.views.decorators.http import require_http_methods
 
 from registry.differences import canonical, lay_over
 from registry.doubting import doubts
+from registry.marked import take_marking
+from registry.marking import MarkingError
 from registry.models import Site, User
 from registry.models.base import Record
 from registry.plausibility import sentences
@@ -44,6 +46,7 @@ from registry.views.layout import STARTS, form_layout, preset
 from registry.views.pages import KindPage
 
 COMMANDS = ("_add", "_remove", "_duplicate")
+READ_MARKING = "_read_marking"
 LONGEST_REASON = 400
 DOUBTS_SHOWN = 10
 SAVED = "Saved as revision {number}."
@@ -123,6 +126,8 @@ def receive(request: HttpRequest, kind: KindPage, record: Record | None) -> Http
         if command in posted:
             draft.focus = add_or_remove(draft.data, command, posted[command], kind.entry)
             return show(request, draft)
+    if READ_MARKING in posted and kind.kind == "equipment":
+        return show_marking(request, draft)
     if BACK in posted:
         return show(request, draft)
     draft.data = drop_blank_rows(copy.deepcopy(draft.data), kind.entry)
@@ -249,6 +254,17 @@ def show(
         "cancel_url": kind.url(record) if record else kind.list_url,
     }
     return render(request, "registry/edit.html", context | more, status=status)
+
+
+def show_marking(request: HttpRequest, draft: Draft) -> HttpResponse:
+    """The form with what its Ex marking says laid into empty fields; nothing is saved."""
+    draft.focus = "marking"
+    try:
+        taken = take_marking(draft.data)
+    except MarkingError as error:
+        draft.errors = {"marking": [str(error)]}
+        return show(request, draft, status=400)
+    return show(request, draft, marking_taken=taken)
 
 
 def site_choices(kind: KindPage, user: User) -> dict[str, list[tuple[str, str]]]:

@@ -1,0 +1,155 @@
+"""What an Ex marking says of an item's terminals: laid into a form where nothing is typed, and compared where
+something is. Nothing is saved by it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Any
+
+from django.core.exceptions import ValidationError
+
+from registry.entries import read_temperature_class
+from registry.marking import Marking, parse_markings
+from registry.models import Terminals
+from registry.models.equipment import DUST_GROUPS, GAS_GROUPS
+from registry.quantities import Kind, QuantityError, read
+
+NAMES = {
+    "level": "level of protection",
+    "gas_group": "gas group",
+    "dust_group": "dust group",
+    "ambient_min_degc": "lowest ambient",
+    "ambient_max_degc": "highest ambient",
+    "temperature_class": "temperature class",
+}
+
+
+@dataclass(frozen=True)
+class Taken:
+    """What became of a marking: sentences on what was filled in and on what differs."""
+
+    filled: tuple[str, ...]
+    differs: tuple[str, ...]
+
+
+def take_marking(data: dict[str, Any]) -> Taken:
+    """Lay the marking of an item's nested text into its terminals; `data` is changed.
+
+    Filled are only values that are empty. Raises registry.marking.MarkingError for a text that is no marking.
+    """
+    markings = parse_markings(str(data.get("marking", "")))
+    filled: list[str] = []
+    differs: list[str] = []
+    for number, row in enumerate(data.get("terminals") or [], start=1):
+        if not isinstance(row, dict):
+            continue
+        place = f"Terminals {row.get('name') or number!s:.60}"
+        gives = row.get("side") == Terminals.Side.SOURCE
+        for column, says in said(markings, gives):
+            typed = str(row.get(column) or "").strip()
+            if not typed:
+                row[column] = says
+                filled.append(f"{place}: {NAMES[column]} {says}")
+            elif not agrees(column, typed, says):
+                differs.append(f"{place}: the {NAMES[column]} typed is {typed:.60}, the marking says {says}.")
+        if not gives:
+            for sentence, is_new in take_classes(row, markings):
+                (filled if is_new else differs).append(f"{place}: {sentence}")
+        if not any(level_of(marking, gives) for marking in markings):
+            side = "gives energy" if gives else "takes energy"
+            differs.append(f"{place} {side}; the marking names no intrinsically safe circuit of that side.")
+    return Taken(tuple(filled), tuple(differs))
+
+
+def level_of(marking: Marking, gives: bool) -> str:
+    return marking.source_level if gives else marking.device_level
+
+
+def said(markings: tuple[Marking, ...], gives: bool) -> Iterator[tuple[str, str]]:
+    """What markings say of one side of a circuit: columns of terminals with their text."""
+    named = [marking for marking in markings if level_of(marking, gives)]
+    if not named:
+        return
+    yield "level", max(level_of(marking, gives) for marking in named)
+    groups = dict.fromkeys(group for marking in named for group in groups_of(marking, gives))
+    for column, order in (("gas_group", GAS_GROUPS), ("dust_group", DUST_GROUPS)):
+        alike = [group for group in order if group in groups]
+        letters = [group for group in alike if len(group) == 1 and group != "I"]
+        # A letter of North America stands for the most severe of those named; of two IEC groups a person chooses.
+        if len(alike) == 1 or (letters and len(letters) == len(alike)):
+            yield column, alike[0]
+    lows = [marking.ambient_min_degc for marking in named if marking.ambient_min_degc is not None]
+    highs = [marking.ambient_max_degc for marking in named if marking.ambient_max_degc is not None]
+    # Where gas and dust hold in different ranges, the range in which both hold.
+    if lows:
+        yield "ambient_min_degc", degrees(max(lows))
+    if highs:
+        yield "ambient_max_degc", degrees(min(highs))
+
+
+def groups_of(marking: Marking, gives: bool) -> tuple[str, ...]:
+    """The groups that a marking names for one side; IIB+H2 counts as IIB."""
+    inside = tuple(name for part in marking.associated for name in part.groups) if gives else ()
+    return tuple(name.partition("+")[0] for name in (inside or marking.groups or marking.hazard_groups))
+
+
+def agrees(column: str, typed: str, says: str) -> bool:
+    """Whether what is typed is no wider than what the marking says."""
+    if not column.startswith("ambient"):
+        return typed == says
+    try:
+        value, marked = read(typed, Kind.TEMPERATURE), read(says, Kind.TEMPERATURE)
+    except QuantityError:
+        return True  # the form has its own message for a text that is no temperature
+    return value >= marked if column == "ambient_min_degc" else value <= marked
+
+
+def take_classes(row: dict[str, Any], markings: tuple[Marking, ...]) -> Iterator[tuple[str, bool]]:
+    """Lay classes and surface temperatures into the table of a device: sentences, and whether a row was added."""
+    rows = [item for item in row.get("temperature_classes") or [] if isinstance(item, dict)]
+    typed = [item for item in rows if str(item.get("temperature_class") or "").strip()]
+    for text, high in dict.fromkeys(classes_said(markings)):
+        alike = [item for item in typed if is_surface(class_text(item)) == is_surface(text)]
+        if not alike:
+            blank = next((item for item in rows if not any(item.values())), None)
+            if blank is None:
+                rows.append(blank := {})
+            blank |= {"temperature_class": text} | ({"ambient_max_degc": high} if high else {})
+            yield f"temperature class {text}" + (f" up to {high}" if high else ""), True
+        elif all(class_text(item) != text for item in alike):
+            named = ", ".join(class_text(item) for item in alike)
+            yield f"the temperature class typed is {named:.60}, the marking says {text}.", False
+    if rows:
+        row["temperature_classes"] = rows
+
+
+def classes_said(markings: tuple[Marking, ...]) -> Iterator[tuple[str, str]]:
+    """The weakest class and the surface temperature of the markings of a device, each with its highest ambient."""
+    for marking in markings:
+        if not marking.device_level:
+            continue
+        high = degrees(marking.ambient_max_degc) if marking.ambient_max_degc is not None else ""
+        if marking.temperature_classes:
+            # Of a range the weakest class holds at the highest ambient; the table of the certificate says more.
+            yield min(marking.temperature_classes, key=lambda name: name[:2]), high
+        if marking.surface_temperature_degc is not None and any(name.startswith("III") for name in marking.groups):
+            yield degrees(marking.surface_temperature_degc), high
+
+
+def class_text(item: Mapping[str, Any]) -> str:
+    """The class of a typed row in one spelling; as typed where it cannot be read."""
+    text = str(item.get("temperature_class") or "")
+    try:
+        return read_temperature_class(text)
+    except ValidationError:
+        return text
+
+
+def is_surface(text: str) -> bool:
+    return "degC" in text
+
+
+def degrees(value: Decimal) -> str:
+    return f"{value:f} degC"
