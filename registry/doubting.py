@@ -17,6 +17,7 @@ from registry.models.base import Record
 from registry.number_forms import fits
 from registry.parameters import PARAMETERS
 from registry.plausibility import Doubt, Number
+from registry.standards import read_standards
 
 
 def doubts(record: Record) -> list[Doubt]:
@@ -117,6 +118,9 @@ def doubts_of_number(certificate: Certificate) -> Iterator[Doubt]:
         )
     if scheme and scheme.needs_control_drawing and not certificate.control_drawing.strip():
         yield Doubt("control_drawing", f"{scheme.name} works by control drawings: give its number and revision.")
+    for standard in read_standards(certificate.standards):
+        if not standard.edition:
+            yield Doubt("standards", f"{standard.name} is named without its edition: add the year, for example :2011.")
     if certificate.suffix == "X" and not certificate.specific_conditions.strip():
         yield Doubt(
             "specific_conditions",

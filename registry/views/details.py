@@ -34,6 +34,7 @@ from registry.showing import (
     temperature_cells,
     terminals_sections,
 )
+from registry.standards import read_standards
 from registry.uses import describe, notes
 from registry.views.pages import KindPage
 
@@ -158,10 +159,10 @@ def certificate_content(record: Certificate, user: User) -> dict[str, Any]:
         ],
         "items": [
             {"label": "Holder", "value": record.holder},
-            {"label": "Standards", "value": record.standards},
-            {"label": "Control drawing", "value": record.control_drawing},
+            *([{"label": "Control drawing", "value": record.control_drawing}] if record.control_drawing else []),
             {"label": "Issued on", "value": record.issued_on},
         ],
+        "standards": read_standards(record.standards),
         "issues": issues_of(record),
         "acceptance": acceptance(record, user),
         "may_supersede": not refusal_to_supersede(record) and access.may(user, "register.edit"),

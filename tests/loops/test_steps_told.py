@@ -29,7 +29,7 @@ def test_every_step_is_told_with_the_revision_it_was_taken_with(
     approvals.submit(loop.pk, designer)
     sheet = issue(loop.pk, approver, password, None)
     save_loop(loop_data(drawing="LD-8"), Author(designer, reason="New cabinet"), loop_id=loop.pk)
-    archive_loop(loop, True, Author(designer))
+    archive_loop(loop, True, Author(designer, reason="Demolished"))
     rows = told("loop")
     assert [row.verb for row in rows] == [
         "add", "submit", "take_back", "submit", "return", "change", "submit", "approve", "change", "reopen", "archive",
