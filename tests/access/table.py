@@ -156,6 +156,7 @@ TABLE: dict[str, Row | Open | Own] = {
     **record_rows("site", "su", MEMBERS, "u", **PLACE),
     **record_rows("area", "ds", MEMBERS, **PLACE),
     "area_new": Row(get="dsn", post="ds", body="area_new"),
+    "certificate_supersede": Row(get=KEEPERS, post=KEEPERS, record="certificate", body="next_issue"),
     "certificate_attach": Row(post=KEEPERS, record="certificate", body="upload"),
     "equipment_attach": Row(post=KEEPERS, record="equipment", body="upload"),
     "file": Row(get=SHARED, record="file"),

@@ -122,6 +122,12 @@ def build(get: Callable[[str], Any]) -> World:
     world.bodies |= {
         "step": lambda keys: {"_version": keys["version"], "text": "As agreed", "reason": "As agreed"},
         "archive": lambda keys: {"_version": keys["version"], "archived": "1", "text": "Gone"},
+        "next_issue": lambda keys: form(
+            record_text(certificate) | {"issue": "9"},
+            _version=str(keys["version"]),
+            _reason="Issue 9 arrived",
+            _confirmed="1",
+        ),
         "reason": lambda keys: {"_version": keys["version"], "_reason": "As agreed"},
         "series": lambda keys: {"lines": "PT-77; 20 m", "_save": "1"},
         "reviewers": lambda keys: {"reviewers": second.pk},

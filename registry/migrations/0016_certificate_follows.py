@@ -7,7 +7,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('registry', '0014_usual_schemes'),
+        ('registry', '0015_log_in_service'),
     ]
 
     operations = [
