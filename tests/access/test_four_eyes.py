@@ -81,8 +81,8 @@ def test_the_author(loop: Any, people: Any, refused: Callable[..., str]) -> None
 
 
 def test_a_co_editor(loop: Any, people: Any, loop_data: Any, refused: Callable[..., str]) -> None:
-    save_loop(loop_data(length="301 m"), Author(people["approver"]), loop_id=loop.pk)
-    save_loop(loop_data(length="302 m"), Author(people["designer"]), loop_id=loop.pk)
+    save_loop(loop_data(length="301 m"), Author(people["approver"], reason="As tested"), loop_id=loop.pk)
+    save_loop(loop_data(length="302 m"), Author(people["designer"], reason="As tested"), loop_id=loop.pk)
     submit(loop, people["designer"])
     assert "You changed it since its last approval: somebody else must approve it." in refused(loop)
 
@@ -98,7 +98,7 @@ def test_who_changed_what_it_rests_on(
 ) -> None:
     record = request.getfixturevalue(kind)
     change(record, people["approver"])
-    refresh(loop.pk, Author(people["designer"]))
+    refresh(loop.pk, Author(people["designer"], reason="As tested"))
     submit(loop, people["designer"])
     assert f"You changed {record.label()}, which it rests on, since its last approval" in refused(loop)
 
@@ -253,7 +253,7 @@ def submitted_earlier(loop: Any, people: Any, get: Callable[[str], Any]) -> None
 def changed(name: str) -> Callable[..., None]:
     def deed(loop: Any, people: Any, get: Callable[[str], Any]) -> None:
         change(get(name), people["approver"])
-        refresh(loop.pk, Author(people["designer"]))
+        refresh(loop.pk, Author(people["designer"], reason="As tested"))
 
     return deed
 
@@ -284,7 +284,7 @@ def test_the_database_takes_who_had_a_hand_before_the_last_approval(
     insert(x_loop, people["designer"], people["reader"])
     text = record_text(Loop.objects.get(pk=x_loop.pk)) | {"notes": "Mended"}
     Loop.objects.filter(pk=x_loop.pk).update(state=LoopState.ISSUED)
-    save_loop(text, Author(people["designer"]), loop_id=x_loop.pk)
+    save_loop(text, Author(people["designer"], reason="As tested"), loop_id=x_loop.pk)
     assert insert(x_loop, people["designer"], people["approver"]).letter == "B"
 
 
@@ -320,9 +320,9 @@ def test_a_change_of_the_loop_is_named(loop: Any, people: Any, password: str, lo
 
     opened = submit(loop, people["designer"]).version
     with pytest.raises(EntryRefused, match="take it back to draft first"):
-        save_loop(loop_data(length="301 m"), Author(people["designer"]), loop_id=loop.pk)
+        save_loop(loop_data(length="301 m"), Author(people["designer"], reason="As tested"), loop_id=loop.pk)
     approvals.take_back(loop.pk, people["designer"])
-    save_loop(loop_data(length="301 m"), Author(people["designer"]), loop_id=loop.pk)
+    save_loop(loop_data(length="301 m"), Author(people["designer"], reason="As tested"), loop_id=loop.pk)
     with pytest.raises(WorkflowRefused, match=r"Only a loop in review can be approved. This one is draft"):
         sign(loop, people, password)
     submit(loop, people["designer"])

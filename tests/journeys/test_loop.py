@@ -202,7 +202,8 @@ def test_the_published_overfill_loop_from_certificate_to_issue(
 
     # a change after the issue begins the next letter and needs a new signature
     response = designer.post(
-        f"/loops/{loop.pk}/edit/", overfill() | {"_version": loop.version, "service": "Tank 24 overfill"}
+        f"/loops/{loop.pk}/edit/",
+        overfill() | {"_version": loop.version, "service": "Tank 24 overfill", "_reason": "The tank was renamed"},
     )
     assert response.status_code == 302
     loop.refresh_from_db()
