@@ -7,7 +7,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('registry', '0015_log_in_service'),
+        ('registry', '0016_foreseen'),
     ]
 
     operations = [
