@@ -7,7 +7,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('registry', '0016_foreseen'),
+        ('registry', '0017_list_views'),
     ]
 
     operations = [
