@@ -30,7 +30,8 @@ class Standard:
     edition: str
 
     def __str__(self) -> str:
-        return f"{self.name}:{self.edition}" if self.edition[:1].isdigit() else f"{self.name} {self.edition}".strip()
+        by_year = re.match("[0-9]{2}(?![a-z])", self.edition)
+        return f"{self.name}:{self.edition}" if by_year else f"{self.name} {self.edition}".strip()
 
 
 def read_standards(text: str) -> list[Standard]:
