@@ -15,6 +15,7 @@ from django.utils.translation import gettext_lazy as _
 
 from registry.models import User
 from registry.services.second_factors import note_factor
+from registry.services.sessions import end_sessions
 
 MESSAGES = {
     "mfa/messages/totp_activated.txt": _("The authenticator app is set up."),
@@ -32,6 +33,8 @@ FACTOR_DEEDS = {
     "mfa/email/webauthn_removed": "passkey removed",
     "mfa/email/recovery_codes_generated": "recovery codes made",
 }
+
+ADDED = frozenset({"mfa/email/totp_activated", "mfa/email/webauthn_added"})
 
 
 class Accounts(DefaultAccountAdapter):
@@ -90,9 +93,14 @@ class Accounts(DefaultAccountAdapter):
             raise self.validation_error("too_many_login_attempts")
 
     def send_notification_mail(self, template_prefix: str, user: User, *args: Any, **kwargs: Any) -> None:
-        """The library tells here of every change of how somebody logs in: it goes to the change log."""
+        """The library tells here of every change of how somebody logs in: it goes to the change log.
+
+        Sessions that were opened without the new factor end, else they would go on without it for weeks.
+        """
         if template_prefix in FACTOR_DEEDS:
             note_factor(user, FACTOR_DEEDS[template_prefix], actor=user)
+        if template_prefix in ADDED:
+            end_sessions(user, keep=self.request.session.session_key or "")
         super().send_notification_mail(template_prefix, user, *args, **kwargs)
 
 

@@ -13,7 +13,8 @@ from django.test import Client
 from django.urls import reverse
 
 from registry.models import Change, Revision, Site
-from tests.registry.login.ways import PASSWORD, log_in, set_up_app
+from tests.registry.login.authenticator import Passkey
+from tests.registry.login.ways import PASSWORD, add_passkey, log_in, set_up_app
 from tests.registry.pages import form_of
 
 pytestmark = pytest.mark.django_db
@@ -94,6 +95,23 @@ def test_removing_ones_only_factor_closes_the_site_again(people: Any, strict: An
     set_up_app(client)
     client.post("/account/app/remove/")
     assert client.get("/loops/").headers["Location"] == "/account/"
+
+
+def test_sessions_without_the_new_factor_end(people: Any, django_capture_on_commit_callbacks: Any) -> None:
+    here, there = Client(), Client()
+    log_in(here, "designer")
+    log_in(there, "designer")
+    with django_capture_on_commit_callbacks(execute=True):
+        set_up_app(here)
+    assert there.get("/loops/").status_code == 302
+    assert here.get("/loops/").status_code == 200
+    passed = Client()
+    log_in(passed, "approver")
+    here_too = Client()
+    log_in(here_too, "approver")
+    add_passkey(here_too, Passkey())
+    assert passed.get("/loops/").status_code == 302
+    assert here_too.get("/loops/").status_code == 200
 
 
 def basic(name: str, password: str = PASSWORD) -> dict[str, str]:
