@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from django.urls import URLPattern, path
 
 from registry.services.imports import KINDS as IMPORT_KINDS
+from registry.services.many import MANY_KINDS
 from registry.views import (
     details,
     editing,
@@ -16,6 +17,7 @@ from registry.views import (
     issuing,
     lists,
     log,
+    many,
     notices,
     people,
     picking,
@@ -28,13 +30,15 @@ from registry.views.pages import KindPage
 
 
 def addresses_of(page: KindPage) -> Iterator[URLPattern]:
-    """`equipment_list`, `equipment_export`, `equipment_seen`, `equipment_new`, `equipment`, `equipment_edit`,
+    """`equipment_list`, `equipment_export`, `…_seen`, `…_many`, `equipment_new`, `equipment`, `equipment_edit`,
     `…_duplicate`, `…_archive`, `…_restore`, `…_history`, `…_compare`."""
     base, name, kind = page.path, page.kind, {"kind": page}
     yield path(f"{base}/", lists.record_list, kind, name=f"{name}_list")
     if name in IMPORT_KINDS:
         yield path(f"{base}/export.<str:suffix>", exchanging.export_list, kind, name=f"{name}_export")
     yield path(f"{base}/seen.<str:suffix>", exchanging.export_seen, kind, name=f"{name}_seen")
+    if name in MANY_KINDS:
+        yield path(f"{base}/many/", many.many, kind, name=f"{name}_many")
     yield path(f"{base}/new/", editing.add, kind, name=f"{name}_new")
     yield path(f"{base}/<int:pk>/", details.record_page, kind, name=name)
     yield path(f"{base}/<int:pk>/edit/", editing.edit, kind, name=f"{name}_edit")

@@ -14,6 +14,7 @@ from registry.asking import Asked
 from registry.filters import form_field
 from registry.models import User
 from registry.services.imports import KINDS as IMPORT_KINDS
+from registry.services.many import MANY_KINDS
 from registry.views.listing import asked_of, filled, shown_records, tab_counts, with_layout
 from registry.views.pages import Column, KindPage
 from registry.views.saved import kept
@@ -58,6 +59,7 @@ def list_page(request: HttpRequest, kind: KindPage, asked: Asked, template: str 
         "may_add": kind.may_edit(user),
         "exports": exports(kind, asked, "export") if kind.kind in IMPORT_KINDS else [],
         "seen": exports(kind, asked, "seen"),
+        "many": many_url(kind, asked) if kind.kind in MANY_KINDS and kind.may_edit(user) else "",
         "page_size": size,
         **kept(kind, user, asked, columns),
     }
@@ -67,6 +69,11 @@ def list_page(request: HttpRequest, kind: KindPage, asked: Asked, template: str 
 def address(page: KindPage, query: str) -> str:
     """The list's address with a query."""
     return f"{page.list_url}?{query}" if query else page.list_url
+
+
+def many_url(kind: KindPage, asked: Asked) -> str:
+    """Where one value of all that the list shows can be changed."""
+    return f"{reverse(f'{kind.kind}_many')}?{asked.query(view='', columns='', size='')}"
 
 
 def exports(kind: KindPage, asked: Asked, view: str) -> list[tuple[str, str]]:

@@ -65,18 +65,26 @@ def record_rows(kind: str, editors: str, viewers: str = SHARED, adders: str = ""
     copiers = "".join(person for person in adders if person not in hidden.get("hidden", ""))
     changed, lasting = f"{kind}_change", {"record": kind, **hidden}
     exported = {} if kind in {"site", "scheme"} else {f"{kind}_export": Row(get=SHARED)}
-    return exported | {
-        f"{kind}_list": Row(get=SHARED),
-        f"{kind}_seen": Row(get=SHARED),
-        f"{kind}_new": Row(get=adders, post=adders, body=f"{kind}_new"),
-        kind: Row(get=viewers, **lasting),
-        f"{kind}_edit": Row(get=editors, post=editors, body=changed, **lasting),
-        f"{kind}_duplicate": Row(get=copiers, **lasting),
-        f"{kind}_archive": Row(get=editors, post=editors, body="reason", **lasting),
-        f"{kind}_restore": Row(get=editors, post=editors, body="reason", **lasting | {"record": f"archived_{kind}"}),
-        f"{kind}_history": Row(get=viewers, **lasting),
-        f"{kind}_compare": Row(get=viewers, **lasting),
-    }
+    hides = {"hidden": "n"} if kind == "area" else {}
+    many = Row(get=adders, post=editors, record=kind, body=f"{kind}_many", **hides)
+    return (
+        exported
+        | ({} if kind in {"site", "scheme"} else {f"{kind}_many": many})
+        | {
+            f"{kind}_list": Row(get=SHARED),
+            f"{kind}_seen": Row(get=SHARED),
+            f"{kind}_new": Row(get=adders, post=adders, body=f"{kind}_new"),
+            kind: Row(get=viewers, **lasting),
+            f"{kind}_edit": Row(get=editors, post=editors, body=changed, **lasting),
+            f"{kind}_duplicate": Row(get=copiers, **lasting),
+            f"{kind}_archive": Row(get=editors, post=editors, body="reason", **lasting),
+            f"{kind}_restore": Row(
+                get=editors, post=editors, body="reason", **lasting | {"record": f"archived_{kind}"}
+            ),
+            f"{kind}_history": Row(get=viewers, **lasting),
+            f"{kind}_compare": Row(get=viewers, **lasting),
+        }
+    )
 
 
 FACTORS = "tests/registry/login/test_second_factor.py"
@@ -155,6 +163,7 @@ TABLE: dict[str, Row | Open | Own] = {
     **record_rows("scheme", "ksun"),
     **record_rows("site", "su", MEMBERS, "u", **PLACE),
     **record_rows("area", "ds", MEMBERS, **PLACE),
+    "area_many": Row(get="dsn", post="ds", record="area", body="area_many", hidden="n"),
     "area_new": Row(get="dsn", post="ds", body="area_new"),
     "certificate_supersede": Row(get=KEEPERS, post=KEEPERS, record="certificate", body="next_issue"),
     "certificate_attach": Row(post=KEEPERS, record="certificate", body="upload"),

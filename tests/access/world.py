@@ -111,6 +111,12 @@ def build(get: Callable[[str], Any]) -> World:
         world.bodies[f"{kind}_change"] = lambda keys, text=changed: form(
             text, _version=str(keys["version"]), _reason="A better name"
         )
+        world.bodies[f"{kind}_many"] = lambda keys, place=RENAMED[kind]: {
+            "record": keys["pk"],
+            "place": place,
+            "value": "Another name",
+            "reason": "A better name",
+        }
         new = SPARES[kind](site) | NEW_KEYS[kind]
         world.bodies[f"{kind}_new"] = lambda _, text=new: form(text)
     attached = attachments.attach("certificate", certificate.pk, people["keeper"], name="a.png", content=picture())

@@ -1,0 +1,165 @@
+"""Change one value of many records: chosen by the filters of the list, looked at, then saved as a whole."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.contrib import messages
+from django.core.exceptions import ValidationError
+from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
+from django.shortcuts import render
+from django.urls import reverse
+from django.views.decorators.http import require_http_methods
+
+from registry.models import User
+from registry.reading import plain_text
+from registry.services.many import MOST, Found, change_many, places_of
+from registry.services.records import Author
+from registry.views.foreseeing import shown_effects
+from registry.views.listing import asked_of, found_records, shown_records
+from registry.views.lists import list_page
+from registry.views.pages import KindPage
+
+LABELS = {
+    "place": "What to change",
+    "value": "New value",
+    "only": "Only where it says",
+    "reason": "Why",
+    "record": "Records",
+}
+LONGEST_VALUE = 500
+LONGEST_REASON = 400
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def many(request: HttpRequest, kind: KindPage) -> HttpResponse:
+    """The records that a list shows, to be changed in one value; a check saves nothing."""
+    user: User = request.user  # type: ignore[assignment]
+    kind.require_edit(user)
+    if request.method == "POST":
+        return receive(request, kind, user)
+    asked = asked_of(kind, request.GET, user)
+    if asked.is_faulty:
+        return list_page(request, kind, asked)
+    chosen = [record.pk for record in shown_records(kind, user, asked)[: MOST + 1]]
+    more = len(chosen) > MOST
+    return show(request, kind, user, [] if more else chosen, too_many=found_records(kind, user, asked).count() * more)
+
+
+def receive(request: HttpRequest, kind: KindPage, user: User) -> HttpResponse:
+    """A check of what is typed, or the save of what was looked at."""
+    keys = [int(key) for key in request.POST.getlist("record") if key.isascii() and key.isdigit() and len(key) < 16]
+    offered = [int(key) for key in request.POST.getlist("offered") if key.isascii() and key.isdigit() and len(key) < 16]
+    offered = list(dict.fromkeys([*offered, *keys]))[:MOST]
+    seen = set(kind.visible(user).filter(pk__in=offered).values_list("pk", flat=True))
+    if offered and not seen:
+        raise Http404
+    offered = [key for key in offered if key in seen]
+    keys = [key for key in dict.fromkeys(keys) if key in seen][:MOST]
+    place = places_of(kind.kind).get(request.POST.get("place", ""))
+    typed = {name: request.POST.get(name, "").strip() for name in ("value", "only", "reason")}
+    errors = errors_of(typed, place is None, not keys)
+    if "back" in request.POST:
+        return show(request, kind, user, offered, keys=keys)
+    if errors or place is None:
+        return show(request, kind, user, offered, keys=keys, errors=errors, status=400)
+    mark = request.POST.get("mark", "") if "save" in request.POST else None
+    author = Author(user, reason=typed["reason"])
+    found = change_many(kind.kind, keys, place, typed["value"], typed["only"], author, mark)
+    if found.faults:
+        errors = {"value": [f"{record}: {text}" for record, text in found.faults[:20]]}
+        return show(request, kind, user, offered, keys=keys, errors=errors, status=400)
+    if mark is None or found.stale:
+        return show(request, kind, user, offered, keys=keys, found=found, status=409 if found.stale else 200)
+    messages.success(
+        request, f"Saved: {place.label} of {found.changed} {kind.singular if found.changed == 1 else kind.plural}."
+    )
+    return HttpResponseRedirect(kind.list_url)
+
+
+def errors_of(typed: dict[str, str], no_place: bool, nothing: bool) -> dict[str, list[str]]:
+    """What is wrong with a form before any record is looked at."""
+    errors: dict[str, list[str]] = {}
+    if no_place:
+        errors["place"] = ["Choose what to change."]
+    if nothing:
+        errors["record"] = ["Choose at least one record."]
+    if not typed["reason"]:
+        errors["reason"] = ["Say why in a few words: it stands in the history of each record."]
+    for name, longest in (("value", LONGEST_VALUE), ("only", LONGEST_VALUE), ("reason", LONGEST_REASON)):
+        if len(typed[name]) > longest:
+            errors[name] = [f"Shorten this to at most {longest} characters."]
+        try:
+            plain_text(typed[name])
+        except ValidationError as error:
+            errors[name] = list(error.messages)
+    return errors
+
+
+def show(
+    request: HttpRequest,
+    kind: KindPage,
+    user: User,
+    offered: list[int],
+    *,
+    keys: list[int] | None = None,
+    errors: dict[str, list[str]] | None = None,
+    found: Found | None = None,
+    too_many: int = 0,
+    status: int = 200,
+) -> HttpResponse:
+    """The form, or with `found` what the change does."""
+    errors = errors or {}
+    by_key = kind.visible(user).in_bulk(offered)
+    places = places_of(kind.kind)
+    context: dict[str, Any] = {
+        "kind": kind,
+        "section": kind.section,
+        "records": [
+            {"pk": key, "text": by_key[key].label(), "chosen": keys is None or key in keys}
+            for key in offered
+            if key in by_key and not by_key[key].is_archived
+        ],
+        "too_many": too_many,
+        "most": MOST,
+        "fields": [field(request, name, label, errors, places) for name, label in LABELS.items() if name != "record"],
+        "errors": [
+            {"id": f"f-{name}", "label": LABELS[name], "text": text} for name, texts in errors.items() for text in texts
+        ],
+        "found": found,
+        "place": places.get(request.POST.get("place", "")),
+        "typed": {name: request.POST.get(name, "").strip() for name in ("place", "value", "only", "reason")},
+        "keys": keys or [],
+        "form_action": reverse(f"{kind.kind}_many"),
+        "crumbs": [{"text": kind.title, "url": kind.list_url}, {"text": "Change many", "url": ""}],
+    }
+    if found and found.effects:
+        context |= shown_effects(found.effects)
+    return render(request, "registry/many.html", context, status=status)
+
+
+def field(
+    request: HttpRequest, name: str, label: str, errors: dict[str, list[str]], places: dict[str, Any]
+) -> dict[str, Any]:
+    """A field of the form as components/field.html shows it."""
+    helps = {
+        "value": "As in its form: a quantity with its unit, “not stated”, a choice in its words, a certificate by its"
+        " number and issue. Empty makes it unknown.",
+        "only": "Only where this stands now; empty for all.",
+        "reason": "It stands in the history of each record.",
+    }
+    built = {
+        "name": name,
+        "id": f"f-{name}",
+        "label": label,
+        "value": request.POST.get(name, ""),
+        "required": name in ("place", "reason"),
+        "errors": errors.get(name, []),
+        "help": helps.get(name, ""),
+    }
+    if name == "place":
+        own = [(place.key, place.label) for place in places.values() if not place.rows]
+        rows = [(place.key, place.label) for place in places.values() if place.rows]
+        groups = [("Of the record", own), *([("Of each set of terminals", rows)] if rows else [])]
+        built |= {"kind": "select", "grouped": True, "choices": [("Choose", [("", "…")]), *groups]}
+    return built
