@@ -39,8 +39,9 @@ def save_loop(
 ) -> Loop:
     """Read nested text and save it as a loop, with its revision and its verdict.
 
-    An issued loop begins its next revision letter as a draft; what was issued stays as it is. Raises EntryRefused,
-    StaleRecord, PermissionDenied; then nothing is saved.
+    An issued loop begins its next revision letter as a draft; what was issued stays as it is. Saving a withdrawn loop
+    does so even where nothing differs: what was wrong may have been mended on site, and the way back to an issue leads
+    through a signature. Raises EntryRefused, StaleRecord, PermissionDenied; then nothing is saved.
     """
     cleaned, errors = read_entry(LoopEntry, data)
     if errors:
@@ -55,7 +56,7 @@ def save_loop(
         refuse_archived(loop, cleaned)
         write(loop, cleaned, Pins(cleaned))
         loop = Loop.objects.get(pk=loop.pk)
-        revision = record_revision(loop, author)
+        revision = record_revision(loop, author, anew=loop.state == LoopState.WITHDRAWN)
         if revision is not None and loop.state in {LoopState.ISSUED, LoopState.RETURNED, LoopState.WITHDRAWN}:
             reopen(loop, revision, author)
         verify(loop, revision or newest(loop))

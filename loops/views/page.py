@@ -10,7 +10,7 @@ from django.shortcuts import get_object_or_404, render
 from django.views.decorators.http import require_safe
 
 from loops import selectors
-from loops.models import Approval, BasisChange, Loop, LoopState, Purpose
+from loops.models import Approval, BasisChange, Loop, LoopState, Purpose, Verb, WorkflowEvent
 from loops.services.approvals import in_force, obstacles, refusal_to_sign
 from loops.services.basis import latest_against_register
 from loops.services.confirmations import matters, open_conditions
@@ -59,6 +59,7 @@ def loop_context(loop: Loop, user: User) -> dict[str, Any]:
         )
     )
     revisions = list(selectors.revisions_of(loop))
+    events = list(loop.events.select_related("actor", "revision").defer("revision__snapshot"))
     return {
         "section": "loops",
         "crumbs": [{"text": "Loops", "url": "/loops/"}, {"text": loop.tag, "url": ""}],
@@ -73,8 +74,8 @@ def loop_context(loop: Loop, user: User) -> dict[str, Any]:
         "beside": latest_against_register(loop),
         "basis_changes": marks(approvals),
         "approvals": approvals,
-        "signatures": signatures(approvals),
-        "events": list(loop.events.select_related("actor", "revision").defer("revision__snapshot")),
+        "signatures": signatures(approvals, events),
+        "events": events,
         "revisions": revisions,
         "current_number": revisions[0].number if revisions else None,
         "state": "archived" if loop.is_archived else loop.state,
@@ -107,12 +108,22 @@ def marks(approvals: list[Approval]) -> list[BasisChange]:
     return list(approvals[0].basis_changes.select_related("revision__author").defer("revision__snapshot"))
 
 
-def signatures(approvals: list[Any]) -> list[dict[str, Any]]:
-    """Who signed which revision, newest first, for components/signature_block.html."""
+def signatures(approvals: list[Approval], events: list[WorkflowEvent]) -> list[dict[str, Any]]:
+    """Who signed which revision, newest first, for components/signature_block.html; `events` are newest first."""
     rows = []
     for approval in approvals:
         revision = f"{approval.letter} (save {approval.revision.number})"
-        rows.append({"role": "Prepared", "name": approval.prepared_name, "at": None, "revision": revision})
+        submitted = next(
+            (
+                event.created_at
+                for event in events
+                if event.verb == Verb.SUBMIT
+                and event.revision_id == approval.revision_id
+                and event.created_at <= approval.approved_at
+            ),
+            None,
+        )
+        rows.append({"role": "Prepared", "name": approval.prepared_name, "at": submitted, "revision": revision})
         rows.append(
             {
                 "role": "Approved",

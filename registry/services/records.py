@@ -124,15 +124,16 @@ def relation(record: models.Model, field: models.Field[Any, Any]) -> dict[str, A
     return None if related is None else {"id": related.pk, "name": str(related)}
 
 
-def record_revision(record: Record, author: Author) -> Revision | None:
-    """Write the next revision of a record and tell the change log; None where nothing differs from the last one.
+def record_revision(record: Record, author: Author, *, anew: bool = False) -> Revision | None:
+    """Write the next revision of a record and tell the change log; None where nothing differs from the last one, unless
+    it is to be recorded `anew`.
 
     Raises EntryRefused without a reason where something that was issued rests on the record.
     """
     content = snapshot(record) | {"archived": record.is_archived}
     mark = digest(content)
     last = latest_revision(record)
-    if last is not None and last.digest == mark:
+    if last is not None and last.digest == mark and not anew:
         return None
     if last is not None and not author.reason.strip() and issued(record.record_kind, [record.pk]):
         raise EntryRefused({REASON: [REASON_WANTING]})

@@ -150,6 +150,33 @@ def test_a_withdrawn_issue_says_so_and_the_next_change_begins_the_next_letter(
     assert (fresh(loop).state, fresh(loop).letter) == (LoopState.DRAFT, "B")
 
 
+def test_a_withdrawn_loop_that_is_saved_as_it_was_begins_the_next_letter_too(
+    loop: Loop, people: People, password: str
+) -> None:
+    """What was wrong may have been mended on site; the way back to an issue leads through a signature of its own."""
+    approval = sign(submit(loop, people), people["approver"], password)
+    approvals.withdraw(approval.pk, people["approver"], text="Wired wrongly")
+    author = Author(people["designer"], reason="Wired as drawn")
+    save_loop(record_text(fresh(loop)), author, loop_id=loop.pk)
+    assert (fresh(loop).state, fresh(loop).letter) == (LoopState.DRAFT, "B")
+    second = sign(submit(fresh(loop), people), people["approver"], password)
+    assert (second.letter, second.revision.number) == ("B", approval.revision.number + 1)
+    assert second.revision.digest == approval.revision.digest
+    save_loop(record_text(fresh(loop)), author, loop_id=loop.pk)
+    assert (fresh(loop).state, fresh(loop).letter) == (LoopState.ISSUED, "B")
+
+
+def test_the_loop_page_dates_both_signatures(
+    loop: Loop, people: People, password: str, client_as: Callable[[str], Any]
+) -> None:
+    sign(submit(loop, people), people["approver"], password)
+    page = client_as("reader").get(f"/loops/{loop.pk}/")
+    prepared, approved = page.context["signatures"]
+    event = fresh(loop).events.get(verb="submit")
+    assert (prepared["role"], prepared["at"]) == ("Prepared", event.created_at)
+    assert approved["at"] == Approval.objects.get().approved_at
+
+
 def test_an_issue_can_be_withdrawn_while_the_next_revision_is_prepared(
     loop: Loop, people: People, password: str
 ) -> None:
