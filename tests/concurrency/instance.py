@@ -149,6 +149,8 @@ class Instance:
 def instance(database: str) -> Iterator[Instance]:
     """A private instance on "sqlite" or "postgresql", taken away at the end."""
     folder = Path(tempfile.mkdtemp(prefix="unlit-"))
+    # Ended from outside, it takes its servers with it.
+    signal.signal(signal.SIGTERM, lambda *_: sys.exit(1))
     made: Instance | None = None
     try:
         made = Instance(folder, database)
