@@ -79,9 +79,10 @@ _CLASS = re.compile(
     r"\(?(?P<first>T[1-6])(?: ?(?:\.\.\.?|-|to|/) ?(?P<last>T[1-6]))?\)?(?![A-Za-z0-9])|"
     r"(?P<sub>T2[A-D]|T3[A-C]|T4A)(?![A-Za-z0-9])"
 )
+# What stands before an ambient is its lower end with its sign, not the end of a range of surface temperatures.
 _SURFACE = re.compile(
     rf"(?:T(?:(?P<layer>[1-9][0-9]{{1,2}}) )? ?)?(?P<degrees>[0-9]{{2,3}}(?:[.,][0-9])?){_DEGREES}"
-    rf"(?: ?(?:\.\.\.?|-|to) ?T? ?(?P<last>[0-9]{{2,3}}(?:[.,][0-9])?){_DEGREES})?"
+    rf"(?: ?(?:\.\.\.?|-|to) ?T? ?(?P<last>[0-9]{{2,3}}(?:[.,][0-9])?){_DEGREES}(?! ?(?:≤|<|to|\.\.)))?"
 )
 _IP = re.compile(r"IP ?([0-9X]{2}[A-Z]?(?:/[0-9X]{2}[A-Z]?)?)(?![A-Za-z0-9])")
 _AMBIENT = re.compile(

@@ -37,7 +37,7 @@ def test_a_save_is_told_with_the_digest_of_its_revision(certificate: Any, people
     revision = Revision.objects.get(kind="certificate", record_id=certificate.pk)
     assert (row.verb, row.kind, row.record_id, row.site_id) == (Deed.ADD, "certificate", certificate.pk, None)
     assert (row.actor, row.actor_name) == (people["keeper"], "The keeper")
-    assert (row.digest, row.detail) == (revision.digest, {"revision": 1, "origin": "page"})
+    assert (row.digest, row.detail) == (revision.digest, {"revision": 1, "origin": "page", "reason": "As tested"})
     assert is_chained(log())
 
 
@@ -46,7 +46,7 @@ def test_changing_archiving_and_bringing_back_have_words_of_their_own(area: Any,
     set_archived(area, False, author_as("designer"))
     rows = [row for row in log() if row.kind == "area"]
     assert [row.verb for row in rows] == [Deed.ADD, Deed.ARCHIVE, Deed.RESTORE]
-    assert [row.detail.get("reason") for row in rows] == [None, "Pulled down", None]
+    assert [row.detail.get("reason") for row in rows] == ["As tested", "Pulled down", "As tested"]
     assert {row.site_id for row in rows} == {area.site_id}
 
 

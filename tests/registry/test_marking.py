@@ -536,3 +536,9 @@ def test_examples_in_the_modules_hold() -> None:
         results = doctest.testmod(module)
         assert results.attempted >= 3
         assert not results.failed
+
+
+@pytest.mark.parametrize("ambient", ["-20 °C ≤ Ta ≤ 40 °C", "-20°C <= Ta <= +40°C", "-20 °C to 40 °C", "-20°C...40°C"])
+def test_a_cold_ambient_behind_a_surface_temperature_is_no_range(ambient: str) -> None:
+    found = parse_marking(f"Ex ia IIIC T135°C {ambient}")
+    assert (found.surface_temperature_degc, found.ambient_min_degc, found.ambient_max_degc) == (135, -20, 40)
