@@ -34,9 +34,8 @@ def visible_loops(user: User) -> QuerySet[Loop]:
 
 
 def with_heads(loops: QuerySet[Loop]) -> QuerySet[Loop]:
-    """Loops with site, owner and the head of their verdict, without its documents, and whether their basis changed."""
-    related = loops.select_related("site", "owner", "verification", "submitted_by").defer(*HEAVY)
-    return related.annotate(basis_changed=BASIS_CHANGED)
+    """Loops with site, owner and the head of their verdict, without its documents."""
+    return loops.select_related("site", "owner", "verification", "submitted_by").defer(*HEAVY)
 
 
 def listed_loops(user: User) -> QuerySet[Loop]:

@@ -115,7 +115,6 @@ def make_series(loop: Loop, lines: Sequence[Line], author: Author, *, commit: bo
             for line, made in zip(lines, outcome.records, strict=True):
                 assert isinstance(made, Loop)
                 line.loop = made
-                made.verification  # noqa: B018  read while it is there: a check takes everything back
             if not commit:
                 transaction.set_rollback(True)
     except BatchRefused as refused:

@@ -13,8 +13,9 @@ from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from loops import selectors
-from loops.models import Loop, LoopState, LoopVerdict
+from loops.models import Loop, LoopState
 from loops.services.contributors import contributors
+from loops.services.verification import PRECEDENCE
 from loops.views.requests import person
 from registry import access
 from registry.models import Certificate, CertificateStatus, Role, Site, User
@@ -53,10 +54,9 @@ def home(request: HttpRequest) -> HttpResponse:
 def by_verdict(loops: QuerySet[Loop]) -> list[dict[str, Any]]:
     """How many loops have each verdict, worst first, each with the list of them."""
     counts = selectors.counts_by(loops)
-    order = [LoopVerdict.FAILS, LoopVerdict.BEYOND, LoopVerdict.INCOMPLETE, LoopVerdict.COMPLIES]
     return [
         {"verdict": verdict.value, "count": counts.get(verdict.value, 0), "url": listed(verdict=verdict.value)}
-        for verdict in order
+        for verdict in PRECEDENCE
     ]
 
 

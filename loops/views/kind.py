@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from typing import Any
 
-from django.db.models import Case, IntegerField, Q, QuerySet, Value, When
+from django.db.models import Case, IntegerField, Q, Value, When
 from django.template.defaultfilters import truncatechars
 from django.urls import reverse
 
 from loops import selectors
+from loops.check_names import CHECK_NAMES
 from loops.models import CableRun, Loop, LoopState, LoopVerdict
 from loops.services.verification import CHECKS, PRECEDENCE
 from registry import access
@@ -17,26 +18,6 @@ from registry.filters import Choice, Choices, Contains, Days, Measure, Ranges, q
 from registry.models import Site, User
 from registry.views.pages import ARCHIVED, CHANGED, Column, KindPage, fixed, same, text
 
-CHECK_WORDS = {
-    "voltage": "Voltage",
-    "current": "Current",
-    "power": "Power",
-    "capacitance": "Capacitance",
-    "inductance": "Inductance",
-    "lumped_rule": "Lumped C and L (1 % rule)",
-    "level": "Level of protection",
-    "group": "Equipment group",
-    "temperature_class": "Temperature class",
-    "ambient": "Ambient temperature",
-    "certificate": "Certificate",
-    "simple_apparatus": "Simple apparatus",
-    "earthing": "Earthing",
-    "cable_construction": "Cable construction",
-    "cable_type": "Cable type",
-    "um": "Um (safe-area voltage)",
-    "sources": "Combined sources",
-    "fisco": "FISCO",
-}
 RANK = Case(
     *(When(verification__verdict=verdict, then=Value(index)) for index, verdict in enumerate(PRECEDENCE)),
     default=Value(len(PRECEDENCE)),
@@ -68,7 +49,7 @@ def decides(loop: Loop) -> dict[str, Any]:
 
 
 def decides_check(loop: Loop) -> dict[str, Any]:
-    return text(CHECK_WORDS.get(loop.verification.limiting_check, "") if loop.verification else "")
+    return text(CHECK_NAMES.get(loop.verification.limiting_check, "") if loop.verification else "")
 
 
 def margin(loop: Loop) -> dict[str, Any]:
@@ -93,10 +74,6 @@ def fill(loops: list[Loop]) -> None:
     for loop in loops:
         loop.area_names = names.get(loop.pk, [])  # type: ignore[attr-defined]
         loop.basis_changed = loop.pk in changed  # type: ignore[attr-defined]
-
-
-def rows(loops: QuerySet[Loop]) -> QuerySet[Loop]:
-    return loops.select_related("site", "owner", "verification", "submitted_by").defer(*selectors.HEAVY)
 
 
 # ------------------------------------------------------------------------------------------------------------ filters
@@ -179,7 +156,7 @@ LOOP = KindPage(
     search_label="Part of a tag or service",
     seen=selectors.visible_loops,
     found=selectors.containing,
-    rows=rows,
+    rows=selectors.with_heads,
     fill=fill,
     counted={"verdict_rank": RANK},
     columns=(
@@ -211,7 +188,7 @@ LOOP = KindPage(
         Choice(
             "check",
             "Deciding check",
-            fixed([*CHECK_WORDS.items(), ("other", "A value is missing")]),
+            fixed([*CHECK_NAMES.items(), ("other", "A value is missing")]),
             limited,
             more=True,
         ),

@@ -5,7 +5,7 @@ from __future__ import annotations
 from decimal import ROUND_FLOOR, Decimal
 from typing import Any, NamedTuple
 
-from django.db.models import Count, Q, QuerySet
+from django.db.models import Count, F, Q, QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils.translation import gettext as _
@@ -14,11 +14,11 @@ from django.views.decorators.http import require_safe
 
 from loops import selectors
 from loops.models import Loop, LoopVerdict, Member
+from loops.services.verification import PRECEDENCE
 from loops.views.home import by_verdict, listed
 from loops.views.requests import person
 
 NEAREST = 20
-WORST_FIRST = (LoopVerdict.FAILS, LoopVerdict.BEYOND, LoopVerdict.INCOMPLETE, LoopVerdict.COMPLIES)
 
 
 class Bucket(NamedTuple):
@@ -68,7 +68,7 @@ def overview(request: HttpRequest) -> HttpResponse:
         "buckets": histogram(loops),
         "nearest": nearest(loops),
         "areas": by_area(loops),
-        "words": [(verdict.value, verdict.label) for verdict in WORST_FIRST],
+        "words": [(verdict.value, verdict.label) for verdict in PRECEDENCE],
     }
     return render(request, "loops/overview.html", context)
 
@@ -93,9 +93,8 @@ def histogram(loops: QuerySet[Loop]) -> list[dict[str, Any]]:
 def nearest(loops: QuerySet[Loop]) -> list[dict[str, Any]]:
     """The complying loops with the least margin, the nearest to its limit first; margins are cut, never rounded up."""
     complying = loops.filter(verification__verdict=LoopVerdict.COMPLIES, verification__least_margin__isnull=False)
-    found = complying.order_by("verification__least_margin", "tag")[:NEAREST]
-    margins = [loop.verification.least_margin if loop.verification else None for loop in found]
-    return [{"loop": loop, "margin": percent(least or Decimal(0))} for loop, least in zip(found, margins, strict=True)]
+    found = complying.annotate(least=F("verification__least_margin")).order_by("least", "tag")[:NEAREST]
+    return [{"loop": loop, "margin": percent(loop.least)} for loop in found]
 
 
 def percent(share: Decimal) -> str:
@@ -128,7 +127,7 @@ def by_area(loops: QuerySet[Loop]) -> list[dict[str, Any]]:
                 verdict.name.lower(): Count(
                     "circuit__loop", distinct=True, filter=Q(circuit__loop__verification__verdict=verdict)
                 )
-                for verdict in WORST_FIRST
+                for verdict in PRECEDENCE
             },
         )
     )
@@ -146,7 +145,7 @@ def by_area(loops: QuerySet[Loop]) -> list[dict[str, Any]]:
                 "count": row[verdict.name.lower()],
                 "url": listed(area=str(row["area_id"]), verdict=verdict.value),
             }
-            for verdict in WORST_FIRST
+            for verdict in PRECEDENCE
         ]
         rows.append(
             {

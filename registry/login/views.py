@@ -19,6 +19,7 @@ from requests import RequestException
 
 from registry.login.directories import refused
 from registry.models import User
+from registry.reading import read_key
 from registry.services.second_factors import has_factor, needs_factor
 from registry.services.sessions import end_sessions, open_sessions
 
@@ -85,8 +86,7 @@ def account(request: HttpRequest) -> HttpResponse:
 def end(request: HttpRequest) -> HttpResponse:
     """End one session of one's own, or all but this one."""
     user: User = request.user  # type: ignore[assignment]
-    one = request.POST.get("session", "")
-    only = int(one) if one.isascii() and one.isdigit() and len(one) < 19 else None
+    only = read_key(request.POST.get("session", ""))
     count = end_sessions(user, keep=request.session.session_key or "", only=only)
     messages.success(request, ngettext("%d session has ended.", "%d sessions have ended.", count) % count)
     return redirect("mfa_index")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import binascii
+from collections.abc import Callable
 from dataclasses import asdict
 from typing import Any
 
@@ -15,6 +16,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_safe
 
 from registry import access
+from registry.asking import Asked
 from registry.exchange.csv_xlsx import MAX_BYTES, write_csv, write_xlsx
 from registry.models import Origin, User
 from registry.services.imports import KINDS, Report, TableError, export_file, import_file, template_file
@@ -44,28 +46,35 @@ def attached(content: bytes, name: str, content_type: str) -> HttpResponse:
 @require_safe
 def export_list(request: HttpRequest, kind: KindPage, suffix: str) -> HttpResponse:
     """What a list shows under its filters, all pages of it, as a table that can be imported again."""
-    user: User = request.user  # type: ignore[assignment]
-    if suffix not in TYPES:
-        raise Http404
-    asked = asked_of(kind, request.GET, user)
-    if asked.is_faulty:
-        return list_page(request, kind, asked)
-    records = shown_records(kind, user, asked)
-    return attached(export_file(kind.kind, records, suffix), f"{kind.path}.{suffix}", TYPES[suffix])
+
+    def content(user: User, asked: Asked) -> bytes:
+        return export_file(kind.kind, shown_records(kind, user, asked), suffix)
+
+    return exported(request, kind, suffix, kind.path, content)
 
 
 @require_safe
 def export_seen(request: HttpRequest, kind: KindPage, suffix: str) -> HttpResponse:
     """The columns that a list shows, of all its pages, as they read there."""
+
+    def content(user: User, asked: Asked) -> bytes:
+        seen = seen_table(kind, user, asked, with_layout(kind, user, asked)[0])
+        return write_csv(seen) if suffix == "csv" else write_xlsx(seen, kind.plural[:31])
+
+    return exported(request, kind, suffix, f"{kind.path}-seen", content)
+
+
+def exported(
+    request: HttpRequest, kind: KindPage, suffix: str, name: str, content: Callable[[User, Asked], bytes]
+) -> HttpResponse:
+    """A table of what a list is asked for; the list itself where it cannot be understood. Raises Http404."""
     user: User = request.user  # type: ignore[assignment]
     if suffix not in TYPES:
         raise Http404
     asked = asked_of(kind, request.GET, user)
     if asked.is_faulty:
         return list_page(request, kind, asked)
-    seen = seen_table(kind, user, asked, with_layout(kind, user, asked)[0])
-    content = write_csv(seen) if suffix == "csv" else write_xlsx(seen, kind.plural[:31])
-    return attached(content, f"{kind.path}-seen.{suffix}", TYPES[suffix])
+    return attached(content(user, asked), f"{name}.{suffix}", TYPES[suffix])
 
 
 @require_safe

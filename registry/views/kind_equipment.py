@@ -6,7 +6,6 @@ from functools import partial
 from typing import Any
 
 from django.db.models import Count, Q
-from django.urls import reverse
 from django.utils import timezone
 
 from registry import measures, querysets
@@ -35,6 +34,7 @@ from registry.views.pages import (
     in_use,
     same,
     text,
+    titled,
 )
 
 TERMINALS = ("terminals",)
@@ -53,12 +53,7 @@ def by_group(value: str, user: User) -> Q:
 
 
 def equipment_name(item: Equipment) -> dict[str, Any]:
-    return text(
-        item.type_name,
-        url=reverse("equipment", args=[item.pk]),
-        note=item.function or item.description,
-        state="archived" if item.is_archived else "",
-    )
+    return titled(item, item.type_name, item.function or item.description)
 
 
 def equipment_terminals(item: Equipment) -> dict[str, Any]:

@@ -7,7 +7,6 @@ from functools import partial
 from typing import Any
 
 from django.db.models import Count, Q
-from django.urls import reverse
 from django.utils import timezone
 
 from registry import measures, querysets
@@ -40,6 +39,7 @@ from registry.views.pages import (
     measured,
     same,
     text,
+    titled,
 )
 
 # ------------------------------------------------------------------------------------------------------- certificates
@@ -64,12 +64,7 @@ def day_cell(value: dt.date | None) -> dict[str, Any]:
 
 
 def certificate_name(item: Certificate) -> dict[str, Any]:
-    return text(
-        item.number,
-        url=reverse("certificate", args=[item.pk]),
-        note=f"Issue {item.issue}",
-        state="archived" if item.is_archived else "",
-    )
+    return titled(item, item.number, f"Issue {item.issue}")
 
 
 def certificate_status(item: Certificate) -> dict[str, Any]:
@@ -156,12 +151,7 @@ CERTIFICATE = KindPage(
 
 
 def scheme_name(item: Scheme) -> dict[str, Any]:
-    return text(
-        item.name,
-        url=reverse("scheme", args=[item.pk]),
-        note=item.description,
-        state="archived" if item.is_archived else "",
-    )
+    return titled(item, item.name, item.description)
 
 
 SCHEME = KindPage(
@@ -199,12 +189,7 @@ SCHEME = KindPage(
 
 
 def cable_name(item: CableType) -> dict[str, Any]:
-    return text(
-        item.name,
-        url=reverse("cable_type", args=[item.pk]),
-        note=item.description,
-        state="archived" if item.is_archived else "",
-    )
+    return titled(item, item.name, item.description)
 
 
 def cable_capacitance(item: CableType) -> dict[str, Any]:
@@ -270,12 +255,7 @@ CABLE_TYPE = KindPage(
 
 
 def site_name(item: Site) -> dict[str, Any]:
-    return text(
-        item.code,
-        url=reverse("site", args=[item.pk]),
-        note=item.name,
-        state="archived" if item.is_archived else "",
-    )
+    return titled(item, item.code, item.name)
 
 
 SITE = KindPage(
@@ -314,12 +294,7 @@ def own_sites(user: User) -> Choices:
 
 
 def area_name(item: HazardousArea) -> dict[str, Any]:
-    return text(
-        item.name,
-        url=reverse("area", args=[item.pk]),
-        note=item.drawing,
-        state="archived" if item.is_archived else "",
-    )
+    return titled(item, item.name, item.drawing)
 
 
 AREA = KindPage(

@@ -18,6 +18,7 @@ from registry import access
 from registry.exchange.csv_xlsx import escaped
 from registry.models import Change, Deed, Site, User
 from registry.querysets import search_text, visible
+from registry.reading import read_key
 from registry.services.log import HEADINGS, Asked, kinds_in, narrowed, reason_of, table_rows, visible_changes
 
 PAGE_SIZE = 50
@@ -66,7 +67,7 @@ def log(request: HttpRequest) -> HttpResponse:
     asked, given = read_asked(request, sites)
     changes = visible_changes(user)
     found = narrowed(changes, asked)
-    before, after = (key_of(request.GET.get(name, "")) for name in ("before", "after"))
+    before, after = (read_key(request.GET.get(name, "")) for name in ("before", "after"))
     if after is not None:
         rows = list(found.filter(number__gt=after).order_by("number").select_related("site")[: PAGE_SIZE + 1])
         newer, older = len(rows) > PAGE_SIZE, True
@@ -120,11 +121,6 @@ def csv_lines(headings: Iterable[str], rows: Iterable[list[str]]) -> Iterator[st
     yield "\ufeff" + writer.writerow(headings)
     for row in rows:
         yield writer.writerow([escaped(cell) for cell in row])
-
-
-def key_of(text: str) -> int | None:
-    """The number of a deed in an address."""
-    return int(text) if text.isascii() and text.isdigit() and len(text) < 19 else None
 
 
 def shown(change: Change) -> dict[str, Any]:

@@ -135,6 +135,12 @@ def text(shown: Any, **more: Any) -> dict[str, Any]:
     return {"text": shown} | more
 
 
+def titled(record: Record, title: str, note: str) -> dict[str, Any]:
+    """The cell that leads to a record: what it is called, and a note below."""
+    state = "archived" if record.is_archived else ""
+    return text(title, url=reverse(record.record_kind, args=[record.pk]), note=note, state=state)
+
+
 def measured(column: str) -> Callable[[Any], dict[str, Any]]:
     """A cell with a quantity in one of its three states."""
 
