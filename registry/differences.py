@@ -104,9 +104,14 @@ def leaves(entry_class: type[EntryForm], content: Mapping[str, Any], key: str = 
 
 def row_name(name: str, row: Mapping[str, Any]) -> str:
     """How a row is called: by its name, tag, group or class."""
-    called = next((row[column] for column in ("name", "tag", "group", "temperature_class") if row.get(column)), "")
     singular = ROW_TITLES.get(name, ("", name.replace("_", " ").capitalize()))[1]
-    return f"{singular} {called}".strip()
+    return f"{singular} {called(row)}".strip()
+
+
+def called(row: Mapping[str, Any]) -> str:
+    """What tells a row from others of its list; an empty text where it has no name."""
+    columns = ("name", "tag", "group", "temperature_class")
+    return str(next((row[column] for column in columns if row.get(column)), ""))
 
 
 def in_words(reader: forms.Field, value: str) -> str:
@@ -201,14 +206,32 @@ def lay_rows(
     yours: list[Mapping[str, Any]],
 ) -> Iterator[dict[str, Any]]:
     opened = {row["id"]: row for row in original or [] if row.get("id")}
-    standing = {row["id"]: row for row in theirs if row.get("id")}
+    standing = standing_rows(opened, theirs)
     for row in yours:
         key = row.get("id", "")
         if key in standing:
-            yield lay_over(entry_class, opened.get(key), standing[key], row)
+            yield lay_over(entry_class, opened.get(key), standing[key], row) | {"id": standing[key]["id"]}
         elif key not in opened or row != opened[key]:
             yield {name: value for name, value in row.items() if name != "id"}
     mine = {row.get("id") for row in yours}
     for key, row in standing.items():
         if original is not None and key not in mine and row != opened.get(key):
             yield dict(row)
+
+
+def standing_rows(
+    opened: Mapping[str, Mapping[str, Any]], theirs: list[Mapping[str, Any]]
+) -> dict[str, Mapping[str, Any]]:
+    """Their rows by the key that the row had when it was opened, else by their own.
+
+    A save that sent no keys (a table, the API) made every row anew: then the name tells which row it was.
+    """
+    found = {row["id"]: row for row in theirs if row.get("id")}
+    gone = [row for key, row in opened.items() if key not in found]
+    fresh = [row for key, row in found.items() if key not in opened]
+    for row in gone:
+        name = called(row)
+        same = [item for item in fresh if name and called(item) == name]
+        if len(same) == 1 and [called(item) for item in gone].count(name) == 1:
+            found[row["id"]] = found.pop(same[0]["id"])
+    return found

@@ -13,6 +13,7 @@ from django.urls import reverse
 from django.views.decorators.http import require_http_methods, require_safe
 
 from loops import selectors
+from loops.entries import LoopEntry
 from loops.models import Loop, LoopState
 from loops.services.loops import save_loop
 from loops.services.preview import preview
@@ -22,6 +23,7 @@ from loops.views.editor_form import blank_loop, editor_form, row_command, withou
 from loops.views.page import visible_loop
 from loops.views.requests import opened_version, person, typed
 from registry import access
+from registry.differences import canonical, lay_over, snapshot_text
 from registry.models import Revision, Site
 from registry.services.records import REASON, Author, EntryRefused, StaleRecord, latest_revision
 from registry.views.forms import nest, without_keys
@@ -120,21 +122,27 @@ def panel_context(found: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def stale(request: HttpRequest, loop: Loop, data: dict[str, Any]) -> HttpResponse:
-    """Somebody saved meanwhile: show what you and they changed, with your text in the form to save again."""
+    """Somebody saved meanwhile: show what you and they changed, with your changes laid over theirs in the form.
+
+    What you did not touch is theirs there, so that saving again takes nothing back that they did.
+    """
     number = request.POST.get("_revision", "")
     opened = None
     if number.isascii() and number.isdigit() and len(number) < 10:
         opened = Revision.objects.filter(kind="loop", record_id=loop.pk, number=int(number)).first()
     theirs = selectors.record_names(loop)
     original = snapshot_names(opened.snapshot) if opened else theirs
+    before = canonical(LoopEntry, snapshot_text(opened.snapshot)) if opened else None
+    newest = latest_revision(loop)
     return show(
         request,
         loop,
-        data,
+        lay_over(LoopEntry, before, canonical(LoopEntry, theirs), canonical(LoopEntry, data)),
         status=409,
         unsaved=True,
         compared=three_ways(original, theirs, data),
-        saved_by=latest_revision(loop),
+        saved_by=newest if newest != opened else None,
+        laid=opened is not None,
     )
 
 
@@ -151,6 +159,7 @@ def show(
     panel: Mapping[str, Any] | None = None,
     compared: list[dict[str, Any]] | None = None,
     saved_by: Revision | None = None,
+    laid: bool = False,
     copied_from: Loop | None = None,
 ) -> HttpResponse:
     """The editor with this text in it."""
@@ -179,6 +188,7 @@ def show(
         "panel": panel,
         "compared": compared,
         "saved_by": saved_by,
+        "laid": laid,
         "copied_from": copied_from,
     }
     return render(request, "loops/edit.html", context, status=status)

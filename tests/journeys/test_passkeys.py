@@ -3,21 +3,18 @@
 
 from __future__ import annotations
 
-import os
-import shutil
 from collections.abc import Iterator
 from typing import Any
 
 import pytest
-from django.db import connections
 
 from loops.models import Approval
 from loops.services import approvals
 from loops.services.signing import evidence_holds
 from registry.models import User
+from tests.journeys.conftest import PASSWORD, log_in
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
-PASSWORD = "Slow-copper-91-lantern"
 DEVICE = {
     "protocol": "ctap2",
     "transport": "internal",
@@ -29,42 +26,16 @@ DEVICE = {
 
 
 @pytest.fixture
-def page(live_server: Any, monkeypatch: pytest.MonkeyPatch) -> Iterator[Any]:
-    """A page of a browser that has a device for passkeys; what its console complains about fails the test.
-
-    It closes before the server ends, which then has no connection of its own to the database left open.
-    """
-    program = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
-    if program is None:
-        pytest.skip("no Chromium here")
-    from playwright.sync_api import sync_playwright
-
-    # The browser's own loop runs in this thread; the database is used from it nevertheless, by one at a time.
-    monkeypatch.setitem(os.environ, "DJANGO_ALLOW_ASYNC_UNSAFE", "true")
-    with sync_playwright() as play:
-        browser = play.chromium.launch(executable_path=program, args=["--no-sandbox"])
-        context = browser.new_context()
-        found = context.new_page()
-        session = context.new_cdp_session(found)
+def page(browser: Any) -> Iterator[Any]:
+    """A page of a browser that has a device for passkeys."""
+    with browser() as found:
+        session = found.context.new_cdp_session(found)
         session.send("WebAuthn.enable")
         found.device = session.send("WebAuthn.addVirtualAuthenticator", {"options": DEVICE})["authenticatorId"]
         found.verify = lambda yes: session.send(
             "WebAuthn.setUserVerified", {"authenticatorId": found.device, "isUserVerified": yes}
         )
-        complaints: list[str] = []
-        found.on("console", lambda message: complaints.append(message.text) if message.type == "error" else None)
         yield found
-        # While the browser's loop runs, this thread has a connection of its own to the database.
-        connections.close_all()
-        browser.close()
-    assert not complaints
-
-
-def log_in(page: Any, address: str, name: str) -> None:
-    page.goto(f"{address}/login/")
-    page.get_by_label("User name").fill(name)
-    page.get_by_label("Password").fill(PASSWORD)
-    page.get_by_role("button", name="Log in", exact=True).click()
 
 
 def log_out(page: Any) -> None:

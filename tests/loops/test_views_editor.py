@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from loops.models import Circuit, Loop, Member
 from loops.services.loops import save_loop
 from registry.models import Revision
+from registry.selectors import record_text
 from registry.views.forms import flatten
 from tests.loops.pages import form_of, row_counts
 
@@ -167,12 +168,45 @@ def test_an_edit_that_came_too_late(
     assert rows["Notes"]["yours"] == "Mine" and not rows["Notes"]["conflict"]
     assert len(rows) == 3
     assert "Measured" in page
-    # the text is still in a form that can be saved again
+    # what is mine lies over what is theirs in a form that can be saved again, and takes nothing of theirs back
     again = form_of(response)
     assert again["circuits.0.cables.0.length_m"] == "400 m" and again["notes"] == "Mine"
+    assert again["service"] == "Theirs"
     assert designer.post(f"/loops/{loop.pk}/edit/", again).status_code == 302
     loop.refresh_from_db()
-    assert loop.notes == "Mine"
+    assert (loop.notes, loop.service) == ("Mine", "Theirs")
+
+
+def test_rows_of_both_are_in_the_form_of_the_second(designer: Any, loop: Loop, author_as: Any) -> None:
+    """One adds a run and moves the device, the other adds a device and a length: all of it is there afterwards."""
+    opened = form_of(designer.get(f"/loops/{loop.pk}/edit/"))
+    text = record_text(loop)
+    text["circuits"][0]["cables"].append(text["circuits"][0]["cables"][0] | {"id": "", "tag": "W-2", "length_m": "9 m"})
+    text["circuits"][0]["members"][1]["made_on"] = "2023-01-31"
+    save_loop(text, author_as("designer"), loop_id=loop.pk)
+    device = {name: value for name, value in opened.items() if name.startswith("circuits.0.members.1.")}
+    added = {name.replace("members.1.", "members.2."): value for name, value in device.items() if "id" not in name[-3:]}
+    mine = opened | added | {"circuits.0.members.2.tag": "PT-1101-2", "circuits.0.cables.0.length_m": "310 m"}
+    response = designer.post(f"/loops/{loop.pk}/edit/", mine)
+    assert response.status_code == 409
+    assert designer.post(f"/loops/{loop.pk}/edit/", form_of(response)).status_code == 302
+    circuit = record_text(Loop.objects.get(pk=loop.pk))["circuits"][0]
+    assert [(row["tag"], row["length_m"]) for row in circuit["cables"]] == [("W-PT-1101", "310 m"), ("W-2", "9 m")]
+    assert [row["tag"] for row in circuit["members"]] == ["PT-1101-B", "PT-1101", "PT-1101-2"]
+    assert [row["made_on"] for row in circuit["members"]] == ["", "2023-01-31", "2022-05-01"]
+
+
+def test_a_form_that_was_submitted_meanwhile_names_nobody_as_having_saved(
+    designer: Any, loop: Loop, people: Any
+) -> None:
+    from loops.services.approvals import submit
+
+    opened = form_of(designer.get(f"/loops/{loop.pk}/edit/"))
+    submit(loop.pk, people["designer"])
+    response = designer.post(f"/loops/{loop.pk}/edit/", opened | {"notes": "Mine"})
+    page = response.content.decode()
+    assert response.status_code == 409 and form_of(response)["notes"] == "Mine"
+    assert "in review: take it back to draft first" in page and "saved it" not in page
 
 
 def test_a_loop_in_review_is_not_changed(designer: Any, people: Any, loop: Loop) -> None:
