@@ -12,7 +12,13 @@ from registry.services import notices
 @task()
 def mail_notices(keys: list[int]) -> str:
     """Mail lines of inboxes."""
-    return f"{notices.mail(keys)} mails sent."
+    return notices.mail(keys)
+
+
+@task()
+def mail_waiting() -> str:
+    """Mail what a mail server did not take."""
+    return notices.mail_waiting()
 
 
 @task()

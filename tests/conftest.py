@@ -10,6 +10,7 @@ import copy
 import os
 from collections.abc import Callable, Iterator
 from typing import Any
+from unittest import mock
 
 import pytest
 
@@ -80,6 +81,13 @@ def thawed_flush() -> Iterator[None]:
     operations.execute_sql_flush = flush
     yield
     operations.execute_sql_flush = plain_flush
+
+
+@pytest.fixture(autouse=True, scope="session")
+def mail_at_once() -> Iterator[None]:
+    """Mail goes out as soon as a transaction is committed, so that no thread of one test reaches into another."""
+    with mock.patch("registry.services.notices.in_background", lambda act: act()):
+        yield
 
 
 # ------------------------------------------------------------------------------------------------------------- people

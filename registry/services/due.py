@@ -6,30 +6,30 @@ import datetime as dt
 
 from django.conf import settings
 from django.core.management import call_command
-from django.utils import timezone
 
 from registry.services import notices
 from registry.services.expiry import send_digest
-from registry.tasks import mail_notices
+from registry.services.sessions import forget_lost_sessions
 
-MAIL_AGAIN = dt.timedelta(days=7)
+ON_ITS_WAY = dt.timedelta(minutes=10)
 KEEP_TASKS_DAYS = 30
 
 
 def run_due(today: dt.date) -> list[str]:
     """Do what is due; each step says what it did. Run again on the same day it does nothing twice."""
-    return [send_digest(today), mail_again(), forget_tasks()]
+    return [send_digest(today), mail_again(), forget_tasks(), forget_sessions()]
 
 
 def mail_again() -> str:
-    """Have lines mailed that a mail server did not take; after a week they stay in the inbox alone."""
-    waiting = notices.unmailed().filter(at__gte=timezone.now() - MAIL_AGAIN)
+    """Mail lines that a mail server did not take; after a week they stay in the inbox alone."""
     # A line of the last minutes may be on its way.
-    keys = list(waiting.filter(at__lte=timezone.now() - dt.timedelta(minutes=10)).values_list("pk", flat=True))
-    if not keys:
-        return "Mail: nothing waits."
-    mail_notices.enqueue(keys)
-    return f"Mail: {len(keys)} lines tried again."
+    return f"Mail: {notices.mail_waiting(ON_ITS_WAY, anyway=True)}"
+
+
+def forget_sessions() -> str:
+    """Forget sessions that ran out, and what is listed of them."""
+    call_command("clearsessions", verbosity=0)
+    return f"Sessions: {forget_lost_sessions()} that ran out are forgotten."
 
 
 def forget_tasks() -> str:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from allauth.usersessions.models import UserSession
+from django.contrib.sessions.models import Session
+from django.db.models import Exists, OuterRef
 from django.http import HttpRequest
 
 from registry.models import User
@@ -26,3 +28,9 @@ def end_sessions(user: User, *, keep: str = "", only: int | None = None) -> int:
     for session in ended:
         session.end()
     return len(ended)
+
+
+def forget_lost_sessions() -> int:
+    """Forget what is listed of sessions that are there no longer; how many."""
+    standing = Session.objects.filter(session_key=OuterRef("session_key"))
+    return UserSession.objects.filter(~Exists(standing)).delete()[0]

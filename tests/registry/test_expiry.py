@@ -6,6 +6,8 @@ from collections.abc import Callable
 from typing import Any
 
 import pytest
+from allauth.usersessions.models import UserSession
+from django.contrib.sessions.models import Session
 from django.core.management import call_command
 from django.utils import timezone
 
@@ -100,9 +102,19 @@ def test_run_due_mails_what_was_not_taken(people: Any, mailoutbox: Any, monkeypa
     row = notices.tell(people["reader"], NoticeKind.APPROVED, "PT-7 was approved.", "/loops/")
     row.at = timezone.now() - dt.timedelta(hours=1)
     Notice.objects.bulk_create([row])
-    assert "1 lines tried again" in run_due(timezone.localdate())[1]
+    assert run_due(timezone.localdate())[1] == "Mail: 1 mails sent."
     assert len(mailoutbox) == 1
     assert run_due(timezone.localdate())[1] == "Mail: nothing waits."
+
+
+def test_run_due_forgets_sessions_that_ran_out(people: Any, client_as: Any) -> None:
+    running, over = client_as("reader"), client_as("designer")
+    for client in (running, over):
+        UserSession.objects.create(user=people["reader"], ip="127.0.0.1", session_key=client.session.session_key)
+    Session.objects.filter(pk=over.session.session_key).update(expire_date=timezone.now() - dt.timedelta(days=1))
+    assert run_due(timezone.localdate())[3] == "Sessions: 1 that ran out are forgotten."
+    assert list(Session.objects.values_list("pk", flat=True)) == [running.session.session_key]
+    assert UserSession.objects.get().session_key == running.session.session_key
 
 
 def test_the_page_lists_by_month_with_the_loops(loop: Any, certificate: Any, paper: Any, client_as: Any) -> None:

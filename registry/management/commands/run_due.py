@@ -1,4 +1,4 @@
-"""Do what is due: tell people what runs out, mail again what was not taken, forget old tasks."""
+"""Do what is due: tell people what runs out, mail again what was not taken, forget old tasks and sessions."""
 
 from __future__ import annotations
 
