@@ -9,8 +9,7 @@ import logging
 from django.utils import timezone
 
 from loops.models import Loop
-from loops.services.approvals import approve
-from loops.services.signing import counted
+from loops.services.approvals import approve, prove
 from registry.models import User
 from registry.services.changes import Deed, Told, recorded, tell
 from registry.services.passkeys import Answer
@@ -42,11 +41,12 @@ def issue(
 ) -> Sheet:
     """Sign a loop in review with a password or a passkey, render its sheet and store it, all in one transaction.
 
-    Raises what loops.services.approvals.approve raises (WorkflowRefused, PermissionDenied, StaleRecord), SheetNotMade,
-    and SignatureLimited after too many wrong ones; then nothing is signed and the loop stays as it was.
+    Raises what loops.services.approvals.prove and approve raise (WorkflowRefused, PermissionDenied, StaleRecord;
+    SignatureRefused, SignatureLimited), and SheetNotMade; then nothing is signed and the loop stays as it was.
     """
-    with counted(user), recorded():
-        approval = approve(loop_id, user, password=password, passkey=passkey, opened_version=opened_version, text=text)
+    proof = prove(loop_id, user, password=password, passkey=passkey, opened_version=opened_version)
+    with recorded():
+        approval = approve(loop_id, user, proof, opened_version=opened_version, text=text)
         content = sheet_content(approval.loop, approval.revision, approval.verification, approval)
         data = rendered(content, paper_for(content))
         sheet = Sheet.objects.create(

@@ -8,20 +8,21 @@ from dataclasses import dataclass
 from typing import Any
 
 from django.core.exceptions import PermissionDenied
+from django.db import transaction
 from django.utils import timezone
 
-from loops.models import Approval, Loop, LoopState, LoopVerdict, Verb, Withdrawal
+from loops.models import Approval, Loop, LoopState, LoopVerdict, Verb, Verification, Withdrawal
 from loops.services.confirmations import matters, open_conditions
 from loops.services.contributors import contributors
 from loops.services.loops import changed_pins
 from loops.services.refusals import WorkflowRefused
 from loops.services.reviews import ask, obstacles_to_sign
-from loops.services.signing import MEANING, proven
+from loops.services.signing import MEANING, Proof, SignatureRefused, proven
 from loops.services.steps import record_step
 from loops.services.verification import changed_since
 from registry import access
 from registry.digests import digest
-from registry.models import User
+from registry.models import Revision, User
 from registry.services.changes import recorded
 from registry.services.passkeys import Answer
 from registry.services.records import latest_revision, lock, refuse_stale, snapshot
@@ -184,31 +185,50 @@ def refusal_to_sign(loop: Loop, user: User) -> str:
     return f"You {deed} since its last approval: somebody else must approve it." if deed else ""
 
 
-def approve(
+def prove(
     loop_id: int,
     user: User,
     *,
     password: str = "",
     passkey: Answer | None = None,
     opened_version: int | None = None,
-    text: str = "",
-) -> Approval:
-    """Sign the revision in review and its verification.
+) -> Proof:
+    """Have a person who may sign prove that it is them.
+
+    Stands before the transaction that signs, in one of its own: a failure is counted whatever becomes of the signature,
+    and attempts of one person come one after the other, so that none slips past the limit. Raises SignatureRefused for
+    a wrong password or passkey, SignatureLimited after too many, and what `approve` raises for other reasons.
+    """
+    with transaction.atomic():
+        loop, revision, verification = to_be_signed(loop_id, user, opened_version)
+        found = proven(loop, revision, verification, user, password, passkey)
+    if not isinstance(found, Proof):
+        raise SignatureRefused(found)
+    return found
+
+
+def to_be_signed(loop_id: int, user: User, opened_version: int | None) -> tuple[Loop, Revision, Verification]:
+    """What this person would sign, held for writing; refused where the person or the state does not allow it."""
+    _step, loop = begin(Verb.APPROVE, loop_id, user, opened_version)
+    if reason := refusal_to_sign(loop, user):
+        raise PermissionDenied(reason)
+    revision = latest_revision(loop)
+    if loop.verification is None or revision is None:
+        raise WorkflowRefused(" ".join(obstacles(loop)))
+    return loop, revision, loop.verification
+
+
+def approve(loop_id: int, user: User, proof: Proof, *, opened_version: int | None = None, text: str = "") -> Approval:
+    """Sign the revision in review and its verification, with the proof of :func:`prove`.
 
     Refused for everybody who changed or submitted the loop since its last approval, superusers included (the database
-    refuses it as well), for a wrong password or passkey (SignatureRefused), and while anything stands in the way. The
-    caller counts the attempt (:func:`loops.services.signing.counted`), and renders and stores the sheet in the same
+    refuses it as well), and while anything stands in the way. The caller renders and stores the sheet in the same
     transaction.
     """
     with recorded():
-        step, loop = begin(Verb.APPROVE, loop_id, user, opened_version)
-        if reason := refusal_to_sign(loop, user):
-            raise PermissionDenied(reason)
-        verification = loop.verification
-        revision = latest_revision(loop)
-        if verification is None or revision is None:
-            raise WorkflowRefused(" ".join(obstacles(loop)))
-        signed_with, evidence = proven(loop, revision, verification, user, password, passkey)
+        loop, revision, verification = to_be_signed(loop_id, user, opened_version)
+        if (proof.user_id, proof.revision_id, proof.verification_id) != (user.pk, revision.pk, verification.pk):
+            raise WorkflowRefused("This loop was changed while you signed it: look at it again, then sign.")
         if reasons := obstacles(loop) + obstacles_to_sign(loop) + open_conditions(loop):
             raise WorkflowRefused(" ".join(reasons))
         assert loop.submitted_by is not None
@@ -227,14 +247,15 @@ def approve(
             prepared_name=loop.submitted_by.printed_name,
             printed_name=user.printed_name,
             meaning=MEANING,
-            signed_with=signed_with,
-            evidence=evidence,
+            signed_with=proof.signed_with,
+            evidence=proof.evidence,
             short_id=new_short_id(),
         )
         confirmed = [matter.mark for matter in matters(loop, verification) if matter.given]
         detail: dict[str, Any] = {"approval": approval.pk, "verification": verification.digest, "confirmed": confirmed}
-        detail |= {"signed_with": str(signed_with)} | ({"evidence": digest(evidence)} if evidence else {})
-        finish(step, loop, user, text, **detail)
+        detail |= {"signed_with": str(proof.signed_with)}
+        detail |= {"evidence": digest(proof.evidence)} if proof.evidence else {}
+        finish(STEPS[Verb.APPROVE], loop, user, text, **detail)
         return approval
 
 

@@ -3,19 +3,20 @@
 from __future__ import annotations
 
 import secrets
-from collections.abc import Iterator
-from contextlib import contextmanager
+from dataclasses import dataclass
 from typing import Any
 
 from django.utils.translation import gettext as _
 
 from loops.models import Approval, Loop, SignedWith, Verification
 from loops.services.refusals import WorkflowRefused
-from registry.login.limits import TooManyAttempts, attempt
+from registry.login.limits import TooManyAttempts, note_failure, refuse_further
 from registry.models import Revision, User
 from registry.services import passkeys
 
 MEANING = "I have checked this revision and its verification and approve it for issue."
+ACTION = "sign"
+"""Whose limit in the settings counts."""
 
 
 class SignatureRefused(WorkflowRefused):
@@ -26,26 +27,29 @@ class SignatureLimited(WorkflowRefused):
     """Too many signatures of this person failed: none is taken for a while."""
 
 
-@contextmanager
-def counted(user: User) -> Iterator[None]:
-    """Count an attempt to sign, and take it back unless the password or passkey was not right.
+@dataclass(frozen=True)
+class Proof:
+    """That somebody proved who they are, to sign one revision and its verification."""
 
-    It stands around the transaction, not in it.
-    """
+    user_id: int
+    revision_id: int
+    verification_id: int
+    signed_with: SignedWith
+    evidence: dict[str, str]
+
+
+def limited(user: User) -> str:
+    """Under which name the failures of a person are counted. Holds the row of the person, so that their attempts come
+    one after the other; raises SignatureLimited after too many failures."""
+    User.objects.select_for_update(no_key=True).get(pk=user.pk)
+    key = f"sign-{user.pk}"
     try:
-        take_back = attempt("sign", f"sign-{user.pk}")
+        refuse_further(ACTION, key)
     except TooManyAttempts as error:
         raise SignatureLimited(
             _("Too many attempts to sign failed: wait five minutes, then sign. Nothing was signed.")
         ) from error
-    try:
-        yield
-    except SignatureRefused:
-        raise
-    except BaseException:
-        take_back()
-        raise
-    take_back()
+    return key
 
 
 def what_is_signed(loop_id: int, letter: str, revision_digest: str, verification_digest: str) -> dict[str, Any]:
@@ -79,19 +83,26 @@ def proven(
     user: User,
     password: str,
     passkey: passkeys.Answer | None,
-) -> tuple[SignedWith, dict[str, str]]:
-    """How the person proved that it is them, and the evidence of a passkey. Raises SignatureRefused."""
+) -> Proof | str:
+    """That the person proved that it is them, or why the password or passkey is not right: that is counted.
+
+    Belongs into a transaction of its own that commits in either case. Raises SignatureLimited.
+    """
+    key = limited(user)
+    with_what, evidence = SignedWith.PASSWORD, {}
     if passkey is None:
         if not user.check_password(password):
-            raise SignatureRefused("The password is not right: nothing was signed. Type it again.")
-        return SignedWith.PASSWORD, {}
-    signed = what_is_signed(loop.pk, loop.letter, revision.digest, verification.digest)
-    try:
-        return SignedWith.PASSKEY, passkeys.verify(user, passkey, passkeys.challenge_of(passkey.nonce, signed))
-    except passkeys.PasskeyRefused as error:
-        raise SignatureRefused(
-            _("The passkey did not sign what stands here: nothing was signed. Read it again, then sign.")
-        ) from error
+            note_failure(ACTION, key)
+            return _("The password is not right: nothing was signed. Type it again.")
+    else:
+        signed = what_is_signed(loop.pk, loop.letter, revision.digest, verification.digest)
+        try:
+            evidence = passkeys.verify(user, passkey, passkeys.challenge_of(passkey.nonce, signed))
+        except passkeys.PasskeyRefused:
+            note_failure(ACTION, key)
+            return _("The passkey did not sign what stands here: nothing was signed. Read it again, then sign.")
+        with_what = SignedWith.PASSKEY
+    return Proof(user.pk, revision.pk, verification.pk, with_what, evidence)
 
 
 def evidence_holds(approval: Approval) -> bool:

@@ -22,3 +22,18 @@ def attempt(action: str, key: str) -> Callable[[], None]:
         raise TooManyAttempts
     rollback: Callable[[], None] = usage.rollback
     return rollback
+
+
+def refuse_further(action: str, key: str) -> None:
+    """Raise TooManyAttempts where so many attempts failed (see `note_failure`) that no more are taken for a while.
+
+    Nothing is counted. So whoever calls it lets one attempt for this key be under way at a time, from here until its
+    failure is noted and committed, else guesses made at once pass together.
+    """
+    if ratelimit.consume(None, app="allauth.account", action=action, key=key, limit_get=True, dry_run=True) is None:
+        raise TooManyAttempts
+
+
+def note_failure(action: str, key: str) -> None:
+    """Count an attempt that failed."""
+    ratelimit.consume(None, app="allauth.account", action=action, key=key, limit_get=True)

@@ -40,9 +40,8 @@ def issued_together(site: Instance) -> bool:
     told = site.together([site.start("sign", keys[number::PROCESSES]) for number in range(PROCESSES)])
     found = site.run("issues_of", keys)
     single = {name: len(set(rows)) for name, rows in found.items()}
-    print(
-        f"  {sum(item['issued'] for item in told)} of {LOOPS} issued, different ones among them: {single}", flush=True
-    )
+    issued, refused = (sum(item[name] for item in told) for name in ("issued", "refused"))
+    print(f"  {issued} of {LOOPS} issued, {refused} refused, different ones among them: {single}", flush=True)
     return all(len(found[name]) == single[name] == LOOPS for name in found)
 
 

@@ -13,7 +13,7 @@ from django.core.exceptions import PermissionDenied
 from pypdf import PdfReader
 
 from loops.models import Loop, LoopState
-from loops.services.approvals import approve
+from loops.services.approvals import prove
 from registry.models import Certificate
 from registry.views.forms import flatten
 
@@ -183,7 +183,7 @@ def test_the_published_overfill_loop_from_certificate_to_issue(
     assert "LS-2400" in words(approver.get("/"))
     loop.refresh_from_db()
     with pytest.raises(PermissionDenied):
-        approve(loop.pk, people["designer"], password=password)
+        prove(loop.pk, people["designer"], password=password)
     sign = {"_version": loop.version, "password": password, "text": "Checked against the certificates."}
     assert designer.post(f"/loops/{loop.pk}/approve/", sign).status_code == 403
     assert approver.post(f"/loops/{loop.pk}/approve/", sign | {"password": "wrong"}).status_code == 400

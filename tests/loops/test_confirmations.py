@@ -48,7 +48,8 @@ def confirm(people: Any) -> Callable[..., Any]:
 
 
 def approve(loop: Any, people: Any, password: str) -> Any:
-    return approvals.approve(loop.pk, people["approver"], password=password)
+    proof = approvals.prove(loop.pk, people["approver"], password=password)
+    return approvals.approve(loop.pk, people["approver"], proof)
 
 
 def test_each_condition_must_be_confirmed_before_approval(
