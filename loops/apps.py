@@ -15,6 +15,7 @@ class LoopsConfig(AppConfig):
         from loops.services.uses import describe, foresee, issued
         from loops.tables import register_loops
         from loops.views.kind import LOOP
+        from loops.views.kind_parts import CABLE_RUN, MEMBER
         from loops.views.searching import search_loops
         from registry.plausibility import use_capacitance_table
         from registry.services.changes import LISTENERS
@@ -26,7 +27,7 @@ class LoopsConfig(AppConfig):
         if search_loops not in SEARCHERS:
             SEARCHERS.insert(0, search_loops)
         register_loops()
-        LISTS["loop"] = LOOP
+        LISTS.update({"loop": LOOP, "cable_run": CABLE_RUN, "member": MEMBER})
         use_capacitance_table(permitted_capacitance)
         USERS.update({"describe": describe, "foresee": foresee, "issued": issued, "notes": tables_told})
         if announce not in LISTENERS:

@@ -66,6 +66,21 @@ def areas_by_loop(loop_ids: Iterable[int]) -> dict[int, list[str]]:
     return found
 
 
+def basis_reasons(loop_ids: Iterable[int]) -> dict[int, list[str]]:
+    """What the issue in force of each loop rests on and was changed since, in words; in one query."""
+    later = Approval.objects.filter(loop=OuterRef("approval__loop"), pk__gt=OuterRef("approval"))
+    rows = (
+        BasisChange.objects.filter(approval__loop__in=list(loop_ids), approval__withdrawal=None)
+        .exclude(Exists(later))
+        .order_by("pk")
+        .values_list("approval__loop_id", "reason")
+    )
+    found: dict[int, list[str]] = {}
+    for loop_id, reason in rows:
+        found.setdefault(loop_id, []).append(reason)
+    return found
+
+
 def whole_loops(user: User) -> QuerySet[Loop]:
     """Visible loops with everything that the loop page and the editor show, in a constant number of queries."""
     members = Member.objects.select_related(

@@ -2,9 +2,17 @@
 
 from django.urls import path
 
-from loops.views import actions, confirmations, editor, home, lists, overview, page, reviews, series
+from loops.views import actions, confirmations, editor, home, lists, overview, page, reviews, schedules, series
+from loops.views.kind_parts import CABLE_RUN, MEMBER
+from registry.views.exchanging import export_seen
+from registry.views.lists import record_list
 
 urlpatterns = [
+    path("schedules/", schedules.schedules, name="schedules"),
+    path("schedules/cables/", record_list, {"kind": CABLE_RUN}, name="cable_run_list"),
+    path("schedules/cables/seen.<str:suffix>", export_seen, {"kind": CABLE_RUN}, name="cable_run_seen"),
+    path("schedules/items/", record_list, {"kind": MEMBER}, name="member_list"),
+    path("schedules/items/seen.<str:suffix>", export_seen, {"kind": MEMBER}, name="member_seen"),
     path("", home.home, name="home"),
     path("loops/", lists.loop_list, name="loop_list"),
     path("loops/export.<str:suffix>", lists.export, name="loop_export"),

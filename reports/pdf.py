@@ -33,6 +33,8 @@ class PageSize(Enum):
 
     A4 = "A4"
     LETTER = "Letter"
+    A4_LANDSCAPE = "A4 landscape"
+    LETTER_LANDSCAPE = "Letter landscape"
 
 
 @dataclass(frozen=True)

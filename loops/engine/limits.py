@@ -87,11 +87,16 @@ def parts_of(case: Case, feed: Feed) -> Parts:
     if case.cables is None:
         unknown = Sum(ZERO, ("the cables",))
         return Parts(ci, li, unknown, unknown, None, ())
-    earthed = any(source.isolated is not True for source in case.sources)
-    runs = tuple(settle(cable, case.basis, earthed) for cable in case.cables)
+    runs = runs_of(case)
     coldest = case.area.ambient_min_c
     ratios = tuple(ratio(cable, case.basis, feed.io_a, coldest) for cable in case.cables)
     return Parts(ci, li, cable_capacitance(runs), cable_inductance(runs), runs, ratios)
+
+
+def runs_of(case: Case) -> tuple[Run, ...]:
+    """The runs of a case with the values that they count with; a source that may be earthed makes the screen count."""
+    earthed = any(source.isolated is not True for source in case.sources)
+    return tuple(settle(cable, case.basis, earthed) for cable in case.cables or ())
 
 
 def reaches_one_percent(total: Sum, limit: Parameter) -> bool | None:

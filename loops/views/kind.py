@@ -62,6 +62,10 @@ def state(loop: Loop) -> dict[str, Any]:
     return {"state": "archived" if loop.archived_at else loop.state, "open": "Basis changed" if changed else ""}
 
 
+def basis_reason(loop: Loop) -> dict[str, Any]:
+    return text("; ".join(getattr(loop, "basis_reasons", ())), small=True)
+
+
 def areas(loop: Loop) -> dict[str, Any]:
     return text(", ".join(getattr(loop, "area_names", ())))
 
@@ -70,10 +74,11 @@ def fill(loops: list[Loop]) -> None:
     """Write into loops the names of their areas and whether the basis of their issue was changed."""
     keys = [loop.pk for loop in loops]
     names = selectors.areas_by_loop(keys)
-    changed = set(Loop.objects.filter(selectors.BASIS_CHANGED, pk__in=keys).values_list("pk", flat=True))
+    reasons = selectors.basis_reasons(keys)
     for loop in loops:
         loop.area_names = names.get(loop.pk, [])  # type: ignore[attr-defined]
-        loop.basis_changed = loop.pk in changed  # type: ignore[attr-defined]
+        loop.basis_reasons = reasons.get(loop.pk, [])  # type: ignore[attr-defined]
+        loop.basis_changed = loop.pk in reasons  # type: ignore[attr-defined]
 
 
 # ------------------------------------------------------------------------------------------------------------ filters
@@ -109,7 +114,7 @@ def function_is(value: str, user: User) -> Q:
     return Q(verification__function_verdict="" if value == "none" else value)
 
 
-def cable_length() -> Measure:
+def cable_length(within: tuple[str, ...] = ("circuits", "cables")) -> Measure:
     field = CableRun._meta.get_field("length_m")
     assert isinstance(field, QuantityField)
     return Measure(
@@ -119,7 +124,7 @@ def cable_length() -> Measure:
         "length_m",
         quantity_reader(field.kind),
         "300 m",
-        ("circuits", "cables"),
+        within,
         typed_column="length_m_text",
     )
 
@@ -172,6 +177,7 @@ LOOP = KindPage(
         Column(CHANGED.label, CHANGED.cell, CHANGED.sort, CHANGED.order),
         Column("Deciding check", decides_check, "check", ("verification__limiting_check", "tag"), shown=False),
         Column("Function", function, shown=False),
+        Column("What changed in its basis", basis_reason, shown=False),
         Column("Site", lambda loop: text(loop.site.code), "site", ("site__code", "tag"), shown=False),
         Column("Loop drawing", lambda loop: text(loop.drawing), "drawing", ("drawing", "tag"), shown=False),
         Column("Load", lambda loop: text(loop.load_ohm_text), number=True, shown=False),

@@ -11,7 +11,8 @@ from typing import Any
 from django.contrib import messages
 from django.core.exceptions import PermissionDenied
 from django.http import Http404, HttpRequest, HttpResponse
-from django.shortcuts import render
+from django.shortcuts import redirect, render
+from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_safe
 
@@ -19,6 +20,7 @@ from registry import access
 from registry.asking import Asked
 from registry.exchange.csv_xlsx import MAX_BYTES, write_csv, write_xlsx
 from registry.models import Origin, User
+from registry.printing import PRINTERS, Printed, PrintRefused, require_short
 from registry.services.imports import KINDS, Report, TableError, export_file, import_file, template_file
 from registry.services.records import Author
 from registry.tasks import foretell_table
@@ -32,7 +34,11 @@ SHOWN = 200
 CARRIED_BYTES = 1_500_000
 """A checked file up to this size travels in the page, so that saving it is one press. In base 64 it stays below what
 the site takes as text of a form."""
-TYPES = {"csv": "text/csv; charset=utf-8", "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"}
+TABLE_TYPES = {
+    "csv": "text/csv; charset=utf-8",
+    "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
+}
+TYPES = TABLE_TYPES | {"pdf": "application/pdf"}
 MAY_IMPORT = ("register.edit", "area.edit", "loop.edit")
 
 
@@ -50,6 +56,8 @@ def export_list(request: HttpRequest, kind: KindPage, suffix: str) -> HttpRespon
     def content(user: User, asked: Asked) -> bytes:
         return export_file(kind.kind, shown_records(kind, user, asked), suffix)
 
+    if suffix not in TABLE_TYPES:
+        raise Http404
     return exported(request, kind, suffix, kind.path, content)
 
 
@@ -58,10 +66,21 @@ def export_seen(request: HttpRequest, kind: KindPage, suffix: str) -> HttpRespon
     """The columns that a list shows, of all its pages, as they read there."""
 
     def content(user: User, asked: Asked) -> bytes:
-        seen = seen_table(kind, user, asked, with_layout(kind, user, asked)[0])
+        columns = with_layout(kind, user, asked)[0]
+        if suffix in PRINTERS:
+            require_short(shown_records(kind, user, asked).count())
+        seen = seen_table(kind, user, asked, columns)
+        if suffix in PRINTERS:
+            words = [item.words for item in asked.conditions if item.words]
+            words += [f"Contains “{asked.text}”"] if asked.text else []
+            return PRINTERS[suffix](Printed(kind.title, tuple(words), seen, user, timezone.now()))
         return write_csv(seen) if suffix == "csv" else write_xlsx(seen, kind.plural[:31])
 
-    return exported(request, kind, suffix, f"{kind.path}-seen", content)
+    try:
+        return exported(request, kind, suffix, f"{kind.path.replace('/', '-')}-seen", content)
+    except PrintRefused as refused:
+        messages.error(request, str(refused))
+        return redirect(f"{kind.list_url}?{request.GET.urlencode()}")
 
 
 def exported(
@@ -69,7 +88,7 @@ def exported(
 ) -> HttpResponse:
     """A table of what a list is asked for; the list itself where it cannot be understood. Raises Http404."""
     user: User = request.user  # type: ignore[assignment]
-    if suffix not in TYPES:
+    if suffix not in TABLE_TYPES and suffix not in PRINTERS:
         raise Http404
     asked = asked_of(kind, request.GET, user)
     if asked.is_faulty:
@@ -80,9 +99,9 @@ def exported(
 @require_safe
 def table_template(request: HttpRequest, kind: str, suffix: str) -> HttpResponse:
     """The headings of a kind with one row as an example."""
-    if suffix not in TYPES or kind not in KINDS:
+    if suffix not in TABLE_TYPES or kind not in KINDS:
         raise Http404
-    return attached(template_file(kind, suffix), f"{kind}-template.{suffix}", TYPES[suffix])
+    return attached(template_file(kind, suffix), f"{kind}-template.{suffix}", TABLE_TYPES[suffix])
 
 
 def require_import(user: User) -> None:

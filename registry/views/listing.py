@@ -57,7 +57,7 @@ def ordered(kind: KindPage, found: QuerySet[Any], sort: str) -> QuerySet[Any]:
             nulls_last = may_be_null(kind, first) or None
             order = F(first).desc(nulls_last=nulls_last) if descending else F(first).asc(nulls_last=nulls_last)
             return found.order_by(order, *rest, "pk")
-    return found.order_by(*(kind.model._meta.ordering or ()), "pk")
+    return found.order_by(*(kind.ordering or kind.model._meta.ordering or ()), "pk")
 
 
 def may_be_null(kind: KindPage, column: str) -> bool:

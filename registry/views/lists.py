@@ -13,6 +13,7 @@ from django.views.decorators.http import require_safe
 from registry.asking import Asked
 from registry.filters import form_field
 from registry.models import User
+from registry.printing import PRINTERS
 from registry.services.imports import KINDS as IMPORT_KINDS
 from registry.services.many import MANY_KINDS
 from registry.views.listing import asked_of, filled, shown_records, tab_counts, with_layout
@@ -58,7 +59,7 @@ def list_page(request: HttpRequest, kind: KindPage, asked: Asked, template: str 
         "is_filtered": bool(asked.typed or asked.is_faulty),
         "may_add": kind.may_edit(user),
         "exports": exports(kind, asked, "export") if kind.kind in IMPORT_KINDS else [],
-        "seen": exports(kind, asked, "seen"),
+        "seen": exports(kind, asked, "seen", *PRINTERS),
         "many": many_url(kind, asked) if kind.kind in MANY_KINDS and kind.may_edit(user) else "",
         "page_size": size,
         **kept(kind, user, asked, columns),
@@ -76,10 +77,10 @@ def many_url(kind: KindPage, asked: Asked) -> str:
     return f"{reverse(f'{kind.kind}_many')}?{asked.query(view='', columns='', size='')}"
 
 
-def exports(kind: KindPage, asked: Asked, view: str) -> list[tuple[str, str]]:
+def exports(kind: KindPage, asked: Asked, view: str, *more: str) -> list[tuple[str, str]]:
     """Where what the list shows can be had as a table: format and address."""
     query = f"?{asked.query()}" if asked.query() else ""
-    return [(suffix, reverse(f"{kind.kind}_{view}", args=[suffix]) + query) for suffix in ("xlsx", "csv")]
+    return [(suffix, reverse(f"{kind.kind}_{view}", args=[suffix]) + query) for suffix in ("xlsx", "csv", *more)]
 
 
 def tab_links(kind: KindPage, user: User, asked: Asked) -> list[dict[str, Any]]:

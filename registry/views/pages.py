@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from django.db.models import Q, QuerySet
+from django.db.models import Model, Q, QuerySet
 from django.urls import reverse
 from django.utils import timezone
 
@@ -50,7 +50,8 @@ class KindPage:
     Of its list: `rows` reads what belongs to the records of a page, `fill` writes what is counted beside them into
     those records; `counted` are the annotations that an order by such a number needs. `seen` gives the records that a
     person may see and `found` those that hold a text, where the general way does not do. `note` heads what
-    stands below the name in the first column.
+    stands below the name in the first column. `ordering` is the order of a list that nobody sorts, where it is not that
+    of the model. A list without an `add_action` shows parts of other records, and nothing is added or edited there.
     """
 
     kind: str
@@ -60,7 +61,7 @@ class KindPage:
     singular: str
     plural: str
     section: str
-    model: type[Record]
+    model: type[Model]
     edit_action: str
     add_action: str
     searched: tuple[str, ...]
@@ -78,6 +79,7 @@ class KindPage:
     fill: Callable[[list[Any]], None] = field(default=lambda records: None)
     seen: Callable[[User], QuerySet[Any]] | None = None
     found: Callable[[QuerySet[Any], str], QuerySet[Any]] | None = None
+    ordering: tuple[str, ...] = ()
 
     @property
     def entry(self) -> type[EntryForm]:
@@ -111,6 +113,8 @@ class KindPage:
 
     def may_edit(self, user: User, record: Record | None = None) -> bool:
         """Whether the person may edit the record, or add one of this kind somewhere."""
+        if not self.add_action:
+            return False
         if record is None:
             return access.may(user, self.add_action)
         return access.may(user, self.edit_action, self.site_of(record))

@@ -1,0 +1,253 @@
+"""How parts of loops appear in lists of their own: runs of cable, and items where they are used."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from decimal import Decimal
+from typing import Any
+
+from django.db.models import QuerySet
+from django.urls import reverse
+from django.utils.translation import gettext as _
+
+from loops.models import CableRun, LoopState, LoopVerdict, Member
+from loops.services.runs import RunShare, shares_by_loop
+from loops.views.kind import cable_length, own_areas, own_sites
+from registry import access
+from registry.filters import Choice, Contains, Ranges
+from registry.models import EquipmentKind, User
+from registry.parameters import shown
+from registry.quantities import Kind
+from registry.showing import day, status_state
+from registry.views.pages import Column, KindPage, fixed, same, text
+
+LOOP = "circuit__loop"
+
+
+def parts_seen(model: type[CableRun] | type[Member]) -> Any:
+    """The parts of the loops that a person may see; those of archived loops are not in the plant any more."""
+
+    def seen(user: User) -> QuerySet[Any]:
+        if not access.may(user, "loop.view"):
+            return model._default_manager.none()
+        sites = access.sites_of(user)
+        return model._default_manager.filter(circuit__loop__site_id__in=sites, circuit__loop__archived_at=None)
+
+    return seen
+
+
+def loop_cell(part: CableRun | Member) -> dict[str, Any]:
+    loop = part.circuit.loop
+    return text(loop.tag, url=reverse("loop", args=[loop.pk]), note=loop.site.code)
+
+
+def loop_state(part: CableRun | Member) -> dict[str, Any]:
+    return {"state": part.circuit.loop.state}
+
+
+def loop_verdict(part: CableRun | Member) -> dict[str, Any]:
+    found = part.circuit.loop.verification
+    return {"verdict": found.verdict if found else "none"}
+
+
+def with_loops(parts: QuerySet[Any]) -> QuerySet[Any]:
+    heavy = (f"{LOOP}__verification__inputs", f"{LOOP}__verification__results")
+    return parts.select_related(f"{LOOP}__site", f"{LOOP}__verification").defer(*heavy)
+
+
+# ------------------------------------------------------------------------------------------------------ runs of cable
+
+
+def run_rows(runs: QuerySet[Any]) -> QuerySet[Any]:
+    return with_loops(runs).select_related("cable_type")
+
+
+def fill_runs(runs: Iterable[CableRun]) -> None:
+    """Write into runs what they count with in the verdict of their loop."""
+    found = shares_by_loop({run.circuit.loop_id for run in runs})
+    for run in runs:
+        circuits = found.get(run.circuit.loop_id, [])
+        place = run.circuit.position
+        run.share = circuits[place].get(run.tag) if place < len(circuits) else None  # type: ignore[attr-defined]
+
+
+def share_of(run: CableRun) -> RunShare | None:
+    return getattr(run, "share", None)
+
+
+def run_tag(run: CableRun) -> dict[str, Any]:
+    return text(run.tag, url=reverse("loop", args=[run.circuit.loop_id]), note=run.circuit.loop.tag)
+
+
+def run_type(run: CableRun) -> dict[str, Any]:
+    if run.cable_type is None:
+        return text(_("unknown cable"), soft=True)
+    return text(run.cable_type.name)
+
+
+def used(column: str, kind: Kind) -> Callable[[CableRun], dict[str, Any]]:
+    """A quantity that the verdict counts with; where it is the default of the basis, it says so."""
+
+    def cell(run: CableRun) -> dict[str, Any]:
+        share = share_of(run)
+        value: Decimal | None = getattr(share, column, None)
+        if share is None or value is None:
+            return text(_("unknown"), soft=True)
+        default = share.default_capacitance if column.startswith("capacitance") else share.default_inductance
+        return text(f"{shown(value, kind)} {_('default')}" if default else shown(value, kind))
+
+    return cell
+
+
+CABLE_RUN = KindPage(
+    kind="cable_run",
+    note="Loop",
+    path="schedules/cables",
+    title="Cable schedule",
+    noun="a run of cable",
+    singular="run of cable",
+    plural="runs of cable",
+    section="schedules",
+    model=CableRun,
+    view_action="loop.view",
+    edit_action="",
+    add_action="",
+    searched=("tag", "circuit__loop__tag", "from_point", "to_point", "cable_type__name"),
+    search_label="Tag, end or type",
+    seen=parts_seen(CableRun),
+    rows=run_rows,
+    fill=fill_runs,
+    ordering=("tag", "circuit__loop__tag"),
+    columns=(
+        Column("Cable", run_tag, "tag", ("tag", "circuit__loop__tag")),
+        Column("From", lambda run: text(run.from_point), "from", ("from_point", "tag")),
+        Column("To", lambda run: text(run.to_point), "to", ("to_point", "tag")),
+        Column("Type", run_type, "type", ("cable_type__name", "tag")),
+        Column(
+            "Length",
+            lambda run: text(run.length_m_text or _("unknown"), soft=not run.length_m_text),
+            "length",
+            ("length_m", "tag"),
+            number=True,
+        ),
+        Column("C used", used("capacitance_f", Kind.CAPACITANCE), number=True),
+        Column("L used", used("inductance_h", Kind.INDUCTANCE), number=True),
+        Column("Circuits in the cable", lambda run: text(run.get_separation_display())),
+        Column("Verdict", loop_verdict, "verdict", ("circuit__loop__verification__verdict", "tag")),
+        Column("State", loop_state, "state", ("circuit__loop__state", "tag")),
+        Column("Circuit", lambda run: text(run.circuit.name), shown=False),
+        Column("Part of a segment", lambda run: text(run.get_role_display()), shown=False),
+        Column("C per length", used("capacitance_f_per_m", Kind.CAPACITANCE_PER_LENGTH), number=True, shown=False),
+        Column("L per length", used("inductance_h_per_m", Kind.INDUCTANCE_PER_LENGTH), number=True, shown=False),
+        Column("Conductor", lambda run: text(run.cable_type.conductor if run.cable_type else ""), shown=False),
+        Column("Service", lambda run: text(run.circuit.loop.service), shown=False),
+        Column(
+            "Site",
+            lambda run: text(run.circuit.loop.site.code),
+            "site",
+            ("circuit__loop__site__code", "tag"),
+            shown=False,
+        ),
+    ),
+    filters=(
+        Choice("site", "Site", own_sites, same("circuit__loop__site__code")),
+        Choice("verdict", "Verdict", fixed(LoopVerdict.choices), same("circuit__loop__verification__verdict")),
+        Choice("state", "State", fixed(LoopState.choices), same("circuit__loop__state")),
+        Contains("type", "Cable type", "cable_type__name"),
+        Choice(
+            "separation", "Circuits in the cable", fixed(CableRun.Separation.choices), same("separation"), more=True
+        ),
+        Ranges((cable_length(()),)),
+    ),
+    key_fields=("tag",),
+    empty_text="Runs of cable come here from the loops that they belong to.",
+)
+
+
+# ------------------------------------------------------------------------------------------------ items, where they are
+
+
+def item_rows(members: QuerySet[Any]) -> QuerySet[Any]:
+    return with_loops(members).select_related(
+        "terminals__equipment", "terminals__certificate", "area", "equipment_revision", "certificate_revision"
+    )
+
+
+def item_tag(member: Member) -> dict[str, Any]:
+    return text(member.tag, url=reverse("loop", args=[member.circuit.loop_id]), note=member.circuit.loop.tag)
+
+
+def item_certificate(member: Member) -> dict[str, Any]:
+    found = member.terminals.certificate
+    if found is None:
+        return text(_("none"), soft=True)
+    state = status_state(found)
+    return {"lines": [{"label": "", "text": f"{found.number} {_('issue')} {found.issue}", "state": state}]}
+
+
+MEMBER = KindPage(
+    kind="member",
+    note="Loop",
+    path="schedules/items",
+    title="Equipment by where it is used",
+    noun="an item",
+    singular="item",
+    plural="items",
+    section="schedules",
+    model=Member,
+    view_action="loop.view",
+    edit_action="",
+    add_action="",
+    searched=("tag", "circuit__loop__tag", "terminals__equipment__type_name", "terminals__equipment__maker"),
+    search_label="Tag, maker or type",
+    seen=parts_seen(Member),
+    rows=item_rows,
+    ordering=("terminals__equipment__maker", "terminals__equipment__type_name", "tag", "circuit__loop__tag"),
+    columns=(
+        Column("Item", item_tag, "tag", ("tag", "circuit__loop__tag")),
+        Column(
+            "Maker", lambda row: text(row.terminals.equipment.maker), "maker", ("terminals__equipment__maker", "tag")
+        ),
+        Column(
+            "Type",
+            lambda row: text(row.terminals.equipment.type_name),
+            "type",
+            ("terminals__equipment__type_name", "tag"),
+        ),
+        Column("Terminals", lambda row: text(row.terminals.name)),
+        Column("Role", lambda row: text(row.get_role_display()), "role", ("role", "tag")),
+        Column("Area", lambda row: text(row.area.name if row.area else _("safe area")), "area", ("area__name", "tag")),
+        Column("Certificate", item_certificate, "certificate", ("terminals__certificate__number", "tag")),
+        Column("Verdict", loop_verdict, "verdict", ("circuit__loop__verification__verdict", "tag")),
+        Column("State", loop_state, "state", ("circuit__loop__state", "tag")),
+        Column(
+            "Made on",
+            lambda row: text(day(row.made_on) if row.made_on else ""),
+            "made",
+            ("made_on", "tag"),
+            shown=False,
+        ),
+        Column("Circuit", lambda row: text(row.circuit.name), shown=False),
+        Column("Service", lambda row: text(row.circuit.loop.service), shown=False),
+        Column(
+            "Site",
+            lambda row: text(row.circuit.loop.site.code),
+            "site",
+            ("circuit__loop__site__code", "tag"),
+            shown=False,
+        ),
+    ),
+    filters=(
+        Choice("site", "Site", own_sites, same("circuit__loop__site__code")),
+        Choice("area", "Area", own_areas, same("area_id")),
+        Choice("role", "Role", fixed(Member.Role.choices), same("role")),
+        Choice("verdict", "Verdict", fixed(LoopVerdict.choices), same("circuit__loop__verification__verdict")),
+        Choice("kind", "Kind", fixed(EquipmentKind.choices), same("terminals__equipment__kind"), more=True),
+        Choice("state", "State", fixed(LoopState.choices), same("circuit__loop__state"), more=True),
+        Contains("maker", "Maker", "terminals__equipment__maker"),
+        Contains("type", "Type", "terminals__equipment__type_name"),
+        Contains("certificate", "Certificate number", "terminals__certificate__number"),
+    ),
+    key_fields=("tag",),
+    empty_text="Items come here from the loops that they are connected in.",
+)
