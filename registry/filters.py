@@ -11,11 +11,14 @@ import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
+from functools import cached_property
 from itertools import groupby
 from typing import Any, Protocol
 
 from django.db import models
 from django.db.models import Q
+from django.utils.html import escape, format_html_join
+from django.utils.safestring import SafeString
 
 from registry.models import User
 from registry.quantities import NOT_STATED, Kind, QuantityError, read
@@ -278,6 +281,15 @@ class Ranges:
     def names(self) -> tuple[str, ...]:
         return tuple(name for number in range(1, RANGES + 1) for name in self.names_of(number))
 
+    @cached_property
+    def options(self) -> SafeString:
+        """The measures to choose from, as options in groups. They are many and ever the same, so that they are kept."""
+        groups = (
+            (heading, format_html_join("", '<option value="{}">{}</option>', ((one.key, one.label) for one in group)))
+            for heading, group in groupby(self.measures, key=lambda measure: measure.heading)
+        )
+        return format_html_join("", '<optgroup label="{}">{}</optgroup>', groups)
+
     def names_of(self, number: int) -> tuple[str, str, str]:
         """The parameters of one of the ranges."""
         return f"quantity{number}", f"from{number}", f"to{number}"
@@ -305,18 +317,15 @@ class Ranges:
         """Three fields for each range in use, and for one more."""
         used = [number for number in range(1, RANGES + 1) if any(asking.typed.get(n) for n in self.names_of(number))]
         free = [number for number in range(1, RANGES + 1) if number not in used][:1]
-        groups = [
-            (heading, [(measure.key, measure.label) for measure in group])
-            for heading, group in groupby(self.measures, key=lambda measure: measure.heading)
-        ]
         rows = []
         for number in [*used, *free]:
             name, low, high = self.names_of(number)
             key = asking.typed.get(name, "")
             strange = [(key, excerpt(key))] if key and key not in {measure.key for measure in self.measures} else []
+            options = SafeString(self.options.replace(f'"{escape(key)}">', f'"{escape(key)}" selected>', 1))
             rows.append(
                 [
-                    form_field(asking, name, "Value", "select", choices=[("", "Any"), *strange], groups=groups),
+                    form_field(asking, name, "Value", "select", choices=[("", "Any"), *strange], options=options),
                     form_field(asking, low, "from", "text", placeholder=self.measures[0].example),
                     form_field(asking, high, "to", "text"),
                 ]

@@ -5,15 +5,26 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import Any
 
-from django.db.models import Count, Model, OuterRef, Prefetch, Q, QuerySet, Subquery, Value
+from django.db import connection
+from django.db.models import Count, Field, Model, OuterRef, Prefetch, QuerySet, Subquery, Value
 from django.db.models.expressions import Combinable
 from django.db.models.functions import Coalesce
 
 from registry import access
 from registry.models import CableType, Certificate, Equipment, HazardousArea, Scheme, Site, Terminals, User
+from registry.text_search import words_of
 
 MAX_WORDS = 6
 MAX_TEXT = 100
+
+VALUES_IN_USE = """
+WITH RECURSIVE used (value) AS (
+    SELECT MIN({name}) FROM {table} WHERE {name} > ''
+    UNION ALL
+    SELECT (SELECT MIN({name}) FROM {table} WHERE {name} > used.value) FROM used WHERE used.value IS NOT NULL
+)
+SELECT value FROM used WHERE value IS NOT NULL LIMIT %s
+"""
 
 LOOP_ROWS: dict[str, tuple[type[Model], str, str]] = {
     "equipment": (Terminals, "members", "terminals__equipment"),
@@ -30,13 +41,25 @@ def search_text(text: str) -> str:
 
 def containing(queryset: QuerySet[Any], text: str, columns: Iterable[str]) -> QuerySet[Any]:
     """Records in which every word of a text is found in one of the columns."""
-    for word in search_text(text).split(" ")[:MAX_WORDS]:
-        if word:
-            found = Q()
-            for column in columns:
-                found |= Q(**{f"{column}__icontains": word})
-            queryset = queryset.filter(found)
+    words = [word for word in search_text(text).split(" ")[:MAX_WORDS] if word]
+    if words:
+        queryset = queryset.alias(words=words_of(tuple(columns)))
+    for word in words:
+        queryset = queryset.filter(words__icontains=word)
     return queryset
+
+
+def in_use(model: type[Model], column: str, most: int = 500) -> list[str]:
+    """The different texts of a column in order, empty left out: one look into its index for each, however many rows."""
+    quote = connection.ops.quote_name
+    field = model._meta.get_field(column)
+    assert isinstance(field, Field)
+    name, table = quote(field.column), quote(model._meta.db_table)
+    # Text of this program alone makes the statement: the names of a table and a column.
+    sql = VALUES_IN_USE.format(name=name, table=table)
+    with connection.cursor() as cursor:
+        cursor.execute(sql, [most])
+        return [value for (value,) in cursor.fetchall()]
 
 
 def visible(model: type[Model], user: User) -> QuerySet[Any]:

@@ -49,3 +49,8 @@ class Child(models.Model):
     class Meta:
         abstract = True
         ordering: ClassVar[Any] = ["position", "pk"]
+
+
+def listed(*columns: str, name: str) -> models.Index:
+    """An index that gives the records in use in the order of a list, with their keys."""
+    return models.Index(fields=[*columns, "id"], condition=models.Q(archived_at=None), name=name)

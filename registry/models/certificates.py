@@ -7,7 +7,7 @@ import datetime as dt
 from django.db import models
 
 from registry.certificate_numbers import suffix_of
-from registry.models.base import Record
+from registry.models.base import Record, listed
 
 
 class CertificateStatus(models.TextChoices):
@@ -57,6 +57,15 @@ class Certificate(Record):
     class Meta:
         ordering = ["number", "issue"]
         constraints = [models.UniqueConstraint(fields=["number", "issue"], name="certificate_issue_once")]
+        indexes = [
+            listed("number", "issue", name="certificate_by_number"),
+            models.Index(fields=["scheme", "number", "id"], name="certificate_by_scheme"),
+            listed("holder", "number", name="certificate_by_holder"),
+            listed("status", "number", name="certificate_by_status"),
+            listed("valid_to", "number", name="certificate_by_end"),
+            listed("issued_on", "number", name="certificate_by_day"),
+            listed("changed_at", name="certificate_by_change"),
+        ]
 
     def __str__(self) -> str:
         return f"{self.number} issue {self.issue}"

@@ -1,9 +1,10 @@
 """Certified sources, field devices, simple apparatus and inline items, with the parameters of their terminals."""
 
 from django.db import models
+from django.db.models import Q
 
 from registry.fields import QuantityField, TypedTextField
-from registry.models.base import Child, Record
+from registry.models.base import Child, Record, listed
 from registry.models.certificates import Certificate
 from registry.quantities import Kind
 
@@ -45,6 +46,14 @@ class Equipment(Record):
     class Meta:
         ordering = ["maker", "type_name"]
         constraints = [models.UniqueConstraint(fields=["maker", "type_name"], name="equipment_type_once")]
+        indexes = [
+            listed("maker", "type_name", name="equipment_by_maker"),
+            listed("type_name", "maker", name="equipment_by_type"),
+            listed("kind", "maker", "type_name", name="equipment_by_kind"),
+            listed("function", "maker", name="equipment_by_function"),
+            listed("changed_at", name="equipment_by_change"),
+            models.Index(fields=["kind"], condition=Q(archived_at=None), name="equipment_kind"),
+        ]
 
     def __str__(self) -> str:
         return f"{self.maker} {self.type_name}"
@@ -177,6 +186,17 @@ class Terminals(Child):
 
     class Meta(Child.Meta):
         constraints = [models.UniqueConstraint(fields=["equipment", "name"], name="terminals_name_once")]
+        indexes = [
+            models.Index(fields=["id", "equipment"], name="terminals_of_equipment"),
+            *(
+                models.Index(
+                    fields=[column, "side", "equipment", "id"],
+                    condition=Q(**{f"{column}__isnull": False}),
+                    name=f"terminals_{column}",
+                )
+                for column in ("uo_v", "io_a", "po_w", "ui_v", "ii_a", "pi_w", "ci_f", "li_h")
+            ),
+        ]
 
     def __str__(self) -> str:
         return f"{self.equipment}, {self.name}"
@@ -196,6 +216,16 @@ class PermittedRow(Child):
     lo_ro_h_per_ohm = QuantityField(Kind.INDUCTANCE_PER_RESISTANCE)
     lo_ro_h_per_ohm_text = TypedTextField()
     together = models.BooleanField(default=False)
+
+    class Meta(Child.Meta):
+        indexes = [
+            models.Index(
+                fields=["group", column, "terminals"],
+                condition=Q(**{f"{column}__isnull": False}),
+                name=f"permitted_{column}",
+            )
+            for column in ("co_f", "lo_h")
+        ]
 
     def __str__(self) -> str:
         return f"{self.group}: Co {self.co_f_text or '?'}, Lo {self.lo_h_text or '?'}"

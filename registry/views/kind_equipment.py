@@ -23,6 +23,7 @@ from registry.models import (
 from registry.models.equipment import DUST_GROUPS, GAS_GROUPS
 from registry.parameters import parameter_of
 from registry.showing import quantity, short_parameters, status_state
+from registry.text_search import SEARCHED
 from registry.views.pages import (
     ARCHIVED,
     CHANGED,
@@ -125,7 +126,7 @@ EQUIPMENT = KindPage(
     model=Equipment,
     edit_action="register.edit",
     add_action="register.edit",
-    searched=("maker", "type_name", "description", "function", "marking"),
+    searched=SEARCHED["equipment"],
     search_label="Maker, type or function",
     rows=querysets.equipment_rows,
     loaded=querysets.with_terminals,
@@ -136,7 +137,7 @@ EQUIPMENT = KindPage(
         Column("Terminals", equipment_terminals),
         Column("Level and group", equipment_marking),
         Column("Certificate", equipment_certificate),
-        Column("Loops", lambda item: text(item.loop_count), "loops", ("loop_count", "maker"), number=True),
+        Column("Loops", lambda item: text(item.loop_count), "loops", ("loop_count", "maker", "type_name"), number=True),
         Column("Function", lambda item: text(item.function), "function", ("function", "maker"), shown=False),
         Column("Description", lambda item: text(item.description), shown=False),
         Column("Ex marking", lambda item: text(item.marking), shown=False),
@@ -147,6 +148,7 @@ EQUIPMENT = KindPage(
         CHANGED,
     ),
     counted={"loop_count": Count("terminals__members__circuit__loop", distinct=True)},
+    counted_in={"loop_count": "terminals__members"},
     fill=partial(querysets.count_loops, "equipment"),
     filters=(
         Choice("maker", "Maker", distinct(Equipment, "maker"), same("maker")),

@@ -25,6 +25,7 @@ from registry.models.equipment import GROUPS
 from registry.models.schemes import LEAD_DAYS, read_lead_days
 from registry.services.expiry import leads_by_scheme
 from registry.showing import day, end_state, end_words, status_state
+from registry.text_search import SEARCHED
 from registry.views.kind_equipment import EQUIPMENT
 from registry.views.pages import (
     ARCHIVED,
@@ -95,7 +96,7 @@ CERTIFICATE = KindPage(
     model=Certificate,
     edit_action="register.edit",
     add_action="register.edit",
-    searched=("number", "holder", "scheme", "standards"),
+    searched=SEARCHED["certificate"],
     search_label="Number, holder or standard",
     columns=(
         Column("Number", certificate_name, "number", ("number", "issue")),
@@ -103,7 +104,13 @@ CERTIFICATE = KindPage(
         Column("Holder", lambda item: text(item.holder), "holder", ("holder", "number")),
         Column("Status", certificate_status, "status", ("status", "number")),
         Column("End", certificate_end, "end", ("valid_to", "number")),
-        Column("Equipment", lambda item: text(item.equipment_count), "equipment", ("equipment_count",), number=True),
+        Column(
+            "Equipment",
+            lambda item: text(item.equipment_count),
+            "equipment",
+            ("equipment_count", "number"),
+            number=True,
+        ),
         Column("Issued", lambda item: day_cell(item.issued_on), "issued", ("issued_on", "number"), shown=False),
         Column("Valid to", lambda item: day_cell(item.valid_to), shown=False),
         Column("Standards", lambda item: text(item.standards), shown=False),

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
-from django.db.models import Count, F, QuerySet
+from django.db.models import QuerySet
 
 from registry import access
 from registry.asking import Asked, Query, read_asked
@@ -13,6 +13,7 @@ from registry.exchange.csv_xlsx import Table, table
 from registry.filters import Filter, narrowed
 from registry.models import User
 from registry.services.views import layout_of
+from registry.views.ordering import ordered
 from registry.views.pages import Column, KindPage
 
 PAGE_SIZE = 50
@@ -45,34 +46,6 @@ def found_records(kind: KindPage, user: User, asked: Asked, tabs: bool = True) -
     return narrowed(kind.containing(found, asked.text), conditions)
 
 
-def ordered(kind: KindPage, found: QuerySet[Any], sort: str) -> QuerySet[Any]:
-    """In the order asked for; what has no value comes last either way."""
-    for column in kind.columns:
-        if column.sort and column.sort == sort.removeprefix("-"):
-            first, *rest = column.order
-            if first in kind.counted:
-                found = found.annotate(**{first: kind.counted[first]})
-            descending = sort.startswith("-")
-            # An index serves an order only where it is asked for as it stands.
-            nulls_last = may_be_null(kind, first) or None
-            order = F(first).desc(nulls_last=nulls_last) if descending else F(first).asc(nulls_last=nulls_last)
-            return found.order_by(order, *rest, "pk")
-    return found.order_by(*(kind.ordering or kind.model._meta.ordering or ()), "pk")
-
-
-def may_be_null(kind: KindPage, column: str) -> bool:
-    """Whether a column that a list is sorted by may be empty in the database; a count never is."""
-    if column in kind.counted:
-        return False
-    model: Any = kind.model
-    for name in column.split("__"):
-        field = model._meta.get_field(name)
-        if getattr(field, "null", False):
-            return True
-        model = field.related_model
-    return False
-
-
 def shown_records(kind: KindPage, user: User, asked: Asked) -> QuerySet[Any]:
     """The records that a list shows on all its pages, in its order."""
     return ordered(kind, found_records(kind, user, asked), asked.sort)
@@ -91,27 +64,22 @@ def with_layout(kind: KindPage, user: User, asked: Asked) -> tuple[list[Column],
     return columns_of(kind, asked.columns or chosen), asked.size or (own.page_size if own else None) or PAGE_SIZE
 
 
-def filled(kind: KindPage, records: QuerySet[Any], columns: list[Column]) -> list[Any]:
-    """Records with all that their cells show, in a constant number of queries."""
+def filled(kind: KindPage, keys: Sequence[int], columns: list[Column], user: User) -> list[Any]:
+    """The records with some keys, in their order, with all that their cells show, in a constant number of queries."""
     needs = [name for column in columns for name in column.needs]
-    found = list(kind.rows(records).prefetch_related(*needs))
+    records = kind.rows(kind.visible(user).filter(pk__in=keys).order_by()).prefetch_related(*needs)
+    by_key = {record.pk: record for record in records}
+    found = [by_key[key] for key in keys if key in by_key]
     kind.fill(found)
     return found
 
 
-def tab_counts(kind: KindPage, user: User, asked: Asked) -> dict[str, int]:
-    """How many records each tab would show under the other filters."""
-    assert kind.tabs is not None
-    rows = found_records(kind, user, asked, tabs=False).order_by().values_list(kind.tabs.name)
-    return dict(rows.annotate(Count("pk")))
-
-
 def seen_table(kind: KindPage, user: User, asked: Asked, columns: list[Column]) -> Table:
     """What a list shows, on all its pages, as a table of texts; the note below a name has a column of its own."""
-    records = shown_records(kind, user, asked)
+    keys = list(shown_records(kind, user, asked).values_list("pk", flat=True))
     rows: list[list[str]] = []
-    for start in range(0, records.count(), PORTION):
-        for record in filled(kind, records[start : start + PORTION], columns):
+    for start in range(0, len(keys), PORTION):
+        for record in filled(kind, keys[start : start + PORTION], columns, user):
             cells = [column.cell(record) for column in columns]
             name, *others = cells
             note = "; ".join(filter(None, (name.get("note"), in_words(name.get("state") or ""))))

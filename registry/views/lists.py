@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import Any
 
-from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
@@ -16,8 +15,10 @@ from registry.models import User
 from registry.printing import PRINTERS
 from registry.services.imports import KINDS as IMPORT_KINDS
 from registry.services.many import MANY_KINDS
-from registry.views.listing import asked_of, filled, shown_records, tab_counts, with_layout
+from registry.views.listing import asked_of, filled, found_records, with_layout
+from registry.views.ordering import parts_of
 from registry.views.pages import Column, KindPage
+from registry.views.portions import Portion, most_counted, number_of, page_number, portion, tab_counts
 from registry.views.saved import kept
 
 
@@ -36,26 +37,23 @@ def list_page(request: HttpRequest, kind: KindPage, asked: Asked, template: str 
     """A page of what is asked for."""
     user: User = request.user  # type: ignore[assignment]
     columns, size = with_layout(kind, user, asked)
-    page = Paginator(shown_records(kind, user, asked), size).get_page(request.GET.get("page", "")[:9])
-    records = filled(kind, page.object_list, columns)  # type: ignore[arg-type]
+    counts, count, most = counted(kind, user, asked)
+    parts = parts_of(kind, found_records(kind, user, asked), asked.sort)
+    keys, number, pages, further = portion(parts, count, most, size, page_number(request.GET.get("page", "")))
+    records = filled(kind, keys, columns, user)
+    page = Portion(records, number, pages, further)
     context = {
         "kind": kind,
         "section": kind.section,
         "query": "",
-        "tabs": tab_links(kind, user, asked) if kind.tabs else [],
+        "tabs": tab_links(kind, asked, counts) if kind.tabs else [],
         **filter_parts(kind, asked),
         "page_obj": page,
         "records": records,
         "query_string": asked.query(),
         "what": kind.plural,
         "columns": column_heads(kind, columns, asked),
-        "rows": [
-            [
-                column.cell(record) | {"label": column.label, "number": column.number, "wide": column.wide}
-                for column in columns
-            ]
-            for record in records
-        ],
+        "rows": [[shown_cell(column, record) for column in columns] for record in records],
         "is_filtered": bool(asked.typed or asked.is_faulty),
         "may_add": kind.may_edit(user),
         "exports": exports(kind, asked, "export") if kind.kind in IMPORT_KINDS else [],
@@ -65,6 +63,22 @@ def list_page(request: HttpRequest, kind: KindPage, asked: Asked, template: str 
         **kept(kind, user, asked, columns),
     }
     return render(request, template, context, status=400 if asked.is_faulty else 200)
+
+
+EMPTY = dict.fromkeys(("url", "note", "text", "lines", "verdict", "state", "small", "warn", "strong", "soft"), "")
+"""What a cell may say. A template looks long for what is missing, so that each cell says all of it."""
+
+EMPTY_LINE = dict.fromkeys(("label", "text", "state"), "")
+
+
+def shown_cell(column: Column, record: Any) -> dict[str, Any]:
+    """A cell of a list as registry/cell.html shows it; `plain` where it is its text alone."""
+    cell = column.cell(record)
+    found = EMPTY | cell | {"label": column.label, "number": column.number, "wide": column.wide}
+    if lines := cell.get("lines"):
+        found["lines"] = [EMPTY_LINE | line for line in lines]
+    found["plain"] = not any(value for name, value in cell.items() if name != "text")
+    return found
 
 
 def address(page: KindPage, query: str) -> str:
@@ -83,14 +97,24 @@ def exports(kind: KindPage, asked: Asked, view: str, *more: str) -> list[tuple[s
     return [(suffix, reverse(f"{kind.kind}_{view}", args=[suffix]) + query) for suffix in ("xlsx", "csv", *more)]
 
 
-def tab_links(kind: KindPage, user: User, asked: Asked) -> list[dict[str, Any]]:
-    """One tab for each value of the kind's main filter, with its count under the other filters."""
+def counted(kind: KindPage, user: User, asked: Asked) -> tuple[dict[str, int] | None, int, int | None]:
+    """How many records each tab has, how many the list shows, and how far they were counted."""
+    most = None if asked.is_faulty else most_counted(kind, asked)
+    counts = tab_counts(kind, user, asked, most) if kind.tabs else None
+    if kind.tabs and counts is not None:
+        chosen = asked.typed.get(kind.tabs.name, "")
+        return counts, counts.get(chosen, 0) if chosen else sum(counts.values()), most
+    return None, number_of(found_records(kind, user, asked), most), most
+
+
+def tab_links(kind: KindPage, asked: Asked, counts: dict[str, int] | None) -> list[dict[str, Any]]:
+    """One tab for each value of the kind's main filter, with its count under the other filters, where it is known."""
     assert kind.tabs is not None and asked.asking is not None
     name = kind.tabs.name
-    counts = tab_counts(kind, user, asked)
     chosen = asked.typed.get(name, "")
-    tabs = [("", "All", sum(counts.values()))]
-    tabs += [(value, label, counts.get(value, 0)) for value, label in asked.asking.offered(kind.tabs)]
+    tabs = [("", "All", None if counts is None else sum(counts.values()))]
+    for value, label in asked.asking.offered(kind.tabs):
+        tabs.append((value, label, None if counts is None else counts.get(value, 0)))
     return [
         {"text": label, "url": address(kind, asked.query(**{name: value})), "current": value == chosen, "count": count}
         for value, label, count in tabs

@@ -48,10 +48,12 @@ class KindPage:
     """How one kind of record appears in the browser.
 
     Of its list: `rows` reads what belongs to the records of a page, `fill` writes what is counted beside them into
-    those records; `counted` are the annotations that an order by such a number needs. `seen` gives the records that a
-    person may see and `found` those that hold a text, where the general way does not do. `note` heads what
-    stands below the name in the first column. `ordering` is the order of a list that nobody sorts, where it is not that
-    of the model. A list without an `add_action` shows parts of other records, and nothing is added or edited there.
+    those records; `counted` are the annotations that an order by such a number needs, and `counted_in` names the
+    relation without which it is 0 (so that only what is there is counted, where most records have none). `seen` gives
+    the records that a person may see and `found` those that hold a text, where the general way does not do. `note`
+    heads what stands below the name in the first column. `ordering` is the order of a list that nobody sorts, where it
+    is not that of the model. A list without an `add_action` shows parts of other records, and nothing is added or
+    edited there.
     """
 
     kind: str
@@ -76,6 +78,7 @@ class KindPage:
     loaded: Callable[[QuerySet[Any]], QuerySet[Any]] = field(default=lambda queryset: queryset)
     rows: Callable[[QuerySet[Any]], QuerySet[Any]] = field(default=lambda queryset: queryset)
     counted: Mapping[str, Any] = field(default_factory=dict)
+    counted_in: Mapping[str, str] = field(default_factory=dict)
     fill: Callable[[list[Any]], None] = field(default=lambda records: None)
     seen: Callable[[User], QuerySet[Any]] | None = None
     found: Callable[[QuerySet[Any], str], QuerySet[Any]] | None = None
@@ -172,13 +175,8 @@ def same(column: str) -> Callable[[str, User], Q]:
 
 
 def distinct(model: type[Record], column: str) -> Callable[[User], Choices]:
-    """All values of a column that are in use."""
-
-    def choices(user: User) -> Choices:
-        values = querysets.visible(model, user).exclude(**{column: ""}).order_by(column)
-        return [(value, value) for value in values.values_list(column, flat=True).distinct()[:500]]
-
-    return choices
+    """All values of a column of the shared register that are in use."""
+    return lambda user: [(value, value) for value in querysets.in_use(model, column)]
 
 
 def in_use(model: type[Record], column: str) -> Choice:

@@ -1,0 +1,58 @@
+"""The order of a list: one queryset for tables of all of it, or parts that an index serves each."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.db.models import Exists, F, OuterRef, QuerySet
+
+from registry.views.pages import KindPage
+
+
+def parts_of(kind: KindPage, found: QuerySet[Any], sort: str) -> list[QuerySet[Any]]:
+    """Records in the order that is asked for, in parts that an index serves each: what has no value comes last."""
+    descending = sort.startswith("-")
+    column = next((one for one in kind.columns if one.sort and one.sort == sort.removeprefix("-")), None)
+    if column is None:
+        return [found.order_by(*(kind.ordering or kind.model._meta.ordering or ()), "pk")]
+    first = column.order[0]
+    names = [f"-{name}" if descending else name for name in (*column.order, "pk")]
+    if first in kind.counted:
+        counting = {first: kind.counted[first]}
+        if first not in kind.counted_in:
+            return [found.annotate(**counting).order_by(*names)]
+        own = kind.model._default_manager.filter(pk=OuterRef("pk"), **{f"{kind.counted_in[first]}__isnull": False})
+        some = found.filter(Exists(own)).annotate(**counting).order_by(*names)
+        none = found.filter(~Exists(own)).order_by(*names[1:])
+        return [some, none] if descending else [none, some]
+    if may_be_null(kind, first):
+        parts = (found.filter(**{f"{first}__isnull": empty}) for empty in (False, True))
+        return [part.order_by(*names) for part in parts]
+    return [found.order_by(*names)]
+
+
+def ordered(kind: KindPage, found: QuerySet[Any], sort: str) -> QuerySet[Any]:
+    """All records in the same order as one queryset."""
+    descending = sort.startswith("-")
+    for column in kind.columns:
+        if column.sort and column.sort == sort.removeprefix("-"):
+            first, *rest = column.order
+            if first in kind.counted:
+                found = found.annotate(**{first: kind.counted[first]})
+            nulls_last = may_be_null(kind, first) or None
+            order = F(first).desc(nulls_last=nulls_last) if descending else F(first).asc(nulls_last=nulls_last)
+            return found.order_by(order, *(f"-{name}" if descending else name for name in (*rest, "pk")))
+    return found.order_by(*(kind.ordering or kind.model._meta.ordering or ()), "pk")
+
+
+def may_be_null(kind: KindPage, column: str) -> bool:
+    """Whether a column that a list is sorted by may be empty in the database; a count never is."""
+    if column in kind.counted:
+        return False
+    model: Any = kind.model
+    for name in column.split("__"):
+        field = model._meta.get_field(name)
+        if getattr(field, "null", False):
+            return True
+        model = field.related_model
+    return False

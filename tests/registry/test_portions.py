@@ -1,0 +1,121 @@
+"""Pages of long lists: every page of every order shows what stands there in the whole list, from either end."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+from django.db import connection
+from hypothesis import given
+from hypothesis import strategies as st
+
+from registry import querysets
+from registry.models import CableType, Certificate, Equipment
+from registry.text_search import SEARCHED, index_name
+from registry.views import portions
+from registry.views.kinds import KINDS
+from registry.views.listing import asked_of, found_records
+from registry.views.ordering import ordered, parts_of
+from registry.views.portions import portion
+
+pytestmark = pytest.mark.django_db
+ORDERS = [
+    (kind.kind, f"{turn}{column.sort}")
+    for kind in KINDS.values()
+    for column in kind.columns
+    if column.sort
+    for turn in ("", "-")
+]
+
+
+@pytest.fixture
+def stock(loop: Any, save: Callable[..., Any], source_data: dict[str, Any], people: Any) -> None:
+    """Items in loops and in none, with and without ends, alike in what they are sorted by."""
+    for number in range(7):
+        save("equipment", source_data | {"type_name": f"T-{number}", "function": "supply" if number % 2 else ""})
+        end = "" if number % 3 else f"203{number}-01-01"
+        save("certificate", {"scheme": "NQ", "number": f"N {number}", "issue": "0", "valid_to": end})
+        save("cable_type", {"name": f"C {number}", "maker": f"M {number % 2}"})
+
+
+@pytest.mark.parametrize("size", [1, 2, 3, 5, 100])
+def test_pages_are_the_whole_list_in_its_order(size: int, stock: None, people: Any) -> None:
+    user = people["administrator"]
+    for name, sort in [*ORDERS, *((kind, "") for kind in KINDS)]:
+        kind = KINDS[name]
+        asked = asked_of(kind, f"sort={sort}&archived=all", user)
+        assert asked.sort == sort
+        found = found_records(kind, user, asked)
+        whole = list(ordered(kind, found, sort).values_list("pk", flat=True))
+        for most in (None, 1, 1_000):
+            count = len(whole) if most is None else min(len(whole), most + 1)
+            for number in range(1, -(-len(whole) // size) + 1):
+                keys, shown, pages, further = portion(parts_of(kind, found, sort), count, most, size, number)
+                assert (shown, keys) == (number, whole[(number - 1) * size : number * size]), (name, sort, number)
+                assert further == (number * size < len(whole))
+                assert pages.is_open == (most == 1 and len(whole) > 1)
+
+
+def test_what_has_no_value_comes_last_either_way(stock: None, people: Any) -> None:
+    kind = KINDS["certificate"]
+    for sort in ("end", "-end"):
+        found = Certificate.objects.filter(scheme="NQ")
+        keys = portion(parts_of(kind, found, sort), 7, None, 100, 1)[0]
+        ends = [Certificate.objects.get(pk=key).valid_to for key in keys]
+        some = [end for end in ends if end]
+        assert some == sorted(some, reverse=sort == "-end") and len(some) == 3
+        assert ends[3:] == [None] * 4
+
+
+def test_a_page_behind_the_last_is_the_last(stock: None, people: Any) -> None:
+    found = Certificate.objects.filter(scheme="NQ")
+    for most in (None, 3):
+        count = 7 if most is None else 4
+        keys, number, *_ = portion(parts_of(KINDS["certificate"], found, ""), count, most, 2, 999)
+        assert keys and number == (4 if most is None else 2)
+
+
+@pytest.fixture
+def counted_to_three(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Lists as if they were very long."""
+    monkeypatch.setattr(portions, "FEW", 5)
+    monkeypatch.setattr(portions, "COUNTED", 3)
+
+
+def test_among_many_it_is_said_that_there_are_more(
+    stock: None, counted_to_three: None, client_as: Callable[[str], Any]
+) -> None:
+    client = client_as("reader")
+    answer = client.get("/equipment/", {"q": "t-"})
+    assert "of more than 3 items of equipment" in answer.content.decode()
+    assert {tab["count"] for tab in answer.context["tabs"]} == {None}, "no tab says a number that is not known"
+    assert len(answer.context["rows"]) == 7
+    few = client.get("/equipment/", {"q": "t-3"})
+    assert "1–1 of 1 items" in few.content.decode()
+    assert [tab["count"] for tab in few.context["tabs"]] == [1, 1, 0, 0, 0]
+    whole = client.get("/equipment/")
+    assert whole.context["tabs"][0]["count"] == Equipment.objects.count(), "all of a kind is counted to its end"
+    assert client.get("/equipment/", {"q": "t-", "kind": "source"}).context["page_obj"].paginator.is_open
+    assert not client.get("/equipment/", {"q": "t-", "kind": "field_device"}).context["page_obj"].paginator.is_open
+
+
+@given(st.lists(st.sampled_from(["", "a", "A", "Ä", "b c", "B", "ß", "'", "%", "10", "9"]), max_size=30))
+def test_values_in_use_are_the_different_ones_in_order(makers: list[str]) -> None:
+    CableType.objects.all().delete()
+    CableType.objects.bulk_create(CableType(name=str(number), maker=maker) for number, maker in enumerate(makers))
+    plain = CableType.objects.exclude(maker="").order_by("maker").values_list("maker", flat=True).distinct()
+    assert querysets.in_use(CableType, "maker") == list(plain)
+    assert querysets.in_use(CableType, "maker", 2) == list(plain[:2])
+
+
+@pytest.mark.postgresql
+@pytest.mark.parametrize("model", [Equipment, Certificate])
+def test_a_part_of_a_word_is_found_by_an_index(model: Any) -> None:
+    """What is asked must be, word for word, what the index of the migration holds."""
+    if connection.vendor != "postgresql":
+        pytest.skip("needs PostgreSQL")
+    with connection.cursor() as cursor:
+        cursor.execute("SET LOCAL enable_seqscan = off; SET LOCAL enable_indexscan = off")
+    plan = querysets.containing(model.objects.all(), "x-0012", SEARCHED[model.record_kind]).explain()
+    assert index_name(model) in plan
