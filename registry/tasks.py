@@ -41,3 +41,11 @@ def foretell_table(person: int, content: str, kind: str, name: str) -> str:
 
     found = foretelling.foretell_table(User.objects.get(pk=person), base64.b64decode(content), kind, name)
     return f"{len(found)} told."
+
+
+@task()
+def do_work(pk: int) -> str:
+    """Do a piece of long work."""
+    from registry.services import works
+
+    return works.do(pk)

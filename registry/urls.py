@@ -24,6 +24,7 @@ from registry.views import (
     saved,
     searching,
     taking,
+    works,
 )
 from registry.views.kinds import KINDS
 from registry.views.pages import KindPage
@@ -81,6 +82,11 @@ urlpatterns = [
     path("notices/", notices.notices, name="notices"),
     path("notices/read/", notices.read_all, name="notices_read"),
     path("notices/<int:pk>/", notices.open_notice, name="notice"),
+    path("works/", works.works, name="works"),
+    path("works/<int:pk>/", works.work_page, name="work"),
+    path("works/<int:pk>/progress/", works.progress, name="work_progress"),
+    path("works/<int:pk>/cancel/", works.cancel, name="work_cancel"),
+    path("works/<int:pk>/file/", works.work_file, name="work_file"),
     path("people/", people.people_list, name="people"),
     path("people/new/", people.add, name="person_new"),
     path("people/<int:pk>/", people.edit, name="person"),

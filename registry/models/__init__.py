@@ -13,6 +13,7 @@ from registry.models.revisions import Origin, Revision
 from registry.models.schemes import Scheme
 from registry.models.sites import Basis, HazardousArea, Site
 from registry.models.views import ListLayout, SavedView
+from registry.models.works import Work, WorkState
 
 __all__ = [
     "Attachment",
@@ -43,4 +44,6 @@ __all__ = [
     "TemperatureRow",
     "Terminals",
     "User",
+    "Work",
+    "WorkState",
 ]

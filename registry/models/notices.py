@@ -13,6 +13,7 @@ class NoticeKind(models.TextChoices):
     BASIS = "basis", _("Basis changed")
     EXPIRY = "expiry", _("Runs out")
     FORESEEN = "foreseen", _("Foreseen")
+    WORK = "work", _("Long work")
 
 
 class Notice(models.Model):

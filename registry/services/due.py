@@ -7,7 +7,7 @@ import datetime as dt
 from django.conf import settings
 from django.core.management import call_command
 
-from registry.services import notices
+from registry.services import notices, works
 from registry.services.expiry import send_digest
 from registry.services.sessions import forget_lost_sessions
 
@@ -17,7 +17,7 @@ KEEP_TASKS_DAYS = 30
 
 def run_due(today: dt.date) -> list[str]:
     """Do what is due; each step says what it did. Run again on the same day it does nothing twice."""
-    return [send_digest(today), mail_again(), forget_tasks(), forget_sessions()]
+    return [send_digest(today), mail_again(), forget_tasks(), forget_sessions(), forget_works()]
 
 
 def mail_again() -> str:
@@ -30,6 +30,11 @@ def forget_sessions() -> str:
     """Forget sessions that ran out, and what is listed of them."""
     call_command("clearsessions", verbosity=0)
     return f"Sessions: {forget_lost_sessions()} that ran out are forgotten."
+
+
+def forget_works() -> str:
+    """Forget long work that ended a month ago, with the files that came of it."""
+    return f"Long work: {works.forget(dt.timedelta(days=KEEP_TASKS_DAYS))} that ended long ago is forgotten."
 
 
 def forget_tasks() -> str:

@@ -47,7 +47,7 @@ def build(get: Callable[[str], Any]) -> World:
     """The records, made through the services, and the bodies; `get` gives what tests/conftest.py makes, by its name."""
     from loops.models import Approval, Loop
     from loops.services import approvals, confirmations, reviews
-    from registry.models import Certificate, Membership, NoticeKind, Role, Scheme
+    from registry.models import Certificate, Membership, NoticeKind, Role, Scheme, Work
     from registry.services import attachments, notices
     from registry.services.records import Author, set_archived
     from registry.services.views import save_view
@@ -123,6 +123,7 @@ def build(get: Callable[[str], Any]) -> World:
     world.keys["file"] = {"pk": attached.pk, "version": 0}
     line = notices.send([notices.tell(people["reader"], NoticeKind.APPROVED, "PT-4 was approved.", "/loops/")])[0]
     world.keys["notice"] = {"pk": line.pk}
+    world.keys["work"] = {"pk": Work.objects.create(person=people["designer"], kind="pack", title="Pack of sheets").pk}
 
     text, longer = loop_data(tag="PT-9"), loop_data(tag="PT-1", length="301 m")
     world.bodies |= {
