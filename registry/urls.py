@@ -23,6 +23,7 @@ from registry.views import (
     picking,
     saved,
     searching,
+    styles,
     taking,
     works,
 )
@@ -76,6 +77,7 @@ urlpatterns = [
     path("views/<int:pk>/", saved.view_page, name="view"),
     path("search/", searching.search, name="search"),
     path("help/parameters/", glossary.parameters, name="parameters"),
+    path("styles/", styles.styles, name="styles"),
     path("expiry/", expiry.expiry, name="expiry"),
     path("log/", log.log, name="log"),
     path("log/export.csv", log.log_export, name="log_export"),

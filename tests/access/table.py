@@ -194,6 +194,7 @@ TABLE: dict[str, Row | Open | Own] = {
     "view": Row(get=MEMBERS, post="ds", record="view", body="view_change", **LOOP),
     "search": Row(get=SHARED),
     "parameters": Row(get=PEOPLE),
+    "styles": Row(get="u"),
     "expiry": Row(get=SHARED),
     "log": Row(get=SHARED),
     "log_export": Row(get=SHARED),
