@@ -15,6 +15,7 @@ from django.db import models
 from loops.entries import LoopEntry
 from loops.models import CableRun, Circuit, Loop, Member, Terminator
 from loops.services.loops import save_loop
+from loops.services.uses import saved_effects
 from registry import access
 from registry.exchange.layouts import Column, Layout, Numbered, register
 from registry.exchange.register_layouts import columns_of
@@ -121,4 +122,4 @@ def register_loops() -> None:
             ),
         )
     )
-    register_kind(ImportKind("loop", LoopEntry, ("site__code", "tag"), save_loops))
+    register_kind(ImportKind("loop", LoopEntry, ("site__code", "tag"), save_loops, saved_effects))

@@ -3,9 +3,11 @@
 from django.urls import path
 
 from loops.views import actions, confirmations, editor, home, lists, overview, page, reviews, schedules, series
+from loops.views.kind import LOOP
 from loops.views.kind_parts import CABLE_RUN, MEMBER
 from registry.views.exchanging import export_seen
 from registry.views.lists import record_list
+from registry.views.many import many
 
 urlpatterns = [
     path("schedules/", schedules.schedules, name="schedules"),
@@ -16,6 +18,7 @@ urlpatterns = [
     path("", home.home, name="home"),
     path("loops/", lists.loop_list, name="loop_list"),
     path("loops/export.<str:suffix>", lists.export, name="loop_export"),
+    path("loops/many/", many, {"kind": LOOP}, name="loop_many"),
     path("overview/", overview.overview, name="overview"),
     path("loops/seen.<str:suffix>", lists.export_shown, name="loop_seen"),
     path("loops/new/", editor.new, name="loop_new"),

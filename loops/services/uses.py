@@ -108,3 +108,29 @@ def effect_of(found: WhatIf) -> Effect:
         margin_after=found.margins[1],
         limiting=head["limiting"],
     )
+
+
+def saved_effects(before: Sequence[Loop], after: Sequence[Loop]) -> Effects:
+    """What a save did to the verdicts of loops, each as it stood before and as it stands now, in the same order."""
+    found = []
+    for old, new in zip(before, after, strict=True):
+        if old.version == new.version or old.verification is None or new.verification is None:
+            continue
+        found.append(
+            Effect(
+                tag=old.tag,
+                url=reverse("loop", args=[old.pk]),
+                site=old.site.code,
+                state=old.state,
+                letter=old.letter,
+                before=old.verification.verdict,
+                after=new.verification.verdict,
+                function_before=old.verification.function_verdict,
+                function_after=new.verification.function_verdict,
+                margin_before=old.verification.least_margin,
+                margin_after=new.verification.least_margin,
+                limiting=new.verification.limiting,
+            )
+        )
+    found.sort(key=lambda effect: (not effect.changes_verdict, effect.site, effect.tag))
+    return Effects(len(found), len(found), tuple(found), 0)

@@ -53,13 +53,15 @@ SPARE_ROWS = 500
 class ImportKind:
     """A kind that can be imported: its entry, the columns by which a stored record is found, and how a batch is saved.
 
-    `save` gets the batch within the transaction of the import and raises BatchRefused with all errors.
+    `save` gets the batch within the transaction of the import and raises BatchRefused with all errors. `judged` tells
+    what a save did to verdicts, from the records before and after it, where records of this kind are judged themselves.
     """
 
     kind: str
     entry: type[EntryForm]
     key_lookups: tuple[str, ...]
     save: Save
+    judged: Callable[[Sequence[Any], Sequence[Any]], Effects] | None = None
 
     @property
     def layout(self) -> Layout:

@@ -27,16 +27,30 @@ from registry.uses import Effects, Proposals, foresee
 MOST = 500
 """How many records are changed at once."""
 
-LEFT_OUT = frozenset({"site", "name", "unconfirmed"})
-"""What is never changed in many records: where they are, what rows are called, and whether a person has compared them
-with the certificate, which is done one by one."""
+MOST_OF = {"loop": 100}
+"""Fewer where each is judged by its save while somebody waits."""
 
-MANY_KINDS = ("equipment", "certificate", "cable_type", "area")
+LEFT_OUT = frozenset({"site", "name", "role", "unconfirmed"})
+"""What is never changed in many records: where they are, what rows are called, which part they have, and whether a
+person has compared them with the certificate, which is done one by one."""
+
+MANY_KINDS = ("equipment", "certificate", "cable_type", "area", "loop")
+
+ROWS = {
+    "equipment": {"terminals": "Of each set of terminals"},
+    "loop": {
+        "circuits": "Of each circuit",
+        "circuits.members": "Of each source, device and inline item",
+        "circuits.cables": "Of each cable run",
+        "circuits.terminators": "Of each terminator",
+    },
+}
+"""The rows of a kind whose values can be changed too, by the way to them, and how they are headed."""
 
 
 @dataclass(frozen=True)
 class Place:
-    """A value that can be changed in many records: of the record, or of each row of its list `rows`."""
+    """A value that can be changed in many records: of the record, or of each row at the end of the way `rows`."""
 
     name: str
     label: str
@@ -82,19 +96,24 @@ class Found:
     effects: Effects | None = None
 
 
+def most_of(kind: str) -> int:
+    """How many records of a kind are changed at once."""
+    return MOST_OF.get(kind, MOST)
+
+
 def places_of(kind: str) -> dict[str, Place]:
     """What can be changed in many records of a kind, by key: all but what tells records apart, and LEFT_OUT."""
-    entry = KINDS[kind].entry
     found: dict[str, Place] = {}
-    children = {name: entry.children[name] for name in list(entry.children)[:1]}
-    for rows, one in (("", entry), *children.items()):
-        model = one.model
-        for name in one.base_fields:
-            if name in unique_names(model) | LEFT_OUT:
+    for rows in ("", *ROWS.get(kind, {})):
+        entry = KINDS[kind].entry
+        for name in filter(None, rows.split(".")):
+            entry = entry.children[name]
+        for name in entry.base_fields:
+            if name in unique_names(entry.model) | LEFT_OUT:
                 continue
-            stored = model._meta.get_field(name)
+            stored = entry.model._meta.get_field(name)
             choices = tuple((str(code), str(label)) for code, label in getattr(stored, "flatchoices", ()) if code)
-            place = Place(name, label_of(model, name), rows, choices, isinstance(stored, models.BooleanField))
+            place = Place(name, label_of(entry.model, name), rows, choices, isinstance(stored, models.BooleanField))
             found[place.key] = place
     return found
 
@@ -134,6 +153,9 @@ def change_many(
         look = mark is None or found.stale
         if look and not found.faults:
             proposals = changed_contents(kind, outcome.records)
+            if chosen.judged:
+                effects = chosen.judged(records, outcome.records)
+                found.effects = effects if effects.matter else None
         if look or found.faults:
             transaction.set_rollback(True)
     if proposals:
@@ -149,10 +171,11 @@ def changed_text(
     data = record_text(record)
     spelled = named(data, KINDS[kind].entry, names)
     rows = [(data, spelled, "")]
-    if place.rows:
+    for step in filter(None, place.rows.split(".")):
         rows = [
-            (row, words, str(row.get("name", "")))
-            for row, words in zip(data[place.rows], spelled[place.rows], strict=True)
+            (row, words, ", ".join(filter(None, (name, str(row.get("name") or row.get("tag") or "")))))
+            for parent, parent_words, name in rows
+            for row, words in zip(parent[step], parent_words[step], strict=True)
         ]
     new = place.code(value)
     for row, words, name in rows:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from typing import Any
+from urllib.parse import urlencode
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
@@ -58,7 +59,7 @@ def list_page(request: HttpRequest, kind: KindPage, asked: Asked, template: str 
         "may_add": kind.may_edit(user),
         "exports": exports(kind, asked, "export") if kind.kind in IMPORT_KINDS else [],
         "seen": exports(kind, asked, "seen", *PRINTERS),
-        "many": many_url(kind, asked) if kind.kind in MANY_KINDS and kind.may_edit(user) else "",
+        **many_parts(kind, user, asked),
         "page_size": size,
         **kept(kind, user, asked, columns),
     }
@@ -77,6 +78,7 @@ def shown_cell(column: Column, record: Any) -> dict[str, Any]:
     found = EMPTY | cell | {"label": column.label, "number": column.number, "wide": column.wide}
     if lines := cell.get("lines"):
         found["lines"] = [EMPTY_LINE | line for line in lines]
+    found["key"] = record.pk
     found["plain"] = not any(value for name, value in cell.items() if name != "text")
     return found
 
@@ -86,9 +88,13 @@ def address(page: KindPage, query: str) -> str:
     return f"{page.list_url}?{query}" if query else page.list_url
 
 
-def many_url(kind: KindPage, asked: Asked) -> str:
-    """Where one value of all that the list shows can be changed."""
-    return f"{reverse(f'{kind.kind}_many')}?{asked.query(view='', columns='', size='')}"
+def many_parts(kind: KindPage, user: User, asked: Asked) -> dict[str, Any]:
+    """Where one value of all that the list shows, or of what is ticked in it, can be changed."""
+    if kind.kind not in MANY_KINDS or not kind.may_edit(user):
+        return {"many": ""}
+    action = reverse(f"{kind.kind}_many")
+    query = asked.parameters(view="", columns="", size="")
+    return {"many": f"{action}?{urlencode(query)}", "many_action": action, "many_query": list(query.items())}
 
 
 def exports(kind: KindPage, asked: Asked, view: str, *more: str) -> list[tuple[str, str]]:

@@ -13,7 +13,7 @@ from django.views.decorators.http import require_http_methods
 
 from registry.models import User
 from registry.reading import plain_text
-from registry.services.many import MOST, Found, change_many, places_of
+from registry.services.many import ROWS, Found, change_many, most_of, places_of
 from registry.services.records import Author
 from registry.views.foreseeing import shown_effects
 from registry.views.listing import asked_of, found_records, shown_records
@@ -38,24 +38,35 @@ def many(request: HttpRequest, kind: KindPage) -> HttpResponse:
     kind.require_edit(user)
     if request.method == "POST":
         return receive(request, kind, user)
-    asked = asked_of(kind, request.GET, user)
+    query = dict(request.GET.lists())
+    ticked = keys_in(query.pop("record", []))
+    asked = asked_of(kind, query, user)
     if asked.is_faulty:
         return list_page(request, kind, asked)
-    chosen = [record.pk for record in shown_records(kind, user, asked)[: MOST + 1]]
-    more = len(chosen) > MOST
-    return show(request, kind, user, [] if more else chosen, too_many=found_records(kind, user, asked).count() * more)
+    found = shown_records(kind, user, asked)
+    if ticked:
+        found = found.filter(pk__in=ticked)
+    chosen = list(found.values_list("pk", flat=True)[: most_of(kind.kind) + 1])
+    more = len(chosen) > most_of(kind.kind)
+    too_many = (len(ticked) or found_records(kind, user, asked).count()) * more
+    return show(request, kind, user, [] if more else chosen, too_many=too_many)
+
+
+def keys_in(texts: list[str]) -> list[int]:
+    """The keys of records that a form names, each once."""
+    return list(dict.fromkeys(int(text) for text in texts if text.isascii() and text.isdigit() and len(text) < 16))
 
 
 def receive(request: HttpRequest, kind: KindPage, user: User) -> HttpResponse:
     """A check of what is typed, or the save of what was looked at."""
-    keys = [int(key) for key in request.POST.getlist("record") if key.isascii() and key.isdigit() and len(key) < 16]
-    offered = [int(key) for key in request.POST.getlist("offered") if key.isascii() and key.isdigit() and len(key) < 16]
-    offered = list(dict.fromkeys([*offered, *keys]))[:MOST]
+    keys = keys_in(request.POST.getlist("record"))
+    most = most_of(kind.kind)
+    offered = list(dict.fromkeys([*keys_in(request.POST.getlist("offered")), *keys]))[:most]
     seen = set(kind.visible(user).filter(pk__in=offered).values_list("pk", flat=True))
     if offered and not seen:
         raise Http404
     offered = [key for key in offered if key in seen]
-    keys = [key for key in dict.fromkeys(keys) if key in seen][:MOST]
+    keys = [key for key in keys if key in seen][:most]
     place = places_of(kind.kind).get(request.POST.get("place", ""))
     typed = {name: request.POST.get(name, "").strip() for name in ("value", "only", "reason")}
     errors = errors_of(typed, place is None, not keys)
@@ -116,13 +127,15 @@ def show(
         "kind": kind,
         "section": kind.section,
         "records": [
-            {"pk": key, "text": by_key[key].label(), "chosen": keys is None or key in keys}
+            {"pk": key, "text": name_of(by_key[key]), "chosen": keys is None or key in keys}
             for key in offered
             if key in by_key and not by_key[key].is_archived
         ],
         "too_many": too_many,
-        "most": MOST,
-        "fields": [field(request, name, label, errors, places) for name, label in LABELS.items() if name != "record"],
+        "most": most_of(kind.kind),
+        "fields": [
+            field(request, kind.kind, name, label, errors, places) for name, label in LABELS.items() if name != "record"
+        ],
         "errors": [
             {"id": f"f-{name}", "label": LABELS[name], "text": text} for name, texts in errors.items() for text in texts
         ],
@@ -134,17 +147,23 @@ def show(
         "crumbs": [{"text": kind.title, "url": kind.list_url}, {"text": "Change many", "url": ""}],
     }
     if found and found.effects:
-        context |= shown_effects(found.effects)
+        context |= shown_effects(found.effects) | {"own": kind.kind == "loop"}
     return render(request, "registry/many.html", context, status=status)
 
 
+def name_of(record: Any) -> str:
+    """What a record is called among others, that of a site with its site."""
+    site = getattr(record, "site", None)
+    return f"{record.label()} ({site.code})" if site else str(record.label())
+
+
 def field(
-    request: HttpRequest, name: str, label: str, errors: dict[str, list[str]], places: dict[str, Any]
+    request: HttpRequest, kind: str, name: str, label: str, errors: dict[str, list[str]], places: dict[str, Any]
 ) -> dict[str, Any]:
     """A field of the form as components/field.html shows it."""
     helps = {
-        "value": "As in its form: a quantity with its unit, “not stated”, a choice in its words, a certificate by its"
-        " number and issue. Empty makes it unknown.",
+        "value": "As in its form: a quantity with its unit, “not stated”, a choice in its words, another record by its"
+        " name. Empty makes it unknown.",
         "only": "Only where this stands now; empty for all.",
         "reason": "It stands in the history of each record.",
     }
@@ -158,8 +177,9 @@ def field(
         "help": helps.get(name, ""),
     }
     if name == "place":
-        own = [(place.key, place.label) for place in places.values() if not place.rows]
-        rows = [(place.key, place.label) for place in places.values() if place.rows]
-        groups = [("Of the record", own), *([("Of each set of terminals", rows)] if rows else [])]
+        groups = [
+            (heading, [(place.key, place.label) for place in places.values() if place.rows == rows])
+            for rows, heading in (("", "Of the record"), *ROWS.get(kind, {}).items())
+        ]
         built |= {"kind": "select", "grouped": True, "choices": [("Choose", [("", "…")]), *groups]}
     return built

@@ -137,6 +137,7 @@ TABLE: dict[str, Row | Open | Own] = {
     "loop_seen": Row(get=PEOPLE),
     "loop_new": Row(get="dn", post="d", body="loop_new"),
     "loop": Row(get=MEMBERS, record="draft", **LOOP),
+    "loop_many": Row(get="dn", post="d", record="draft", body="loop_many", **PLACE),
     "loop_edit": Row(get="d", post="d", record="draft", body="loop_change", **LOOP),
     "loop_duplicate": Row(get="d", record="draft", **LOOP),
     "loop_series": Row(get="d", post="d", record="draft", body="series", **LOOP),

@@ -127,6 +127,7 @@ def build(get: Callable[[str], Any]) -> World:
 
     text, longer = loop_data(tag="PT-9"), loop_data(tag="PT-1", length="301 m")
     world.bodies |= {
+        "loop_many": lambda keys: {"record": keys["pk"], "place": "service", "value": "Level", "reason": "As agreed"},
         "step": lambda keys: {"_version": keys["version"], "text": "As agreed", "reason": "As agreed"},
         "archive": lambda keys: {"_version": keys["version"], "archived": "1", "text": "Gone"},
         "next_issue": lambda keys: form(

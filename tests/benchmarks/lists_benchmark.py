@@ -4,8 +4,8 @@
 
 Fills a test database of its own (that of DATABASE_URL, else SQLite in memory) with bare rows of equipment, each with
 one set of terminals and one permitted row, of certificates, and of loops that use some of them, and asks for each page
-a number of times. Beside the time as the clock tells it stands that of this process: on a machine that has other work
-too, the rest of the difference is the database's and that of others.
+a number of times. Beside the time as the clock tells it stands how long the processors worked for a page, here and in
+PostgreSQL where it runs on this machine (Linux tells): where the machine has other work, the rest is waiting for it.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ from __future__ import annotations
 import os
 import sys
 import time
+from pathlib import Path
 from typing import Any
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "deploy.settings.test")
@@ -135,32 +136,49 @@ def measure(count: int) -> None:
     client = Client()
     client.force_login(user)
     pages = {"{last}": str(-(-count // 50)), "{middle}": str(-(-count // 100))}
-    print(f"{count} records, {connection.vendor}; milliseconds: median, 95th percentile, median of this process; bytes")
+    print(
+        f"{count} records, {connection.vendor}\n"
+        "milliseconds: median, 95th percentile, mean work here, in the database; bytes"
+    )
     for address, cases in LISTS.items():
         for name, query in cases.items():
             wanted = {key: pages.get(value, value) for key, value in query.items()}
             report(address, name, *asked(client, address, wanted))
 
 
-def asked(client: Any, address: str, query: dict[str, str]) -> tuple[list[float], list[float], int]:
-    """The seconds of each answer, sorted, those of this process, and the size of one; the first is not counted."""
-    taken, own = [], []
-    size = 0
-    for number in range(ASKED + 1):
-        start, own_start = time.perf_counter(), time.process_time()
-        answer = client.get(address, query)
-        if number:
-            taken.append(time.perf_counter() - start)
-            own.append(time.process_time() - own_start)
-        assert answer.status_code == 200, query
-        size = len(answer.content)
-    return sorted(taken), sorted(own), size
+def database_work() -> float:
+    """How many seconds the processors have worked for this connection; 0 where that is not to be had."""
+    from django.db import connection
+
+    if connection.vendor != "postgresql":
+        return 0
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT pg_backend_pid()")
+        (number,) = cursor.fetchone()
+    try:
+        fields = Path(f"/proc/{number}/stat").read_text().rpartition(")")[2].split()
+    except OSError:
+        return 0
+    return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
 
 
-def report(address: str, name: str, taken: list[float], own: list[float], size: int) -> None:
-    middle = len(taken) // 2
-    numbers = (taken[middle], taken[int(len(taken) * 0.95)], own[middle])
-    print(f"  {address:<16} {name:<28}" + "".join(f"{number * 1000:9.1f}" for number in numbers) + f"{size:9}")
+def asked(client: Any, address: str, query: dict[str, str]) -> tuple[list[float], float, float, int]:
+    """The seconds of each answer, sorted, the mean work here and in the database, and the size; one goes before."""
+    answer = client.get(address, query)
+    assert answer.status_code == 200, query
+    taken = []
+    here, there = time.process_time(), database_work()
+    for _ in range(ASKED):
+        start = time.perf_counter()
+        client.get(address, query)
+        taken.append(time.perf_counter() - start)
+    here, there = time.process_time() - here, database_work() - there
+    return sorted(taken), here / ASKED, there / ASKED, len(answer.content)
+
+
+def report(address: str, name: str, taken: list[float], here: float, there: float, size: int) -> None:
+    numbers = (taken[len(taken) // 2], taken[int(len(taken) * 0.95)], here, there)
+    print(f"  {address:<16} {name:<28}" + "".join(f"{n * 1000:9.1f}" for n in numbers) + f"{size:9}", flush=True)
 
 
 def main() -> None:

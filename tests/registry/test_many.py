@@ -157,3 +157,15 @@ def test_what_can_be_changed_is_what_forms_have() -> None:
     }, "a maker tells types apart"
     assert {"status", "valid_to"} <= set(places_of("certificate"))
     assert "number" not in places_of("certificate") and "site" not in places_of("area")
+
+
+def test_what_is_ticked_in_the_list_is_what_is_changed(items: list[Any], client_as: Callable[[str], Any]) -> None:
+    client = client_as("keeper")
+    listed = client.get("/equipment/", {"maker": "Northlight Barriers"})
+    page = listed.content.decode()
+    for item in items:
+        assert f'name="record" value="{item.pk}" form="tick"' in page
+    query = dict(listed.context["many_query"]) | {"record": [items[0].pk, items[2].pk]}
+    offered = client.get(listed.context["many_action"], query).context["records"]
+    assert {record["pk"] for record in offered} == {items[0].pk, items[2].pk}
+    assert 'form="tick"' not in client_as("reader").get("/equipment/").content.decode()
