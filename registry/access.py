@@ -35,11 +35,15 @@ TABLE: dict[str, frozenset[Role]] = {
     "loop.remark": EVERYBODY - {Role.READER},
     "loop.withdraw": frozenset({Role.APPROVER}),
     "sheet.view": EVERYBODY,
+    "inspection.view": EVERYBODY,
+    "inspection.make": frozenset({Role.PLANNER, Role.DESIGNER}),
+    "defect.follow": frozenset({Role.PLANNER, Role.DESIGNER}),
+    "defect.verify": frozenset({Role.APPROVER}),
 }
 
 SUPERUSER_MAY = frozenset(
     {"register.view", "scheme.edit", "site.view", "site.add", "site.edit", "site.people", "loop.view", "sheet.view"}
-)
+) | frozenset({"inspection.view"})
 SIDES = {
     "register.edit": "A register keeper, designer or site administrator may do this.",
     "scheme.edit": "A register keeper or site administrator may do this.",
@@ -57,6 +61,9 @@ SIDES = {
     "loop.confirm": "A designer or approver of this site may do this.",
     "loop.remark": "Everybody with a role at this site other than reader may do this.",
     "loop.withdraw": "An approver of this site may do this.",
+    "inspection.make": "A maintenance planner or designer of this site may do this.",
+    "defect.follow": "A maintenance planner or designer of this site may do this.",
+    "defect.verify": "An approver of this site may do this.",
 }
 
 

@@ -25,6 +25,7 @@ from registry.models import (
     Terminals,
 )
 from registry.models.schemes import read_lead_days
+from registry.models.sites import USUAL_MONTHS
 from registry.number_forms import NumberFormError, fits, read_form
 from registry.quantities import Kind, QuantityError, read
 from registry.reading import EntryForm, NamedField, ReadingField, RecordField, fields_of
@@ -92,16 +93,39 @@ SCHEME = NamedField(
 LEAD_DAYS_CURE = "Give at most eight whole numbers of days up to 3650, separated by commas, for example 180, 90, 30, 0."
 
 
+class MonthsField(forms.IntegerField):
+    """Months between two inspections; 0 where none of that grade is planned, the usual ones where nothing is said."""
+
+    def __init__(self, label: str) -> None:
+        super().__init__(required=False, min_value=0, max_value=120, label=label, help_text=MONTHS_HELP)
+        self.error_messages["invalid"] = "Give a whole number of months, for example 36."
+
+    def to_python(self, value: Any) -> int:
+        found = super().to_python(value)
+        return USUAL_MONTHS if found is None else found
+
+
+MONTHS_HELP = "0: none of this grade is planned. 36 is common practice."
+MONTHS = ("visual_months", "close_months", "detailed_months")
+
+
 class SiteEntry(EntryForm):
     """A site."""
 
     model = Site
     locals().update(fields_of(Site))
+    locals().update(
+        {name: MonthsField(f"months between {name.removesuffix('_months')} inspections") for name in MONTHS}
+    )
 
     def clean_schemes(self) -> str:
         """The names as the table of schemes has them, each once."""
         names = [name for name in self.cleaned_data["schemes"].split(",") if name.strip()]
         return ", ".join(dict.fromkeys(SCHEME.to_python(name) for name in names))
+
+    def cross_check(self, cleaned: dict[str, Any], children: dict[str, list[dict[str, Any]]]) -> Faults:
+        if not any(cleaned[name] for name in MONTHS):
+            yield MONTHS[-1], "Plan inspections of at least one grade: what is in use is inspected."
 
     def clean_time_zone(self) -> str:
         name: str = self.cleaned_data["time_zone"]

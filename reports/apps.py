@@ -9,13 +9,21 @@ class ReportsConfig(AppConfig):
     verbose_name = "Reports"
 
     def ready(self) -> None:
-        """Have issued sheets proved with the store, and lists printed."""
+        """Have issued sheets and signed inspections proved with the store, lists printed, inspections told of."""
         # The PDF writer tells every step of every sheet, some of them when it is imported.
         logging.getLogger("weasyprint.progress").setLevel(logging.WARNING)
         from registry.printing import PRINTERS
+        from registry.services.due import STEPS
         from registry.services.proofs import PROOFS
+        from registry.views.pages import LISTS
+        from reports.inspection.due import tell_due
+        from reports.inspection.kind import DEFECT
+        from reports.inspection.proofs import prove_inspections
         from reports.lists import list_pdf
         from reports.proofs import prove_sheets
 
-        PROOFS["sheets"] = prove_sheets
+        PROOFS |= {"sheets": prove_sheets, "inspections": prove_inspections}
         PRINTERS["pdf"] = list_pdf
+        LISTS["defect"] = DEFECT
+        if tell_due not in STEPS:
+            STEPS.append(tell_due)

@@ -3,6 +3,7 @@
 from django.db import models
 
 from loops.models import Approval
+from reports.inspection.models import Defect, DefectStep, Inspection, Line, SignedInspection
 
 
 class Sheet(models.Model):
@@ -19,3 +20,6 @@ class Sheet(models.Model):
 
     def __str__(self) -> str:
         return self.number
+
+
+__all__ = ["Defect", "DefectStep", "Inspection", "Line", "Sheet", "SignedInspection"]

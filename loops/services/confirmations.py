@@ -97,6 +97,11 @@ def standing_confirmations(loop: Loop) -> dict[str, Confirmation]:
     return {row.mark: row for row in rows}
 
 
+def has_conditions(number: str) -> bool:
+    """Whether a certificate number says that there are specific conditions of use."""
+    return suffix(number) == "X"
+
+
 def unlisted_conditions(verification: Verification) -> list[str]:
     """Certificates whose number ends in X and whose conditions nobody copied into the register."""
     keys = {

@@ -1,13 +1,15 @@
-"""Files that belong to a certificate or an item of equipment: the certificate itself, photos of nameplates."""
+"""Files that belong to a record: the certificate itself, photos of nameplates, photos of what an inspection found."""
 
 from django.conf import settings
 from django.db import models
+
+KINDS = [("certificate", "Certificate"), ("equipment", "Equipment"), ("inspection", "Line of an inspection")]
 
 
 class Attachment(models.Model):
     """A file of a record, stored under the SHA-256 of its bytes. Append-only; never deleted, only retired."""
 
-    kind = models.CharField(max_length=20, choices=[("certificate", "Certificate"), ("equipment", "Equipment")])
+    kind = models.CharField(max_length=20, choices=KINDS)
     record_id = models.PositiveBigIntegerField()
     name = models.CharField(max_length=120)
     media_type = models.CharField(max_length=40)

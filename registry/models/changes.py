@@ -32,6 +32,9 @@ class Deed(models.TextChoices):
     REMARK = "remark", _("Remark")
     SUPERSEDE = "supersede", _("Superseded by the next issue")
     BASIS = "basis", _("Basis changed")
+    INSPECT = "inspect", _("Inspected")
+    DISCARD = "discard", _("Inspection given up")
+    DEFECT = "defect", _("Defect followed up")
 
 
 class Change(models.Model):

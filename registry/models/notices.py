@@ -14,6 +14,8 @@ class NoticeKind(models.TextChoices):
     EXPIRY = "expiry", _("Runs out")
     FORESEEN = "foreseen", _("Foreseen")
     WORK = "work", _("Long work")
+    INSPECTION = "inspection", _("Inspection")
+    DEFECT = "defect", _("Defect")
 
 
 class Notice(models.Model):

@@ -14,6 +14,10 @@ class Basis(models.TextChoices):
     NEC = "NEC", "NEC 504, ISA-RP12.06.01"
 
 
+USUAL_MONTHS = 36
+"""Months between inspections where a site says nothing else: common practice, no source."""
+
+
 class Site(Record):
     """A plant with its own people, areas and loops."""
 
@@ -40,6 +44,10 @@ class Site(Record):
     safe_ambient_max_degc_text = TypedTextField()
     safe_voltage_max_v = QuantityField(Kind.VOLTAGE)
     safe_voltage_max_v_text = TypedTextField()
+
+    visual_months = models.PositiveSmallIntegerField("months between visual inspections", default=USUAL_MONTHS)
+    close_months = models.PositiveSmallIntegerField("months between close inspections", default=USUAL_MONTHS)
+    detailed_months = models.PositiveSmallIntegerField("months between detailed inspections", default=USUAL_MONTHS)
 
     class Meta:
         ordering = ["code"]

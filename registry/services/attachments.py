@@ -80,9 +80,27 @@ def attach(kind: str, record_id: int, user: User, *, name: str, content: bytes) 
     """Store a file with a record. Raises FileRefused, PermissionDenied."""
     access.require(user, "register.edit")
     media_type = media_type_of(content)
-    mark = hashlib.sha256(content).hexdigest()
     with recorded():
         record = MODELS[kind]._default_manager.select_for_update().get(pk=record_id)
+        return take_in(Place(kind, record_id, record.label()), user, name=name, content=content, media_type=media_type)
+
+
+@dataclass(frozen=True)
+class Place:
+    """What a file belongs to, and how the change log calls that; `site_id` where it is the business of one site."""
+
+    kind: str
+    record_id: int
+    label: str
+    site_id: int | None = None
+
+
+def take_in(place: Place, user: User, *, name: str, content: bytes, media_type: str) -> Attachment:
+    """Store a file of the type that `media_type_of` told, for a caller who holds what it belongs to and has asked
+    whether the person may. Raises FileRefused."""
+    kind, record_id = place.kind, place.record_id
+    mark = hashlib.sha256(content).hexdigest()
+    with recorded():
         if Attachment.objects.filter(kind=kind, record_id=record_id, sha256=mark).exists():
             raise FileRefused("This file is attached already.")
         row = Attachment(
@@ -98,7 +116,7 @@ def attach(kind: str, record_id: int, user: User, *, name: str, content: bytes) 
         store(row, content)
         row.save(force_insert=True)
         told = {"name": row.name, "media_type": media_type, "size_bytes": row.size_bytes}
-        tell(Told(Deed.ATTACH, kind, record_id, record.label(), actor=user, digest=mark, detail=told))
+        tell(Told(Deed.ATTACH, kind, record_id, place.label, user, place.site_id, mark, told))
         return row
 
 
@@ -114,16 +132,22 @@ def store(row: Attachment, content: bytes) -> None:
 def retire(attachment_id: int, user: User, *, reason: str) -> AttachmentRetirement:
     """State that a file no longer counts; the reason is required. Raises FileRefused, PermissionDenied."""
     access.require(user, "register.edit")
+    with recorded():
+        row = Attachment.objects.select_for_update().get(pk=attachment_id)
+        record = MODELS[row.kind]._default_manager.get(pk=row.record_id)
+        return let_go(row, Place(row.kind, row.record_id, record.label()), user, reason=reason)
+
+
+def let_go(row: Attachment, place: Place, user: User, *, reason: str) -> AttachmentRetirement:
+    """Retire a file, for a caller who has asked whether the person may. Raises FileRefused."""
     reason = reason.strip()[:400]
     if not reason:
         raise FileRefused("Say why the file no longer counts.")
     with recorded():
-        row = Attachment.objects.select_for_update().get(pk=attachment_id)
         if AttachmentRetirement.objects.filter(attachment=row).exists():
             raise FileRefused("This file is retired already.")
-        record = MODELS[row.kind]._default_manager.get(pk=row.record_id)
         told = {"name": row.name, "retired": True, "reason": reason}
-        tell(Told(Deed.ATTACH, row.kind, row.record_id, record.label(), actor=user, digest=row.sha256, detail=told))
+        tell(Told(Deed.ATTACH, row.kind, row.record_id, place.label, user, place.site_id, row.sha256, told))
         return AttachmentRetirement.objects.create(
             attachment=row, reason=reason, person=user, retired_at=timezone.now()
         )

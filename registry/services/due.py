@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Callable
 
 from django.conf import settings
 from django.core.management import call_command
@@ -15,9 +16,15 @@ ON_ITS_WAY = dt.timedelta(minutes=10)
 KEEP_TASKS_DAYS = 30
 
 
+STEPS: list[Callable[[dt.date], str]] = [send_digest]
+"""What may be due; each step says what it did, and does nothing twice on one day. Other apps add theirs when they are
+ready."""
+
+
 def run_due(today: dt.date) -> list[str]:
     """Do what is due; each step says what it did. Run again on the same day it does nothing twice."""
-    return [send_digest(today), mail_again(), forget_tasks(), forget_sessions(), forget_works()]
+    steps = (mail_again, forget_tasks, forget_sessions, forget_works)
+    return [*(step(today) for step in STEPS), *(step() for step in steps)]
 
 
 def mail_again() -> str:

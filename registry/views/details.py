@@ -238,12 +238,22 @@ def site_content(record: Site, user: User) -> dict[str, Any]:
             {"label": "Schemes accepted", "value": record.schemes},
         ],
         "sections": [{"title": "Safe area", "items": quantities(record, ["site"])}],
-        "items": [{"label": "Time zone", "value": record.time_zone}, *notes(record)],
+        "items": [
+            {"label": "Time zone", "value": record.time_zone},
+            {"label": "Months between inspections", "value": months_in_words(record)},
+            *notes(record),
+        ],
         "areas": areas[:EQUIPMENT_SHOWN],
         "area_count": areas.count(),
         "may_add_area": access.may(user, "area.edit", record),
         "may_keep_people": access.may(user, "site.people", record),
     }
+
+
+def months_in_words(site: Site) -> str:
+    """The intervals of inspection by grade."""
+    rows = (("visual", site.visual_months), ("close", site.close_months), ("detailed", site.detailed_months))
+    return ", ".join(f"{grade} {months or 'not planned'}" for grade, months in rows)
 
 
 def area_content(record: HazardousArea, user: User) -> dict[str, Any]:

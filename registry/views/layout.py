@@ -67,6 +67,7 @@ SECTIONS: dict[str, list[tuple[str, tuple[str, ...], bool]]] = {
     "site": [
         ("", ("code", "name", "basis", "schemes", "time_zone", "live_pages", "second_factor"), False),
         ("Safe area", ("safe_ambient_max_degc", "safe_voltage_max_v"), False),
+        ("Inspection", ("visual_months", "close_months", "detailed_months"), False),
     ],
     "area": [
         ("", ("site", "name", "drawing"), False),

@@ -125,6 +125,8 @@ def build(get: Callable[[str], Any]) -> World:
     world.keys["notice"] = {"pk": line.pk}
     world.keys["work"] = {"pk": Work.objects.create(person=people["designer"], kind="pack", title="Pack of sheets").pk}
 
+    world.keys |= inspected(people, password, draft)
+    line_pk = world.keys["inspection"]["line_pk"]
     text, longer = loop_data(tag="PT-9"), loop_data(tag="PT-1", length="301 m")
     world.bodies |= {
         "loop_many": lambda keys: {"record": keys["pk"], "place": "service", "value": "Level", "reason": "As agreed"},
@@ -143,6 +145,9 @@ def build(get: Callable[[str], Any]) -> World:
         "answer": lambda keys: {"kind": "answer", "text": "It is."},
         "condition": lambda keys: {"_version": keys["version"], "mark": matters[1].mark, "text": "A guard."},
         "signature": lambda keys: {"_version": keys["version"], "password": password},
+        "begin": lambda keys: {"grade": "visual", "occasion": "periodic"},
+        "line": lambda keys: {f"result-{line_pk}": "ok", f"opened-{line_pk}": keys["mark"]},
+        "mended": lambda keys: {"_version": keys["version"], "verb": "done", "text": "Mended."},
         "loop_new": lambda keys: form(text),
         "loop_change": lambda keys: form(longer, _version=str(keys["version"])),
         "loop_json": lambda keys: api(text),
@@ -177,6 +182,36 @@ def build(get: Callable[[str], Any]) -> World:
         },
     }
     return world
+
+
+def inspected(people: Any, password: str, loop: Any) -> dict[str, dict[str, Any]]:
+    """Inspections of a loop: one under way with a photo, one filled in, one signed with a defect."""
+    from reports.inspection import services
+    from reports.inspection.models import Defect
+    from reports.inspection.services import LineText
+
+    def begun() -> Any:
+        return services.begin(loop.pk, people["planner"], grade="visual", occasion="periodic")
+
+    def filled(text: LineText) -> Any:
+        inspection = begun()
+        for line in inspection.lines.all():
+            services.save_line(inspection.pk, line.pk, people["planner"], text)
+        return inspection
+
+    bad = filled(LineText("defect", "Rust.", "3"))
+    services.sign(bad.pk, people["planner"], password)
+    inspection = begun()
+    line = inspection.lines.first()
+    photo = services.add_photo(inspection.pk, line.pk, people["planner"], name="a.png", content=picture() + b"i")
+    defect = Defect.objects.first()
+    assert defect is not None
+    keys = {"pk": inspection.pk, "number": 1, "version": 0, "mark": services.state_of(line).mark}
+    return {
+        "inspection": keys | {"line_pk": line.pk, "photo_pk": photo.pk},
+        "filled": {"pk": filled(LineText("ok")).pk, "version": 0},
+        "defect": {"pk": defect.pk, "version": defect.version},
+    }
 
 
 def plate(device: Any) -> bytes:

@@ -6,7 +6,7 @@ from registry import access
 from registry.models import Role
 from tests.architecture.files import PACKAGES, ROOT
 
-ACTION = re.compile(r"""["']((?:register|scheme|site|area|loop|sheet)\.[a-z_]+)["']""")
+ACTION = re.compile(r"""["']((?:register|scheme|site|area|loop|sheet|inspection|defect)\.[a-z_]+)["']""")
 
 
 def asked_for() -> dict[str, set[str]]:

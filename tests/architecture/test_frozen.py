@@ -21,7 +21,9 @@ FROZEN = {
     "loops.Confirmation",
     "loops.CurveTable",
     "loops.Withdrawal",
+    "reports.DefectStep",
     "reports.Sheet",
+    "reports.SignedInspection",
 }
 
 

@@ -1,0 +1,225 @@
+"""Inspections of a loop: begun, looked at, put on paper, signed, given up."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.conf import settings
+from django.contrib import messages
+from django.core.exceptions import PermissionDenied
+from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.views.decorators.debug import sensitive_post_parameters
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from loops.models import Loop
+from loops.selectors import visible_loops
+from loops.services.signing import SignatureLimited, SignatureRefused
+from loops.views.requests import person, typed
+from registry import access
+from reports.files import file_name
+from reports.inspection import services
+from reports.inspection.due import due_rows, months_of
+from reports.inspection.models import Grade, Inspection, Occasion
+from reports.inspection.paper import MOST_LOOPS, inspection_pdf, paper_of, shown_record
+from reports.inspection.services import InspectionRefused
+from reports.inspection.views.filling import may_fill, visible
+from reports.views import PAPERS, pdf_response
+
+
+def absolute(path: str) -> str:
+    return f"{settings.SITE_URL.rstrip('/')}{path}"
+
+
+def content_of(inspection: Inspection) -> dict[str, Any]:
+    """What is shown of an inspection: the record as it was signed, else what it holds now."""
+    signed = getattr(inspection, "signed", None)
+    if signed is not None:
+        record = signed.content
+    else:
+        lines = list(inspection.lines.select_related("saved_by"))
+        record = services.record_of(inspection, lines, services.judgement(inspection, lines))
+    link = absolute(reverse("inspection", args=[inspection.pk]))
+    return shown_record(record, link, inspection.loop.site)
+
+
+def photo_addresses(inspection: Inspection) -> dict[str, str]:
+    """Where the photos of an inspection are seen, by the digest of each."""
+    from reports.inspection.models import photos_of
+
+    rows = [row for found in photos_of(list(inspection.lines.all())).values() for row in found]
+    return {row.sha256: reverse("inspection_photo", args=[inspection.pk, row.pk]) for row in rows}
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def of_loop(request: HttpRequest, pk: int) -> HttpResponse:
+    """The inspections of a loop, when the next is due, and the form to begin one."""
+    loop: Loop = get_object_or_404(visible_loops(person(request)).select_related("site"), pk=pk)
+    access.require(person(request), "inspection.view", loop.site)
+    refusal, status = "", 200
+    if request.method == "POST":
+        grade, occasion = typed(request, "grade", 8), typed(request, "occasion", 8)
+        try:
+            begun = services.begin(loop.pk, person(request), grade=grade, occasion=occasion)
+        except InspectionRefused as error:
+            refusal, status = str(error), 409
+        else:
+            return redirect("inspection", pk=begun.pk)
+    due = next(iter(due_rows(Loop.objects.filter(pk=loop.pk))), None)
+    _revision, approval = services.what_to_look_at(loop)
+    never = due is None or due.never
+    rows = services.visible_inspections(person(request)).filter(loop=loop).defer("signed__content")
+    context = {
+        "section": "loops",
+        "crumbs": [
+            {"text": _("Loops"), "url": reverse("loop_list")},
+            {"text": loop.tag, "url": reverse("loop", args=[loop.pk])},
+            {"text": _("Inspections"), "url": ""},
+        ],
+        "loop": loop,
+        "approval": approval,
+        "due": due,
+        "due_state": due.state(timezone.localdate()) if due else "",
+        "months": months_of(loop.site),
+        "rows": rows,
+        "grades": [
+            (value, label, value == (due.grade if due and due.grade else "detailed")) for value, label in Grade.choices
+        ],
+        "occasions": [
+            (value, label, value == ("initial" if never else "periodic")) for value, label in Occasion.choices
+        ],
+        "may_begin": not loop.is_archived and access.may(person(request), "inspection.make", loop.site),
+        "refusal": refusal,
+    }
+    return render(request, "reports/inspection/loop.html", context, status=status)
+
+
+@require_safe
+def inspection(request: HttpRequest, pk: int) -> HttpResponse:
+    """One inspection: under way with its places, or signed as its record says."""
+    found = visible(request, pk)
+    return inspection_page(request, found)
+
+
+def inspection_page(
+    request: HttpRequest, found: Inspection, refusal: str = "", *, at: str = "", status: int = 200
+) -> HttpResponse:
+    """The page of an inspection; a refusal stands on top of it."""
+    shown = content_of(found)
+    photos = photo_addresses(found)
+    for place in shown["places"]:
+        for line in place["lines"]:
+            line["photos"] = [row | {"url": photos.get(row["sha256"], "")} for row in line["photos"]]
+    signed = getattr(found, "signed", None)
+    defects = {row.line.position: row for row in signed.defects.select_related("line")} if signed else {}
+    for place in shown["places"]:
+        place["done"] = sum(bool(line["result"]) for line in place["lines"])
+        place["is_open"] = place["done"] < len(place["lines"])
+        for line in place["lines"]:
+            line["defect"] = defects.get(line["position"])
+    context = {
+        "section": "inspections",
+        "crumbs": [
+            {"text": _("Inspections"), "url": reverse("inspections")},
+            {"text": found.loop.tag, "url": reverse("loop_inspections", args=[found.loop_id])},
+            {"text": str(found.pk), "url": ""},
+        ],
+        "inspection": found,
+        "signed": signed,
+        "shown": shown,
+        "may_fill": may_fill(found, person(request)),
+        "meaning": services.MEANING,
+        "next_place": next((place["number"] for place in shown["places"] if place["is_open"]), 1),
+        "errors": [{"id": at, "label": _("Password") if at else "", "text": refusal}] if refusal else [],
+    }
+    return render(request, "reports/inspection/inspection.html", context, status=status)
+
+
+@sensitive_post_parameters("password")
+@require_POST
+def sign(request: HttpRequest, pk: int) -> HttpResponse:
+    """Sign an inspection with the password."""
+    found = visible(request, pk)
+    access.require(person(request), "inspection.make", found.loop.site)
+    password = request.POST.get("password", "")
+    if not password:
+        words = _("Type your password: it signs the inspection.")
+        return inspection_page(request, found, words, at="id-password", status=400)
+    try:
+        if "remark" in request.POST:
+            services.save_remark(pk, person(request), typed(request, "remark", 2000))
+        signed = services.sign(pk, person(request), password)
+    except SignatureLimited as error:
+        return inspection_page(request, visible(request, pk), str(error), at="id-password", status=429)
+    except SignatureRefused as error:
+        return inspection_page(request, visible(request, pk), str(error), at="id-password", status=400)
+    except InspectionRefused as error:
+        return inspection_page(request, visible(request, pk), str(error), status=409)
+    words = _("%(loop)s: the inspection was signed.") % {"loop": found.loop}
+    if signed.defect_count:
+        words += " " + _("Defects are followed up from here: %(count)d.") % {"count": signed.defect_count}
+    messages.success(request, words)
+    return redirect("inspection", pk=pk)
+
+
+@require_POST
+def give_up(request: HttpRequest, pk: int) -> HttpResponse:
+    """End an inspection without a record."""
+    found = visible(request, pk)
+    access.require(person(request), "inspection.make", found.loop.site)
+    try:
+        services.give_up(pk, person(request), text=typed(request, "text", 400))
+    except InspectionRefused as error:
+        return inspection_page(request, visible(request, pk), str(error), status=409)
+    messages.success(request, _("The inspection was given up; what was typed stays readable."))
+    return redirect("loop_inspections", pk=found.loop_id)
+
+
+@require_safe
+def paper(request: HttpRequest, pk: int) -> HttpResponseBase:
+    """An inspection as PDF: to be filled in by hand, or as it was filled in or signed."""
+    found = visible(request, pk)
+    shown = content_of(found)
+    signed = getattr(found, "signed", None)
+    moment = signed.signed_at if signed else timezone.now()
+    title = f"Inspection {found.pk} of {found.loop.tag}"
+    size = PAPERS.get(request.GET.get("paper", "").lower()) or paper_of(found.loop.site)
+    data = inspection_pdf(title, [shown], moment, size)
+    return pdf_response(data, file_name(found.loop.tag, f"inspection-{pk}"), inline=request.GET.get("view") == "1")
+
+
+@require_safe
+def round_paper(request: HttpRequest) -> HttpResponseBase:
+    """Blank checklists of many loops as one PDF; nothing is kept of it."""
+    user = person(request)
+    if not access.may(user, "inspection.view"):
+        raise PermissionDenied(_("You are not a member of this site."))
+    keys = [int(key) for key in request.GET.getlist("loop") if key.isascii() and key.isdigit() and len(key) < 16]
+    grade, occasion = request.GET.get("grade", ""), request.GET.get("occasion", "") or Occasion.PERIODIC
+    if grade not in Grade.values or occasion not in Occasion.values:
+        grade, occasion = Grade.DETAILED, Occasion.PERIODIC
+    loops = list(visible_loops(user).filter(pk__in=keys).select_related("site")[: MOST_LOOPS + 1])
+    if not loops:
+        if keys:
+            raise Http404
+        messages.error(request, _("Tick the loops of the round first."))
+        return redirect("inspections")
+    if len(loops) > MOST_LOOPS:
+        messages.error(request, _("A round has at most %(most)d loops: tick fewer.") % {"most": MOST_LOOPS})
+        return redirect("inspections")
+    shown = [
+        shown_record(
+            services.blank_record(loop, grade, occasion),
+            absolute(reverse("loop_inspections", args=[loop.pk])),
+            loop.site,
+        )
+        for loop in loops
+    ]
+    word = str(Grade(grade).label)
+    title = f"{word} inspection of {loops[0].tag}" if len(loops) == 1 else f"{word} inspection of {len(loops)} loops"
+    size = PAPERS.get(request.GET.get("paper", "").lower()) or paper_of(loops[0].site)
+    name = file_name(loops[0].tag if len(loops) == 1 else "round", f"checklist-{grade}")
+    return pdf_response(inspection_pdf(title, shown, timezone.now(), size), name, inline=request.GET.get("view") == "1")
