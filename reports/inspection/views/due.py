@@ -6,9 +6,10 @@ import datetime as dt
 from typing import Any
 from urllib.parse import urlencode
 
+from django.contrib import messages
 from django.core.paginator import Paginator
 from django.http import Http404, HttpRequest, HttpResponse
-from django.shortcuts import render
+from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
@@ -21,6 +22,7 @@ from loops.views.requests import person
 from registry import access
 from registry.exchange.csv_xlsx import Table, table, write_csv, write_xlsx
 from registry.models import User
+from registry.printing import PRINTERS, Printed, PrintRefused, require_short
 from registry.querysets import search_text
 from registry.reading import read_key
 from registry.views.exchanging import TYPES, attached
@@ -102,7 +104,7 @@ def due(request: HttpRequest) -> HttpResponse:
         "what": _("loops"),
         "exports": [
             (suffix, reverse("inspections_export", args=[suffix]) + (f"?{query}" if query else ""))
-            for suffix in ("xlsx", "csv")
+            for suffix in ("xlsx", "csv", *PRINTERS)
         ],
         "grades": Grade.choices,
         "may_make": access.may(user, "inspection.make"),
@@ -133,10 +135,24 @@ def export(request: HttpRequest, suffix: str) -> HttpResponse:
     access.require(user, "inspection.view")
     if suffix not in TYPES:
         raise Http404
-    today = timezone.localdate()
-    content = due_table(listed(user, asked_of(request), today), today)
-    data = write_csv(content) if suffix == "csv" else write_xlsx(content, "inspections")
+    today, asked = timezone.localdate(), asked_of(request)
+    content = due_table(listed(user, asked, today), today)
+    if suffix == "pdf":
+        try:
+            require_short(len(content.rows))
+        except PrintRefused as refused:
+            messages.error(request, str(refused))
+            return redirect("inspections")
+        words = tuple(f"{field['label']}: {chosen(field)}" for field in fields(user, asked) if field["value"])
+        data = PRINTERS[suffix](Printed(str(_("Inspections due")), words, content, user, timezone.now()))
+    else:
+        data = write_csv(content) if suffix == "csv" else write_xlsx(content, "inspections")
     return attached(data, f"inspections.{suffix}", TYPES[suffix])
+
+
+def chosen(field: dict[str, Any]) -> str:
+    """What is chosen in a filter, in words."""
+    return str(dict(field.get("choices", ())).get(field["value"], field["value"]))
 
 
 def due_table(rows: list[Due], today: dt.date) -> Table:
