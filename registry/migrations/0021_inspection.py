@@ -33,6 +33,6 @@ class Migration(migrations.Migration):
         migrations.AlterField(
             model_name='notice',
             name='kind',
-            field=models.CharField(choices=[('review', 'Review asked'), ('returned', 'Returned'), ('approved', 'Approved'), ('basis', 'Basis changed'), ('expiry', 'Runs out'), ('foreseen', 'Foreseen'), ('inspection', 'Inspection'), ('defect', 'Defect')], max_length=10),
+            field=models.CharField(choices=[('review', 'Review asked'), ('returned', 'Returned'), ('approved', 'Approved'), ('basis', 'Basis changed'), ('expiry', 'Runs out'), ('foreseen', 'Foreseen'), ('work', 'Long work'), ('inspection', 'Inspection'), ('defect', 'Defect')], max_length=10),
         ),
     ]
