@@ -220,6 +220,18 @@ def surface_limit_degc(temperature_class: str) -> float:
     return gas.get(temperature_class) or float(temperature_class.split()[0].lstrip("T").replace(",", "."))
 
 
+def places_of(circuit: Snapshot, areas: Mapping[int, HazardousArea]) -> list[HazardousArea]:
+    """The hazardous areas that the members of a circuit stand in."""
+    return [areas[row["area"]["id"]] for row in circuit["members"] if row["area"]]
+
+
+def atmosphere(places: Iterable[HazardousArea]) -> tuple[bool, bool]:
+    """Whether areas hold dust, and whether they are classes of North America with a T code as their limit."""
+    chosen = list(places)
+    dust = bool(chosen) and all(place.is_dust for place in chosen)
+    return dust, dust and all(place.nec_class and "degC" not in place.temperature_class for place in chosen)
+
+
 def circuit_document(
     loop: Snapshot,
     circuit: Snapshot,
@@ -233,9 +245,8 @@ def circuit_document(
     `loop` and `circuit` are snapshots; `pinned` maps revision keys to the snapshots of equipment, certificates and
     cable types that the members and runs are pinned to.
     """
-    places = [areas[row["area"]["id"]] for row in circuit["members"] if row["area"]]
-    dust = bool(places) and all(place.is_dust for place in places)
-    by_code = dust and all(place.nec_class and "degC" not in place.temperature_class for place in places)
+    places = places_of(circuit, areas)
+    dust, by_code = atmosphere(places)
     document: dict[str, Any] = {
         "case": f"{loop['tag']} / {circuit['name']}",
         "basis": site.basis,

@@ -12,16 +12,21 @@ from datetime import date
 from decimal import Decimal
 from difflib import get_close_matches
 from enum import StrEnum
+from functools import lru_cache
 from typing import Any, TypeVar
 
 from loops.engine.case import NOT_STATED, UNKNOWN, Parameter
 from registry.quantities import NOT_STATED as NOT_STATED_TEXT
-from registry.quantities import Kind, QuantityError, read
+from registry.quantities import Kind, QuantityError
+from registry.quantities import read as read_anew
 
 LONGEST_LIST = 200
 LONGEST_TEXT = 200
 LONGEST_NOTE = 2000
 SHOWN_TEXT = 40
+
+# A plant says the same few thousand values again and again; reading one takes longer than judging with it.
+read = lru_cache(maxsize=16_384)(read_anew)
 
 E = TypeVar("E", bound=StrEnum)
 T = TypeVar("T")

@@ -1,6 +1,6 @@
 """Addresses of the home page and of the loops' pages."""
 
-from django.urls import path
+from django.urls import include, path
 
 from loops.views import actions, confirmations, editor, home, lists, overview, page, reviews, schedules, series
 from loops.views.kind import LOOP
@@ -40,4 +40,5 @@ urlpatterns = [
     path("loops/<int:pk>/confirm/", confirmations.confirm, name="loop_confirm"),
     path("loops/<int:pk>/confirmations/<int:confirmation_pk>/", confirmations.take_back, name="loop_unconfirm"),
     path("loops/<int:pk>/archive/", actions.archive, name="loop_archive"),
+    path("suits/", include("loops.suits_urls")),
 ]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from decimal import Decimal
+from typing import NamedTuple
 
 from loops.engine.arithmetic import with_full_precision
 from loops.engine.case import Case, DeviceKind, Level, Output, Permitted, Source
@@ -26,6 +27,8 @@ from loops.engine.findings import (
     Check,
     CheckId,
     CircuitVerdict,
+    Function,
+    MaxLength,
     Remark,
     Result,
 )
@@ -40,6 +43,15 @@ PLAUSIBLE = Decimal("0.05")
 PLAUSIBLE_PERMITTED = Decimal("1.15")
 
 
+class Decision(NamedTuple):
+    """What decides of one circuit: its verdict with every check, the longest last run, and whether it will work."""
+
+    verdict: CircuitVerdict
+    checks: Sequence[Check]
+    max_length: MaxLength | None
+    function: Function
+
+
 @with_full_precision
 def judge(case: Case, tables: Tables | None = None) -> Result:
     """Judge one circuit: every check, the totals, the longest last run, function, and what a person confirms.
@@ -52,7 +64,41 @@ def judge(case: Case, tables: Tables | None = None) -> Result:
     <CircuitVerdict.INCOMPLETE: 'incomplete'>
     """
     remarks: list[Remark] = []
-    feed, source_checks = feed_of(case, tables or built_in_tables(), remarks)
+    feed, storage, checks = _checked(case, tables or built_in_tables(), remarks)
+    remarks.extend(check.why for check in checks if check.verdict is CONFIRM and check.id is not CheckId.CERTIFICATE)
+    for source in case.sources:
+        remarks.extend(plausibility(source))
+        remarks.extend(plausibility_of_permitted(source, tables or built_in_tables()))
+    remarks.extend(assumptions(case))
+    return Result(
+        verdict_of(checks),
+        tuple(checks),
+        storage.halved,
+        storage.totals,
+        storage.max_length,
+        check_function(case),
+        system_of(case, feed, storage.row_group),
+        tuple(dict.fromkeys(remarks)),
+    )
+
+
+@with_full_precision
+def decide(case: Case, tables: Tables | None = None) -> Decision:
+    """The verdict, every check, the longest last run and the function of :func:`judge`, by the same rules.
+
+    What a person confirms and what the circuit earns are left out: for whoever judges very many circuits to choose
+    among them.
+
+    >>> decide(Case((Source("S1"),))).verdict is judge(Case((Source("S1"),))).verdict
+    True
+    """
+    _, storage, checks = _checked(case, tables or built_in_tables(), [])
+    return Decision(verdict_of(checks), checks, storage.max_length, check_function(case))
+
+
+def _checked(case: Case, tables: Tables, remarks: list[Remark]) -> tuple[Feed, Storage, list[Check]]:
+    """Every check of safety, in the order in which they are told."""
+    feed, source_checks = feed_of(case, tables, remarks)
     checks: list[Check] = []
     for device in case.devices:
         checks.extend(check_entity(feed, device, remarks))
@@ -70,21 +116,7 @@ def judge(case: Case, tables: Tables | None = None) -> Result:
         checks.append(check_type(cable, feed, remarks))
     checks.extend(source_checks)
     checks.extend(check_fieldbus(case))
-    remarks.extend(check.why for check in checks if check.verdict is CONFIRM and check.id is not CheckId.CERTIFICATE)
-    for source in case.sources:
-        remarks.extend(plausibility(source))
-        remarks.extend(plausibility_of_permitted(source, tables or built_in_tables()))
-    remarks.extend(assumptions(case))
-    return Result(
-        verdict_of(checks),
-        tuple(checks),
-        storage.halved,
-        storage.totals,
-        storage.max_length,
-        check_function(case),
-        system_of(case, feed, storage.row_group),
-        tuple(dict.fromkeys(remarks)),
-    )
+    return feed, storage, checks
 
 
 def verdict_of(checks: Sequence[Check]) -> CircuitVerdict:

@@ -36,8 +36,10 @@ def save_loop(
     *,
     loop_id: int | None = None,
     opened_version: int | None = None,
+    action: str = "loop.edit",
 ) -> Loop:
-    """Read nested text and save it as a loop, with its revision and its verdict.
+    """Read nested text and save it as a loop, with its revision and its verdict. `action` is what the author must be
+    allowed at the site, before and after.
 
     An issued loop begins its next revision letter as a draft; what was issued stays as it is. Saving a withdrawn loop
     does so even where nothing differs: what was wrong may have been mended on site, and the way back to an issue leads
@@ -46,11 +48,11 @@ def save_loop(
     cleaned, errors = read_entry(LoopEntry, data)
     if errors:
         raise EntryRefused(errors)
-    access.require(author.user, "loop.edit", cleaned["site"])
+    access.require(author.user, action, cleaned["site"])
     with recorded():
         loop = Loop(owner=author.user) if loop_id is None else lock(Loop, loop_id, None)
         if loop.pk:
-            access.require(author.user, "loop.edit", loop.site)
+            access.require(author.user, action, loop.site)
             refuse_stale(loop, opened_version)
             refuse_locked(loop, cleaned)
         refuse_archived(loop, cleaned)

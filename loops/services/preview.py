@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Any
 
 from django.db import models
@@ -50,7 +50,9 @@ def draft_snapshot(cleaned: Mapping[str, Any]) -> dict[str, Any]:
     return content
 
 
-def unsaved(model: type[models.Model], cleaned: Mapping[str, Any], pins: Pins) -> dict[str, Any]:
+def unsaved(
+    model: type[models.Model], cleaned: Mapping[str, Any], pins: Callable[[models.Model], None]
+) -> dict[str, Any]:
     """The snapshot of one row that was never saved, without the rows below it."""
     record = model()
     assign(record, cleaned)

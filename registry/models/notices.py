@@ -16,6 +16,7 @@ class NoticeKind(models.TextChoices):
     WORK = "work", _("Long work")
     INSPECTION = "inspection", _("Inspection")
     DEFECT = "defect", _("Defect")
+    PROPOSED = "proposed", _("Replacement proposed")
 
 
 class Notice(models.Model):

@@ -25,6 +25,12 @@ class World:
     bodies: dict[str, Callable[[Mapping[str, Any]], dict[str, Any]]] = field(default_factory=dict)
 
 
+def place_of(loop: Any) -> dict[str, Any]:
+    """The device of a loop as a place in it, and its own terminals as what may stand there."""
+    member = loop.circuits.get().members.get(role="device")
+    return {"member_pk": member.pk, "way": str(member.terminals_id)}
+
+
 def picture() -> bytes:
     """A picture of one point."""
     from PIL import Image
@@ -90,7 +96,7 @@ def build(get: Callable[[str], Any]) -> World:
         return {"pk": loop.pk, "number": 1, "version": loop.version, **more}
 
     world.keys = {
-        "draft": loop_keys(draft, thread_pk=thread.pk, confirmation_pk=given.pk),
+        "draft": loop_keys(draft, thread_pk=thread.pk, confirmation_pk=given.pk) | place_of(draft),
         "review": loop_keys(review),
         "asked": loop_keys(asked, request_pk=request.pk),
         "issued": loop_keys(issued, approval_pk=Approval.objects.get(loop=issued).pk),
@@ -175,6 +181,7 @@ def build(get: Callable[[str], Any]) -> World:
         "password": lambda keys: {"password": NEW_PASSWORD, "again": NEW_PASSWORD},
         "view_new": lambda keys: {"name": "Sources of 28 V", "site": site.pk, "query": "kind=source"},
         "view_change": lambda keys: {"name": "Sources at hand"},
+        "typed_item": lambda keys: {"maker": "Sandpiper Instruments", "type_name": "SP-1", "terminals.0.name": "+/-"},
         "own_password": lambda keys: {
             "old_password": password,
             "new_password1": NEW_PASSWORD,

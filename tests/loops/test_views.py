@@ -340,8 +340,8 @@ def test_home_by_role(client_as: Callable[[str], Any], loop: Loop, save: Any) ->
     assert "EXC 18 ATEX 0303" in text_of(client_as("keeper").get("/"))
     assert "EXC 18 ATEX 0303" not in text_of(client_as("reader").get("/"))
     assert 'name="q"' in client_as("planner").get("/").content.decode()
-    assert "Find a loop by its tag" in text_of(client_as("planner").get("/"))
-    assert "Find a loop by its tag" not in text_of(client_as("reader").get("/"))
+    assert "Find an item by its tag" in text_of(client_as("planner").get("/"))
+    assert "Find an item by its tag" not in text_of(client_as("reader").get("/"))
     assert "not a member of any site" in text_of(client_as("outsider").get("/"))
 
 

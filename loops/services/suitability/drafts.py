@@ -1,0 +1,134 @@
+"""From an answer to a draft: the replacement in place, as a revision that still has to be approved."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from django.core.exceptions import PermissionDenied
+from django.urls import reverse
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy, ngettext
+
+from loops.models import Loop
+from loops.services.loops import save_loop
+from loops.services.refusals import WorkflowRefused
+from loops.services.suitability.answers import Answer, Word
+from loops.services.suitability.positions import TYPED, Candidate, Position
+from registry import access
+from registry.models import NoticeKind, User
+from registry.selectors import record_text
+from registry.services import notices
+from registry.services.changes import recorded
+from registry.services.records import Author, EntryRefused, StaleRecord, lock, refuse_stale
+
+REASON = gettext_lazy("Say why in a few words: it stands in the history of the loop and in the notice.")
+
+
+def text_with(loop: Loop, position: Position, candidate: Candidate) -> dict[str, Any]:
+    """The nested text of a loop as it is stored, with a candidate in the position; a new part has no day of making yet.
+
+    Raises WorkflowRefused where the item stands there no longer.
+    """
+    data = record_text(loop)
+    chosen = {place.member: key for place, key in zip(position.places, candidate.terminals, strict=True)}
+    for circuit in data["circuits"]:
+        for member in circuit["members"]:
+            if member["id"] in chosen:
+                member |= {"terminals": chosen.pop(member["id"]), "made_on": ""}
+    if chosen:
+        raise WorkflowRefused(_("The loop was changed since: look at its items again."))
+    return data
+
+
+def put_in_place(position: Position, candidate: Candidate, author: Author, *, opened_version: int | None) -> Loop:
+    """Save a loop with a candidate in a position: a draft, whatever was issued stays in force until it is approved.
+
+    Raises what save_loop raises, and WorkflowRefused for an item that is not in the register.
+    """
+    if candidate.key == TYPED:
+        raise WorkflowRefused(_("The item is not in the register yet: whoever keeps it adds it from its certificate."))
+    access.require(author.user, "loop.propose", position.loop.site)
+    with recorded():
+        loop = lock(Loop, position.loop.pk, None)
+        refuse_stale(loop, opened_version)
+        data = text_with(loop, position, candidate)
+        return save_loop(data, author, loop_id=loop.pk, opened_version=opened_version, action="loop.propose")
+
+
+def send_to_engineer(found: Answer, author: Author, *, opened_version: int | None) -> Loop:
+    """Make the draft and tell the designers of the site. A replacement that does not suit is not sent as one.
+
+    Raises EntryRefused without a reason, WorkflowRefused, StaleRecord, PermissionDenied; then nothing is saved.
+    """
+    access.require(author.user, "loop.propose", found.position.loop.site)
+    if not author.reason.strip():
+        raise EntryRefused({"reason": [str(REASON)]})
+    if found.word is Word.DOES_NOT:
+        raise WorkflowRefused(_("It does not suit, so no draft is made of it."))
+    with recorded():
+        loop = put_in_place(found.position, found.candidate, author, opened_version=opened_version)
+        subject = _("%(tag)s in %(loop)s: %(new)s in place of %(old)s is proposed. %(reason)s") % {
+            "tag": found.position.tag,
+            "loop": loop,
+            "new": found.candidate.name,
+            "old": found.position.standing.name,
+            "reason": author.reason,
+        }
+        tell_designers([loop], author.user, subject, reverse("loop", args=[loop.pk]))
+        return loop
+
+
+def tell_designers(loops: Sequence[Loop], actor: User, subject: str, link: str) -> None:
+    """A line in the inbox of the designers of the sites, and of the owners of the loops; not of who did it."""
+    sites = {loop.site_id for loop in loops}
+    roles = access.TABLE["loop.edit"]
+    people = User.objects.filter(is_active=True, memberships__site__in=sites, memberships__role__in=roles).distinct()
+    found = dict.fromkeys([*people, *(loop.owner for loop in loops)])
+    told = [person for person in found if person.pk != actor.pk]
+    notices.send(notices.tell(person, NoticeKind.PROPOSED, subject, link) for person in told)
+
+
+# ----------------------------------------------------------------------------------------------------------- in bulk
+
+
+@dataclass(frozen=True)
+class Made:
+    """What became of one loop: the draft, or why there is none."""
+
+    loop: Loop
+    refusal: str = ""
+
+
+def draft_all(pairs: Iterable[tuple[Position, Candidate]], author: Author) -> list[Made]:
+    """Drafts of many loops with one reason, each by itself: what one refuses does not hinder the others.
+
+    Every one goes the way of a save and has still to be approved. Raises EntryRefused without a reason.
+    """
+    if not author.reason.strip():
+        raise EntryRefused({"reason": [str(REASON)]})
+    made = []
+    for position, candidate in pairs:
+        try:
+            loop = put_in_place(position, candidate, author, opened_version=position.loop.version)
+            made.append(Made(loop))
+        except EntryRefused as refused:
+            made.append(Made(position.loop, " ".join(messages_of(refused.errors))))
+        except (WorkflowRefused, PermissionDenied, StaleRecord) as refused:
+            made.append(Made(position.loop, str(refused)))
+    done = [row.loop for row in made if not row.refusal]
+    if done:
+        tags = ", ".join(str(loop) for loop in done[:5]) + (" …" if len(done) > 5 else "")
+        subject = ngettext(
+            "%(count)d loop has a draft with a replacement: %(tags)s. %(reason)s",
+            "%(count)d loops have a draft with a replacement: %(tags)s. %(reason)s",
+            len(done),
+        ) % {"count": len(done), "tags": tags, "reason": author.reason}
+        tell_designers(done, author.user, subject, f"{reverse('loop_list')}?state=draft")
+    return made
+
+
+def messages_of(errors: Mapping[str, Sequence[str]]) -> list[str]:
+    """The messages of a refused save."""
+    return [message for messages in errors.values() for message in messages]
