@@ -12,7 +12,7 @@ from django.db import transaction
 from django.utils import timezone
 
 from loops.models import Approval, Loop, LoopState, LoopVerdict, Verb, Verification, Withdrawal
-from loops.services.confirmations import matters, open_conditions
+from loops.services.confirmations import matters, open_matters
 from loops.services.contributors import contributors
 from loops.services.loops import changed_pins
 from loops.services.refusals import WorkflowRefused
@@ -229,7 +229,7 @@ def approve(loop_id: int, user: User, proof: Proof, *, opened_version: int | Non
         loop, revision, verification = to_be_signed(loop_id, user, opened_version)
         if (proof.user_id, proof.revision_id, proof.verification_id) != (user.pk, revision.pk, verification.pk):
             raise WorkflowRefused("This loop was changed while you signed it: look at it again, then sign.")
-        if reasons := obstacles(loop) + obstacles_to_sign(loop) + open_conditions(loop):
+        if reasons := obstacles(loop) + obstacles_to_sign(loop) + open_matters(loop):
             raise WorkflowRefused(" ".join(reasons))
         assert loop.submitted_by is not None
         if digest({"inputs": verification.inputs, "results": verification.results}) != verification.digest:

@@ -27,11 +27,17 @@ APART = ("about", "certificate_number")
 
 @dataclass(frozen=True)
 class Matter:
-    """One thing to confirm; `given` is the confirmation that counts now, None while there is none."""
+    """One thing to confirm; `given` is the confirmation that counts now, None while there is none.
+
+    `required`: nobody signs before it is confirmed, in words. So are the conditions of use (X), and what speaks of a
+    certificate itself: superseded, ended for new supply, of a status or scheme that nobody has given. Certificates that
+    are withdrawn or suspended ask for nothing: the verdict is that the loop does not comply.
+    """
 
     kind: str
     text: str
     mark: str
+    required: bool = False
     tag: str = ""
     certificate: str = ""
     certificate_revision: int | None = None
@@ -69,6 +75,7 @@ def conditions(loop_snapshot: Mapping[str, Any]) -> Iterator[dict[str, Any]]:
         for number, text in numbered_conditions(content["specific_conditions"]):
             yield {
                 "kind": Kind.CONDITION.value,
+                "required": True,
                 "text": text,
                 "tag": row["tag"],
                 "certificate": f"{content['number']} issue {content['issue']}",
@@ -80,11 +87,15 @@ def conditions(loop_snapshot: Mapping[str, Any]) -> Iterator[dict[str, Any]]:
 
 
 def general(verification: Verification) -> Iterator[dict[str, Any]]:
-    """What no calculation can know, as the verdict names it."""
+    """What no calculation can know, as the verdict names it; what a check of a certificate leaves open is required."""
     for result in verification.results:
+        left_open = [
+            check["why"] for check in result["checks"] if (check["id"], check["verdict"]) == ("certificate", "confirm")
+        ]
         for text in result.get("confirmations", []):
             yield {
                 "kind": Kind.GENERAL.value,
+                "required": any(text in why for why in left_open),
                 "text": text,
                 "case": result["case"],
                 "about": [Kind.GENERAL.value, result["case"], text],
@@ -118,8 +129,8 @@ def unlisted_conditions(verification: Verification) -> list[str]:
     ]
 
 
-def open_conditions(loop: Loop) -> list[str]:
-    """What stands in the way of a signature: conditions of use that nobody confirmed, each with what to do."""
+def open_matters(loop: Loop) -> list[str]:
+    """What stands in the way of a signature: required matters that nobody confirmed, each with what to do."""
     verification = loop.verification
     if verification is None:
         return []
@@ -129,7 +140,13 @@ def open_conditions(loop: Loop) -> list[str]:
         for number in unlisted_conditions(verification)
     ]
     for matter in matters(loop, verification):
-        if matter.kind == Kind.CONDITION and matter.given is None:
+        if not matter.required or matter.given is not None:
+            continue
+        if matter.kind == Kind.GENERAL:
+            found.append(
+                f"{matter.case}: {matter.text} Nobody has confirmed it yet: say on the loop's page how you know."
+            )
+        else:
             found.append(
                 f"{matter.tag}: condition {matter.number} of certificate {matter.certificate} is not confirmed. "
                 f"Confirm how it is met: {matter.text}"
@@ -140,7 +157,8 @@ def open_conditions(loop: Loop) -> list[str]:
 def confirm(loop_id: int, user: User, *, mark: str, how: str, opened_version: int | None = None) -> Confirmation:
     """Confirm one matter of the loop as it stands.
 
-    A condition of use needs the words how it is met. Raises WorkflowRefused, StaleRecord, PermissionDenied.
+    What is required needs words: how a condition is met, how one knows. Raises WorkflowRefused, StaleRecord,
+    PermissionDenied.
     """
     how = how.strip()
     with recorded():
@@ -152,6 +170,8 @@ def confirm(loop_id: int, user: User, *, mark: str, how: str, opened_version: in
             raise WorkflowRefused(f"{matter.given.printed_name} confirmed this already.")
         if matter.kind == Kind.CONDITION and not how:
             raise WorkflowRefused("Say how the condition is met: whoever approves and inspects the loop must know.")
+        if matter.required and not how:
+            raise WorkflowRefused("Say how you know: whoever approves and inspects the loop must be able to follow.")
         row = Confirmation.objects.create(
             loop=loop,
             letter=loop.letter,

@@ -13,7 +13,7 @@ from loops import selectors
 from loops.models import Approval, BasisChange, Loop, LoopState, Purpose, Verb, WorkflowEvent
 from loops.services.approvals import in_force, obstacles, refusal_to_sign
 from loops.services.basis import latest_against_register
-from loops.services.confirmations import matters, open_conditions
+from loops.services.confirmations import matters, open_matters
 from loops.services.loops import changed_pins
 from loops.services.reviews import obstacles_to_sign
 from loops.views import shown
@@ -161,7 +161,7 @@ def actions_for(loop: Loop, user: User) -> dict[str, Any]:
 def hindrances(loop: Loop) -> list[str]:
     """What stands in the way of the next step."""
     in_review = loop.state == LoopState.IN_REVIEW
-    return obstacles(loop) + (obstacles_to_sign(loop) + open_conditions(loop) if in_review else [])
+    return obstacles(loop) + (obstacles_to_sign(loop) + open_matters(loop) if in_review else [])
 
 
 @require_safe

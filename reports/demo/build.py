@@ -235,7 +235,7 @@ def take(demo: Demo, plan: LoopPlan, verb: str, loop: Loop) -> None:
 def confirm_conditions(demo: Demo, plan: LoopPlan, loop: Loop) -> None:
     """The owner confirms each condition of use in words of the plant."""
     for matter in confirmations.matters(loop):
-        if matter.kind == "condition" and matter.given is None:
+        if matter.required and matter.given is None:
             how = MET.get(matter.text, "Met as the installation record of this loop shows.")
             confirmations.confirm(loop.pk, demo.people[plan.owner], mark=matter.mark, how=how)
 

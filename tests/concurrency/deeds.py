@@ -32,8 +32,7 @@ def copies(count: int, submitted: bool) -> list[int]:
     pattern = next(
         loop
         for loop in Loop.objects.filter(state="issued").order_by("pk")
-        if not approvals.obstacles(loop)
-        and not [item for item in confirmations.matters(loop) if item.kind == "condition"]
+        if not approvals.obstacles(loop) and not [item for item in confirmations.matters(loop) if item.required]
     )
     text = without_keys(record_text(pattern))
     keys = []

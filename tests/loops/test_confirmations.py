@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 from django.core.exceptions import PermissionDenied
+from django.utils import timezone
 
 from loops.models import Confirmation
 from loops.services import approvals, confirmations
@@ -138,14 +139,73 @@ def test_the_page_confirms_with_words_and_keeps_what_was_typed(x_loop: Any, clie
 
 
 def test_a_general_matter_is_ticked_without_words(
-    rewrite: Callable[..., Any], make_loop: Callable[..., Any], confirm: Callable[..., Any]
+    source: Any, save: Callable[..., Any], make_loop: Callable[..., Any], confirm: Callable[..., Any]
 ) -> None:
-    rewrite(status="superseded")
+    text = record_text(source)
+    text["terminals"][0]["um_v"] = ""
+    save("equipment", text, record_id=source.pk)
     loop = make_loop()
-    matter = next(item for item in confirmations.matters(loop) if "superseded" in item.text)
+    matter = next(item for item in confirmations.matters(loop) if not item.required)
     assert matter.kind == "general"
     assert confirm(loop, matter, how="").how == ""
-    assert not confirmations.open_conditions(loop)
+    assert not confirmations.open_matters(loop)
+
+
+# What a certificate that is no longer current asks: withdrawn and suspended fail; superseded and ended ask a person,
+# with the day of making kept apart from the end for new supply (IEC 60079-14:2013, 4.4, from memory).
+
+
+@pytest.mark.parametrize(
+    ("changes", "asked"),
+    [
+        ({"status": "superseded"}, "is superseded: confirm that the installed part was made under it"),
+        ({"valid_to": "2023-05-01"}, "the part was made on 2022-05-01, while it was valid: confirm"),
+        ({"valid_to": "2022-04-30"}, "the part was made later, on 2022-05-01: confirm which certificate covers it"),
+    ],
+)
+def test_a_certificate_that_is_no_longer_current_is_signed_only_once_somebody_said_how_they_know(
+    changes: dict[str, str],
+    asked: str,
+    rewrite: Callable[..., Any],
+    make_loop: Callable[..., Any],
+    confirm: Callable[..., Any],
+    people: Any,
+    password: str,
+) -> None:
+    rewrite(**changes)
+    loop = approvals.submit(make_loop().pk, people["designer"])
+    with pytest.raises(WorkflowRefused, match=f"{asked}.*Nobody has confirmed it yet"):
+        approve(loop, people, password)
+    matter = next(item for item in confirmations.matters(loop) if item.required)
+    with pytest.raises(WorkflowRefused, match="Say how you know"):
+        confirm(loop, matter, how=" ")
+    confirm(loop, matter, how="Rating plate: made in May 2022.")
+    assert approve(loop, people, password).letter == "A"
+
+
+def test_the_last_day_of_a_certificate_is_valid(
+    rewrite: Callable[..., Any], make_loop: Callable[..., Any], people: Any, password: str
+) -> None:
+    rewrite(valid_to=timezone.localdate().isoformat())
+    loop = approvals.submit(make_loop().pk, people["designer"])
+    assert approve(loop, people, password).letter == "A"
+
+
+@pytest.mark.parametrize("status", ["withdrawn", "suspended"])
+def test_a_certificate_that_is_withdrawn_or_suspended_blocks_and_no_confirmation_helps(
+    status: str, rewrite: Callable[..., Any], make_loop: Callable[..., Any], people: Any, password: str
+) -> None:
+    loop = make_loop()
+    approvals.submit(loop.pk, people["designer"])
+    rewrite(status=status)
+    with pytest.raises(WorkflowRefused, match="Changed in the register since the loop was judged: EXB 19 ATEX 0202"):
+        approve(loop, people, password)
+    approvals.take_back(loop.pk, people["designer"])
+    loop = refresh(loop.pk, Author(people["designer"]))
+    assert loop.verification is not None and loop.verification.verdict == "does_not_comply"
+    assert not [item for item in confirmations.matters(loop) if status in item.text]
+    with pytest.raises(WorkflowRefused, match=f"The loop does not comply: Certificate EXB 19 ATEX 0202 .* is {status}"):
+        approvals.submit(loop.pk, people["designer"])
 
 
 def test_sheet_and_page_of_signing_say_how_each_condition_is_met(
