@@ -6,10 +6,13 @@ import datetime as dt
 import hashlib
 import logging
 
+from django.db import transaction
 from django.utils import timezone
 
 from loops.models import Loop
 from loops.services.approvals import approve, prove
+from loops.services.refusals import WorkflowRefused
+from loops.services.signing import Proof
 from registry.models import User
 from registry.services.changes import Deed, Told, recorded, tell
 from registry.services.passkeys import Answer
@@ -39,16 +42,21 @@ def issue(
     *,
     passkey: Answer | None = None,
 ) -> Sheet:
-    """Sign a loop in review with a password or a passkey, render its sheet and store it, all in one transaction.
+    """Sign a loop in review with a password or a passkey and store its sheet, in one transaction.
+
+    The sheet is rendered before, from a rehearsal of the signature, so that nobody who writes has to wait for that;
+    what the signature says then must be what was rendered, to the letter.
 
     Raises what loops.services.approvals.prove and approve raise (WorkflowRefused, PermissionDenied, StaleRecord;
     SignatureRefused, SignatureLimited), and SheetNotMade; then nothing is signed and the loop stays as it was.
     """
     proof = prove(loop_id, user, password=password, passkey=passkey, opened_version=opened_version)
+    content = rehearsed(loop_id, user, proof, opened_version, text)
+    data = rendered(content, paper_for(content))
     with recorded():
         approval = approve(loop_id, user, proof, opened_version=opened_version, text=text)
-        content = sheet_content(approval.loop, approval.revision, approval.verification, approval)
-        data = rendered(content, paper_for(content))
+        if sheet_content(approval.loop, approval.revision, approval.verification, approval) != content:
+            raise WorkflowRefused("This loop was changed while you signed it: look at it again, then sign.")
         sheet = Sheet.objects.create(
             approval=approval,
             number=free_number(approval.loop, content.number),
@@ -68,6 +76,15 @@ def issue(
             )
         )
         return sheet
+
+
+def rehearsed(loop_id: int, user: User, proof: Proof, opened_version: int | None, text: str) -> SheetContent:
+    """What the sheet will say: everything is done as it will be, and undone."""
+    with recorded():
+        approval = approve(loop_id, user, proof, opened_version=opened_version, text=text)
+        content = sheet_content(approval.loop, approval.revision, approval.verification, approval)
+        transaction.set_rollback(True)
+    return content
 
 
 def draft_pdf(loop: Loop, *, made_at: dt.datetime | None = None, paper: PageSize | None = None) -> bytes:

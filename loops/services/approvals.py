@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import secrets
 from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
@@ -26,9 +25,6 @@ from registry.models import Revision, User
 from registry.services.changes import recorded
 from registry.services.passkeys import Answer
 from registry.services.records import latest_revision, lock, refuse_stale, snapshot
-
-SHORT_ID_LETTERS = "abcdefghjkmnpqrstuvwxyz23456789"
-SHORT_ID_LENGTH = 10
 
 
 @dataclass(frozen=True)
@@ -243,13 +239,13 @@ def approve(loop_id: int, user: User, proof: Proof, *, opened_version: int | Non
             verification_digest=verification.digest,
             submitted_by=loop.submitted_by,
             approved_by=user,
-            approved_at=timezone.now(),
+            approved_at=proof.signed_at,
             prepared_name=loop.submitted_by.printed_name,
             printed_name=user.printed_name,
             meaning=MEANING,
             signed_with=proof.signed_with,
             evidence=proof.evidence,
-            short_id=new_short_id(),
+            short_id=proof.short_id,
         )
         confirmed = [matter.mark for matter in matters(loop, verification) if matter.given]
         detail: dict[str, Any] = {"approval": approval.pk, "verification": verification.digest, "confirmed": confirmed}
@@ -257,11 +253,6 @@ def approve(loop_id: int, user: User, proof: Proof, *, opened_version: int | Non
         detail |= {"evidence": digest(proof.evidence)} if proof.evidence else {}
         finish(STEPS[Verb.APPROVE], loop, user, text, **detail)
         return approval
-
-
-def new_short_id() -> str:
-    """A name for the live address of an issue that nobody guesses: ten letters and digits, about 50 bits."""
-    return "".join(secrets.choice(SHORT_ID_LETTERS) for _ in range(SHORT_ID_LENGTH))
 
 
 def withdraw(approval_id: int, user: User, *, text: str, opened_version: int | None = None) -> Withdrawal:

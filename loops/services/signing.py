@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import secrets
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
+from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from loops.models import Approval, Loop, SignedWith, Verification
@@ -15,6 +17,8 @@ from registry.models import Revision, User
 from registry.services import passkeys
 
 MEANING = "I have checked this revision and its verification and approve it for issue."
+SHORT_ID_LETTERS = "abcdefghjkmnpqrstuvwxyz23456789"
+SHORT_ID_LENGTH = 10
 ACTION = "sign"
 """Whose limit in the settings counts."""
 
@@ -27,15 +31,22 @@ class SignatureLimited(WorkflowRefused):
     """Too many signatures of this person failed: none is taken for a while."""
 
 
+def new_short_id() -> str:
+    """A name for the live address of an issue that nobody guesses: ten letters and digits, about 50 bits."""
+    return "".join(secrets.choice(SHORT_ID_LETTERS) for _ in range(SHORT_ID_LENGTH))
+
+
 @dataclass(frozen=True)
 class Proof:
-    """That somebody proved who they are, to sign one revision and its verification."""
+    """That somebody proved who they are, to sign one revision and its verification, when, and under which name."""
 
     user_id: int
     revision_id: int
     verification_id: int
     signed_with: SignedWith
     evidence: dict[str, str]
+    signed_at: dt.datetime = field(default_factory=timezone.now)
+    short_id: str = field(default_factory=new_short_id)
 
 
 def limited(user: User) -> str:
