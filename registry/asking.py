@@ -89,12 +89,17 @@ def read_asked(
     query: Query,
     filters: Sequence[Filter],
     user: User,
-    sorts: Iterable[str],
+    sorts: Iterable[str] = (),
     columns: Sequence[str] = (),
+    others: Sequence[str] = OTHERS,
+    searched: bool = True,
 ) -> Asked:
-    """Read what is asked of a list with these filters, orders and columns. Nothing is left aside without a word."""
+    """Read what is asked of a list with these filters, orders and columns. Nothing is left aside without a word.
+
+    `others` are parameters that are no filters; `searched` is false for a list that is not searched for words.
+    """
     given = plain_parameters(query)
-    names = {name for item in filters for name in item.names()} | {"q"}
+    names = {name for item in filters for name in item.names()} | ({"q"} if searched else set())
     asked = Asked()
     for name, values in given.items():
         if name in names:
@@ -103,7 +108,8 @@ def read_asked(
                 asked.faults[name] = fault
     if "q" in asked.typed and "q" not in asked.faults and len(asked.typed["q"].split()) > MAX_WORDS:
         asked.faults["q"] = f"At most {MAX_WORDS} words are searched for: leave some out."
-    asked.unknown = unknown_names([name for name in given if name not in names and name not in OTHERS], names)
+    strange = [name for name in given if name not in names and name not in others]
+    asked.unknown = unknown_names(strange, [*names, *others])
     asked.asking = Asking(user, asked.typed, asked.faults)
     for item in filters:
         asked.conditions += item.read(asked.asking)
@@ -126,7 +132,7 @@ def unknown_names(names: Sequence[str], known: Iterable[str]) -> list[str]:
     """A sentence for each name that is none of a list."""
     found = []
     for name in names[:SHOWN_UNKNOWN]:
-        near = difflib.get_close_matches(name[:LONGEST], [*known, *OTHERS], n=1)
+        near = difflib.get_close_matches(name[:LONGEST], known, n=1)
         hint = f" Did you mean “{near[0]}”?" if near else " Take it out of the address."
         found.append(f"This list has no filter named “{excerpt(name)}”.{hint}")
     if len(names) > SHOWN_UNKNOWN:

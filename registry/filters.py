@@ -11,12 +11,14 @@ import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
-from functools import cached_property
+from functools import cached_property, reduce
 from itertools import groupby
+from operator import or_
 from typing import Any, Protocol
 
 from django.db import models
 from django.db.models import Q
+from django.utils import timezone
 from django.utils.html import escape, format_html_join
 from django.utils.safestring import SafeString
 
@@ -25,6 +27,8 @@ from registry.quantities import NOT_STATED, Kind, QuantityError, read
 
 LONGEST = 100
 """How many characters one parameter may have."""
+
+FIRST_YEAR, LAST_YEAR = 1900, 9000
 
 RANGES = 6
 """How many ranges of quantities may be asked at the same time."""
@@ -146,13 +150,14 @@ class Choice:
 
 @dataclass(frozen=True)
 class Contains:
-    """A text that a column contains."""
+    """A text that a column contains, or one of several."""
 
     name: str
     label: str
-    column: str
+    column: str | tuple[str, ...]
     within: tuple[str, ...] = ()
     more: bool = True
+    placeholder: str = "Part of it"
 
     def names(self) -> tuple[str, ...]:
         return (self.name,)
@@ -160,24 +165,32 @@ class Contains:
     def read(self, asking: Asking) -> Iterator[Condition]:
         if text := asking.text(self.name):
             words = f"{self.label} contains “{excerpt(text)}”"
-            yield Condition(Q(**{f"{self.column}__icontains": text}), self.within, words, self.names())
+            columns = (self.column,) if isinstance(self.column, str) else self.column
+            q = reduce(or_, (Q(**{f"{column}__icontains": text}) for column in columns))
+            yield Condition(q, self.within, words, self.names())
 
     def fields(self, asking: Asking) -> list[dict[str, Any]]:
-        return [form_field(asking, self.name, self.label, "search", placeholder="Part of it")]
+        return [form_field(asking, self.name, self.label, "search", placeholder=self.placeholder)]
 
 
 @dataclass(frozen=True)
 class Days:
-    """A column with a day, from one day to another, both included."""
+    """A column with a day, from one day to another, both included.
+
+    `moments` is true for a column with a time: days are those of the time zone in force then. `ends` names the two
+    parameters where they are not called after the filter.
+    """
 
     name: str
     label: str
     column: str
     within: tuple[str, ...] = ()
     more: bool = True
+    moments: bool = False
+    ends: tuple[str, str] | None = None
 
-    def names(self) -> tuple[str, ...]:
-        return f"{self.name}_from", f"{self.name}_to"
+    def names(self) -> tuple[str, str]:
+        return self.ends or (f"{self.name}_from", f"{self.name}_to")
 
     def read(self, asking: Asking) -> Iterator[Condition]:
         first, last = (day_of(asking, name) for name in self.names())
@@ -186,9 +199,17 @@ class Days:
             return
         asked = [(word, end, day) for word, end, day in (("from", "gte", first), ("to", "lte", last)) if day]
         if asked:
-            q = Q(**{f"{self.column}__{end}": day for _, end, day in asked})
+            q = Q(**dict(self.bound(end, day) for _, end, day in asked))
             words = " ".join([self.label, *(f"{word} {day.isoformat()}" for word, _, day in asked)])
             yield Condition(q, self.within, words, tuple(name for name in self.names() if asking.text(name)))
+
+    def bound(self, end: str, day: dt.date) -> tuple[str, dt.date | dt.datetime]:
+        """The lookup of one end and its value."""
+        if not self.moments:
+            return f"{self.column}__{end}", day
+        if end == "gte":
+            return f"{self.column}__gte", start_of(day)
+        return f"{self.column}__lt", start_of(day + dt.timedelta(days=1))
 
     def fields(self, asking: Asking) -> list[dict[str, Any]]:
         # A browser's date field does not show what is no date: what was typed wrong stands in a text field.
@@ -204,6 +225,11 @@ class Days:
         ]
 
 
+def start_of(day: dt.date) -> dt.datetime:
+    """The first moment of a day."""
+    return timezone.make_aware(dt.datetime.combine(day, dt.time()))
+
+
 def day_of(asking: Asking, name: str) -> dt.date | None:
     """A day as it is typed; what is none is a fault."""
     text = asking.text(name)
@@ -211,7 +237,11 @@ def day_of(asking: Asking, name: str) -> dt.date | None:
         return None
     try:
         if re.fullmatch(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", text):
-            return dt.date.fromisoformat(text)
+            day = dt.date.fromisoformat(text)
+            if FIRST_YEAR <= day.year <= LAST_YEAR:
+                return day
+            asking.faults[name] = f"Write a year from {FIRST_YEAR} to {LAST_YEAR}."
+            return None
     except ValueError:
         asking.faults[name] = f"There is no day {text} in the calendar: check month and day."
         return None

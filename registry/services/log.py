@@ -4,29 +4,13 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 from django.db.models import Q, QuerySet
-from django.utils import timezone
 
 from registry import access
 from registry.models import Change, User
 
 PERSON_KIND = "person"
-
-
-@dataclass(frozen=True)
-class Asked:
-    """What of the log is asked for; an empty text or None asks for nothing."""
-
-    who: str = ""
-    kind: str = ""
-    record: str = ""
-    verb: str = ""
-    site: int | None = None
-    first: dt.date | None = None
-    last: dt.date | None = None
-    why: str = ""
 
 
 def visible_changes(user: User) -> QuerySet[Change]:
@@ -35,31 +19,9 @@ def visible_changes(user: User) -> QuerySet[Change]:
     return found if access.may(user, "site.people") else found.exclude(kind=PERSON_KIND)
 
 
-def narrowed(changes: QuerySet[Change], asked: Asked) -> QuerySet[Change]:
-    """The deeds that were asked for, newest first. Days are those of the time zone in force, both included."""
-    for column, text in (("actor_name", asked.who), ("label", asked.record)):
-        if text:
-            changes = changes.filter(**{f"{column}__icontains": text})
-    if asked.why:
-        changes = changes.filter(Q(detail__reason__icontains=asked.why) | Q(detail__text__icontains=asked.why))
-    for column, value in (("kind", asked.kind), ("verb", asked.verb), ("site_id", asked.site)):
-        if value:
-            changes = changes.filter(**{column: value})
-    if asked.first:
-        changes = changes.filter(at__gte=start_of(asked.first))
-    if asked.last:
-        changes = changes.filter(at__lt=start_of(asked.last + dt.timedelta(days=1)))
-    return changes.order_by("-number")
-
-
 def reason_of(change: Change) -> str:
     """Why it was done, in the words of whoever did it: the reason of a save, the text of a step."""
     return str(change.detail.get("reason") or change.detail.get("text") or "")
-
-
-def start_of(day: dt.date) -> dt.datetime:
-    """The first moment of a day."""
-    return timezone.make_aware(dt.datetime.combine(day, dt.time()))
 
 
 def kinds_in(changes: QuerySet[Change]) -> list[str]:

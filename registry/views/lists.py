@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 from urllib.parse import urlencode
 
@@ -11,12 +12,12 @@ from django.urls import reverse
 from django.views.decorators.http import require_safe
 
 from registry.asking import Asked
-from registry.filters import form_field
+from registry.filters import Filter, form_field
 from registry.models import User
 from registry.printing import PRINTERS
 from registry.services.imports import KINDS as IMPORT_KINDS
 from registry.services.many import MANY_KINDS
-from registry.views.listing import asked_of, filled, found_records, with_layout
+from registry.views.listing import asked_of, filled, filters_of, found_records, with_layout
 from registry.views.ordering import parts_of
 from registry.views.pages import Column, KindPage
 from registry.views.portions import Portion, most_counted, number_of, page_number, portion, tab_counts
@@ -147,20 +148,25 @@ def filter_parts(kind: KindPage, asked: Asked) -> dict[str, Any]:
         "hidden": carried,
         "chips": chips(kind, asked),
         "clear_url": address(kind, asked.without(asked.typed)) if asked.typed or asked.unknown else "",
-        "faults": [
-            *({"id": "", "label": "", "text": sentence} for sentence in asked.unknown),
-            *(
-                {"id": f"filter-{name}", "label": label_of(kind, name), "text": text}
-                for name, text in asked.faults.items()
-            ),
-        ],
+        "faults": faults_shown(asked, filters_of(kind)),
         "remarks": asked.remarks,
     }
 
 
-def label_of(kind: KindPage, name: str) -> str:
+def faults_shown(asked: Asked, filters: Sequence[Filter]) -> list[dict[str, str]]:
+    """What components/filter_faults.html shows: each fault with its field, and what is no filter."""
+    return [
+        *({"id": "", "label": "", "text": sentence} for sentence in asked.unknown),
+        *(
+            {"id": f"filter-{name}", "label": label_of(filters, name), "text": text}
+            for name, text in asked.faults.items()
+        ),
+    ]
+
+
+def label_of(filters: Sequence[Filter], name: str) -> str:
     """What a parameter is called on the page."""
-    for item in (*kind.filters, *([kind.tabs] if kind.tabs else [])):
+    for item in filters:
         if name in item.names():
             return str(getattr(item, "label", "By value"))
     return "Contains" if name == "q" else ""

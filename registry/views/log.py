@@ -3,58 +3,67 @@
 from __future__ import annotations
 
 import csv
-import datetime as dt
 from collections.abc import Iterable, Iterator
 from typing import Any
-from urllib.parse import urlencode
 
+from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse, StreamingHttpResponse
+from django.http.response import HttpResponseBase
 from django.shortcuts import render
 from django.urls import NoReverseMatch, reverse
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from registry import access
+from registry.asking import Asked, read_asked
 from registry.exchange.csv_xlsx import escaped
+from registry.filters import Choice, Choices, Contains, Days, Filter, excerpt, narrowed
 from registry.models import Change, Deed, Site, User
-from registry.querysets import search_text, visible
+from registry.querysets import visible
 from registry.reading import read_key
-from registry.services.log import HEADINGS, Asked, kinds_in, narrowed, reason_of, table_rows, visible_changes
+from registry.services.log import HEADINGS, kinds_in, reason_of, table_rows, visible_changes
+from registry.views.lists import faults_shown
+from registry.views.pages import fixed, same
 
 PAGE_SIZE = 50
-NAMES = ("who", "record", "kind", "verb", "site", "first", "last", "why")
+PAGES = ("before", "after")
+"""The parameters that choose a page: numbers of deeds."""
+
 COMPARED = frozenset({Deed.CHANGE, Deed.ARCHIVE, Deed.RESTORE})
 """Deeds that made a revision out of another."""
 
 
-def read_day(text: str) -> dt.date | None:
-    """A day as YYYY-MM-DD; None for anything else."""
-    try:
-        day = dt.date.fromisoformat(text)
-    except ValueError:
-        return None
-    return day if 1970 < day.year < 9999 else None
-
-
-def read_asked(request: HttpRequest, sites: Iterable[Site]) -> tuple[Asked, dict[str, str]]:
-    """What the address asks for, and the part of it that is understood."""
-    given = {name: search_text(request.GET.get(name, "")) for name in NAMES}
-    keys = {site.code: site.pk for site in sites}
-    given["site"] = given["site"] if given["site"] in keys else ""
-    given["verb"] = given["verb"] if given["verb"] in Deed.values else ""
-    first, last = read_day(given["first"]), read_day(given["last"])
-    given["first"], given["last"] = (given[name] if day else "" for name, day in (("first", first), ("last", last)))
-    asked = Asked(
-        who=given["who"],
-        kind=given["kind"],
-        record=given["record"],
-        verb=given["verb"],
-        site=keys.get(given["site"]),
-        first=first,
-        last=last,
-        why=given["why"],
+def filters_of(user: User) -> tuple[Filter, ...]:
+    """What may be asked of the log."""
+    return (
+        Contains("record", _("Record"), "label", more=False, placeholder=_("Tag, number or type")),
+        Contains("who", _("Who"), "actor_name", more=False, placeholder=_("Name")),
+        Contains("why", _("Reason"), ("detail__reason", "detail__text"), more=False),
+        Choice("kind", _("Kind"), kinds, same("kind")),
+        Choice("verb", _("What was done"), fixed([(deed.value, str(deed.label)) for deed in Deed]), same("verb")),
+        Choice("site", _("Site"), sites, same("site__code")),
+        Days("day", _("Day"), "at", more=False, moments=True, ends=("first", "last")),
     )
-    return asked, {name: value for name, value in given.items() if value}
+
+
+def kinds(user: User) -> Choices:
+    return [(kind, in_words(kind)) for kind in kinds_in(visible_changes(user))]
+
+
+def sites(user: User) -> Choices:
+    return [(site.code, site.code) for site in visible(Site, user).order_by("code")]
+
+
+def asked_of(request: HttpRequest, user: User) -> Asked:
+    """What the address asks for."""
+    return read_asked(request.GET, filters_of(user), user, others=PAGES, searched=False)
+
+
+def found_changes(user: User, asked: Asked) -> QuerySet[Change]:
+    """The deeds that are asked for, newest first; none where a part of it was not understood."""
+    if asked.is_faulty:
+        return Change.objects.none()
+    return narrowed(visible_changes(user), asked.conditions).order_by("-number")
 
 
 @require_safe
@@ -63,10 +72,13 @@ def log(request: HttpRequest) -> HttpResponse:
     work."""
     user: User = request.user  # type: ignore[assignment]
     access.require(user, "register.view")
-    sites = list(visible(Site, user).order_by("code"))
-    asked, given = read_asked(request, sites)
-    changes = visible_changes(user)
-    found = narrowed(changes, asked)
+    asked = asked_of(request, user)
+    return log_page(request, user, asked)
+
+
+def log_page(request: HttpRequest, user: User, asked: Asked) -> HttpResponse:
+    """A page of what is asked for; what is not understood is told with status 400, and the log is empty then."""
+    found = found_changes(user, asked)
     before, after = (read_key(request.GET.get(name, "")) for name in ("before", "after"))
     if after is not None:
         rows = list(found.filter(number__gt=after).order_by("number").select_related("site")[: PAGE_SIZE + 1])
@@ -77,15 +89,17 @@ def log(request: HttpRequest) -> HttpResponse:
         rows = list(page.select_related("site")[: PAGE_SIZE + 1])
         newer, older = before is not None, len(rows) > PAGE_SIZE
         rows = rows[:PAGE_SIZE]
-    query = urlencode(given)
+    query = asked.query()
     address = f"?{query}&" if query else "?"
     return render(
         request,
         "registry/log.html",
         {
             "section": "log",
-            "filters": filter_fields(given, sites, kinds_in(changes)),
-            "clear_url": reverse("log") if given else "",
+            "filters": [one for item in filters_of(user) for one in item.fields(asked.asking)],  # type: ignore[arg-type]
+            "faults": faults_shown(asked, filters_of(user)),
+            "remarks": odd_pages(request),
+            "clear_url": reverse("log") if asked.typed or asked.unknown else "",
             "rows": [shown(change) for change in rows],
             "newer_url": f"{address}after={rows[0].number}" if rows and newer else "",
             "older_url": f"{address}before={rows[-1].number}" if rows and older else "",
@@ -93,16 +107,25 @@ def log(request: HttpRequest) -> HttpResponse:
             "is_newest": before is None and after is None,
             "export_url": reverse("log_export") + (f"?{query}" if query else ""),
         },
+        status=400 if asked.is_faulty else 200,
     )
 
 
+def odd_pages(request: HttpRequest) -> list[str]:
+    """A sentence where the page that is asked for has no number."""
+    odd = [text for name in PAGES if (text := request.GET.get(name, "")) and read_key(text) is None]
+    return [_("“%(text)s” is no number of a line: the newest are shown.") % {"text": excerpt(text)} for text in odd]
+
+
 @require_safe
-def log_export(request: HttpRequest) -> StreamingHttpResponse:
-    """All that the filters leave of the log, as CSV."""
+def log_export(request: HttpRequest) -> HttpResponseBase:
+    """All that the filters leave of the log, as CSV; the page with what is wrong where they are not understood."""
     user: User = request.user  # type: ignore[assignment]
     access.require(user, "register.view")
-    asked, _given = read_asked(request, visible(Site, user))
-    rows = table_rows(narrowed(visible_changes(user), asked))
+    asked = asked_of(request, user)
+    if asked.is_faulty:
+        return log_page(request, user, asked)
+    rows = table_rows(found_changes(user, asked))
     answer = StreamingHttpResponse(csv_lines(HEADINGS, rows), content_type="text/csv; charset=utf-8")
     answer["Content-Disposition"] = 'attachment; filename="change-log.csv"'
     return answer
@@ -149,24 +172,3 @@ def address_of(name: str, record_id: int | None) -> str:
         return reverse(name, args=[record_id]) if record_id else ""
     except NoReverseMatch:
         return ""
-
-
-def filter_fields(given: dict[str, str], sites: Iterable[Site], kinds: Iterable[str]) -> list[dict[str, Any]]:
-    """The fields of components/filter_bar.html."""
-    fields: list[dict[str, Any]] = [
-        {"name": "record", "label": _("Record"), "placeholder": _("Tag, number or type")},
-        {"name": "who", "label": _("Who"), "placeholder": _("Name")},
-        {"name": "why", "label": _("Reason contains")},
-        {"name": "kind", "label": _("Kind"), "choices": [(kind, in_words(kind)) for kind in kinds]},
-        {"name": "verb", "label": _("What was done"), "choices": [(deed.value, deed.label) for deed in Deed]},
-        {"name": "site", "label": _("Site"), "choices": [(site.code, site.code) for site in sites]},
-        {"name": "first", "label": _("From"), "kind": "date"},
-        {"name": "last", "label": _("To"), "kind": "date"},
-    ]
-    for field in fields:
-        field |= {"id": f"filter-{field['name']}", "value": given.get(field["name"], "")}
-        if "choices" in field:
-            field |= {"kind": "select", "choices": [("", _("Any")), *field["choices"]]}
-        else:
-            field.setdefault("kind", "search")
-    return fields

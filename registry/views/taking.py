@@ -21,6 +21,8 @@ from registry.exchange.nameplate_export import nameplate_environment
 from registry.exchange.pasted_text import PastedTextError, read_pasted_text
 from registry.exchange.pdf import PdfError, pdf_text
 from registry.exchange.taking import laid_into, offered, without_bare_rows
+from registry.marked import take_marking
+from registry.marking import MarkingError
 from registry.models import Certificate, Equipment, User
 from registry.models.base import Record
 from registry.parameters import PARAMETERS
@@ -213,7 +215,18 @@ def take_over(request: HttpRequest) -> HttpResponse:
         for name, text in posted.items()
         if PLACE + name in posted and (name in chosen or name == "certificate")
     ]
-    return show(request, draft, taken=taken)
+    return show(request, draft, taken=taken, **read_marking(draft, chosen))
+
+
+def read_marking(draft: Draft, chosen: dict[str, str]) -> dict[str, Any]:
+    """What a marking that is taken over says of the terminals, laid into what is empty in the form."""
+    if not chosen.get("marking", "").strip():
+        return {}
+    try:
+        return {"marking_taken": take_marking(draft.data)}
+    except MarkingError as error:
+        draft.errors = {"marking": [str(error)]}
+        return {}
 
 
 @require_POST

@@ -50,7 +50,6 @@ def deeds(source: Any, source_data: Any, save: Callable[..., Any], people: Any) 
         ("?site=NORTH", ["North works"], ["NB-28"]),
         ("?first=2031-01-01", ["Nothing matches"], ["NB-28"]),
         ("?last=2001-01-01", ["Nothing matches"], ["NB-28"]),
-        ("?verb=none&site=NOWHERE&first=x&last=9999-99-99", ["NB-28", "EXA 21 ATEX 0101 issue 0"], []),
     ],
 )
 def test_the_log_is_narrowed_by_who_what_when_and_why(
@@ -63,6 +62,37 @@ def test_the_log_is_narrowed_by_who_what_when_and_why(
     assert all(words in body for words in seen) and not any(words in body for words in hidden)
     rows = table(client, query)
     assert bool(rows) is ("Nothing matches" not in seen)
+
+
+@pytest.mark.parametrize(
+    ("query", "name", "words"),
+    [
+        ("verb=none", "verb", "pick one"),
+        ("kind=apples", "kind", "pick one"),
+        ("site=SOUTH", "site", "pick one"),
+        ("first=x", "first", "year, month, day"),
+        ("last=2026-02-30", "last", "no day"),
+        ("last=9999-12-31", "last", "a year from"),
+        ("first=2026-02-02&last=2026-02-01", "last", "exchange"),
+        ("who=" + "x" * 101, "who", "at most 100"),
+        ("who=a&who=b", "who", "twice"),
+        ("recrod=NB-28", "", "Did you mean “record”?"),
+        ("q=NB-28", "", "no filter named “q”"),
+    ],
+)
+def test_what_is_not_understood_is_told_beside_its_field(
+    deeds: None, client_as: Callable[[str], Any], query: str, name: str, words: str
+) -> None:
+    for address in ("/log/", "/log/export.csv"):
+        answer = client_as("reader").get(f"{address}?{query}")
+        assert answer.status_code == 400 and answer.context["rows"] == []
+        (fault,) = answer.context["faults"]
+        assert (fault["id"], words in fault["text"]) == (f"filter-{name}" if name else "", True), fault
+        assert "Nothing matches" not in answer.content.decode()
+
+
+def test_a_page_without_a_number_is_told(deeds: None, client_as: Callable[[str], Any]) -> None:
+    assert "“x” is no number of a line: the newest are shown." in page(client_as("reader"), "?before=x")
 
 
 def test_days_are_whole_days_of_the_time_zone(deeds: None, client_as: Callable[[str], Any]) -> None:

@@ -244,3 +244,38 @@ def test_a_record_leaves_as_a_nameplate_without_what_is_unconfirmed(
     text["terminals"][0]["unconfirmed"] = "on"
     save_text("equipment", text, Author(people["keeper"]), record_id=device.pk)
     assert b'"30"' not in client.get(address).content
+
+
+MARKED = "EXA 21 ATEX 0101 X\nII 1 G Ex ia IIC T4 Ga\n-20 °C <= Ta <= +60 °C\nUi = 30 V, Ii = 100 mA, Pi = 0.9 W"
+
+
+def taken_from(client: Any, text: str, **changed: str) -> Any:
+    """The form after a text was pasted and all that is ticked was taken over."""
+    fields = taking_form(client.post(reverse("equipment_paste"), {"text": text}))
+    return client.post(reverse("equipment_take"), fields | changed)
+
+
+def test_a_marking_in_the_text_fills_what_the_text_leaves_open(client_as: Callable[[str], Any]) -> None:
+    answer = taken_from(client_as("keeper"), MARKED)
+    form = form_of(answer)
+    assert form["marking"] == "II 1 G Ex ia IIC T4 Ga"
+    assert (form["terminals.0.level"], form["terminals.0.gas_group"]) == ("ia", "IIC")
+    assert form["terminals.0.temperature_classes.0.temperature_class"] == "T4"
+    assert any("level of protection ia" in sentence for sentence in answer.context["marking_taken"].filled)
+    assert answer.context["marking_taken"].differs == ()
+    assert not Equipment.objects.exists()
+
+
+def test_a_marking_that_differs_from_what_is_taken_over_is_told(client_as: Callable[[str], Any]) -> None:
+    answer = taken_from(client_as("keeper"), MARKED, **{"terminals.0.gas_group": "IIB", "terminals.0.level": "ib"})
+    differs = " ".join(answer.context["marking_taken"].differs)
+    assert "the gas group typed is IIB, the marking says IIC" in differs
+    assert "the level of protection typed is ib, the marking says ia" in differs
+    assert form_of(answer)["terminals.0.gas_group"] == "IIB", "what was taken over stays"
+
+
+def test_a_marking_that_cannot_be_read_is_a_fault_of_its_field(client_as: Callable[[str], Any]) -> None:
+    answer = taken_from(client_as("keeper"), MARKED, marking="Ex apples IIC")
+    assert answer.status_code == 200
+    assert [error["id"] for error in answer.context["errors"]] == ["f-marking"]
+    assert form_of(answer)["marking"] == "Ex apples IIC"
