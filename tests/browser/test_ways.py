@@ -1,0 +1,160 @@
+"""From a blank form to an issued loop by keyboard alone, and without scripts; what has the focus is seen."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+
+from loops.models import Loop, LoopState
+from tests.access.conftest import quick_paper as quick_paper
+from tests.browser.conftest import Browsing
+from tests.browser.focus import stops, tab_to, where
+from tests.conftest import PASSWORD
+
+pytestmark = [
+    pytest.mark.browser,
+    pytest.mark.django_db(transaction=True),
+    pytest.mark.usefixtures("quick_paper"),
+]
+SMALL = {"width": 320, "height": 256}
+"""What is left of a window of 1280 x 1024 at a zoom of 400 % (WCAG 2.2, 1.4.10 and its note)."""
+
+
+@pytest.fixture
+def sessions(loop: Any, session_of: Callable[[str], str]) -> dict[str, str]:
+    """Sessions of whoever makes and signs loops, with a register and one loop to begin with."""
+    return {role: session_of(role) for role in ("designer", "approver", "keeper")}
+
+
+def made() -> Loop:
+    return Loop.objects.get(tag="PT-7000")
+
+
+ROWS = {
+    "tag": "PT-7000",
+    "circuits.0.members.0.tag": "PT-7000-B",
+    "circuits.0.cables.0.tag": "W-7000",
+    "circuits.0.cables.0.length_m": "250 m",
+    "circuits.0.members.1.tag": "PT-7000",
+}
+CHOICES = {
+    "circuits.0.members.0.terminals": "Northlight Barriers NB-28, 1-2",
+    "circuits.0.cables.0.cable_type": "Pair 1.5 mm2",
+    "circuits.0.members.1.terminals": "Sandpiper Instruments SP-100, +/-",
+    "circuits.0.members.1.area": "NORTH: Reactor bay",
+}
+
+
+def test_without_scripts(browsing: Browsing, sessions: dict[str, str]) -> None:
+    page = browsing.page(sessions["designer"], java_script_enabled=False)
+    page.goto("/")
+    page.get_by_role("link", name="New loop").click()
+    fill(page)
+    page.get_by_role("button", name="Judge without saving").click()
+    assert "NOT SAVED" in page.locator("#preview").inner_text()
+    assert "Complies" in page.locator("#preview").inner_text()
+    assert not Loop.objects.filter(tag="PT-7000").exists()
+    page.locator("button[name=_add][value$=':device']").click()
+    page.locator("input[name='circuits.0.members.2.tag']").wait_for()
+    page.locator("button[name=_remove][value='circuits.0.members.2']").click()
+    page.locator("input[name='circuits.0.members.2.tag']").wait_for(state="detached")
+    page.get_by_role("button", name="Save and judge").click()
+    page.get_by_role("heading", name="PT-7000", exact=True).wait_for()
+    page.get_by_role("button", name="Submit for approval").click()
+    assert made().state == LoopState.IN_REVIEW
+    sign(browsing.page(sessions["approver"], java_script_enabled=False))
+
+
+def fill(page: Any) -> None:
+    for name, text in ROWS.items():
+        page.locator(f"[name='{name}']").fill(text)
+    for name, text in CHOICES.items():
+        field = page.locator(f"[name='{name}']")
+        if field.evaluate("(one) => one.tagName") == "SELECT":
+            field.select_option(text)
+        else:
+            field.fill(text)
+
+
+def sign(page: Any) -> None:
+    """Approve the loop from the first page on."""
+    page.goto("/")
+    page.get_by_role("link", name="PT-7000").first.click()
+    page.get_by_role("link", name="Check and approve").first.click()
+    page.get_by_label("Password").fill(PASSWORD)
+    page.get_by_role("button", name="Sign and issue").first.click()
+    page.get_by_text("was approved and issued").wait_for()
+    assert made().state == LoopState.ISSUED
+
+
+def test_by_keyboard_alone(browsing: Browsing, sessions: dict[str, str]) -> None:
+    page = browsing.page(sessions["designer"])
+    page.goto("/")
+    page.keyboard.press("Tab")
+    assert (where(page) or {})["words"] == "Skip to content"
+    page.keyboard.press("Enter")
+    tab_to(page, words="New loop")
+    page.keyboard.press("Enter")
+    page.get_by_role("heading", name="New loop", exact=True).wait_for()
+    for name, text in sorted((ROWS | CHOICES).items(), key=lambda item: ORDER.index(item[0])):
+        tab_to(page, name=name)
+        page.keyboard.type(text)
+    # The verdict follows what is typed; the focus and what was typed stay where they are.
+    page.locator("#preview").get_by_text("Complies").first.wait_for()
+    stop = where(page) or {}
+    assert stop["name"] == ORDER[-1]
+    assert page.locator("#preview-status").get_attribute("role") == "status"
+    assert "Complies" in page.locator("#preview-status").inner_text()
+    tab_to(page, words="Save and judge")
+    page.keyboard.press("Enter")
+    page.get_by_text("was saved and judged: complies").wait_for()
+    assert made().verification.verdict == "complies"  # type: ignore[union-attr]
+    tab_to(page, words="Submit for approval")
+    page.keyboard.press("Enter")
+    page.get_by_text("In review").first.wait_for()
+    assert made().state == LoopState.IN_REVIEW
+
+    page = browsing.page(sessions["approver"])
+    page.goto("/")
+    tab_to(page, words="PT-7000")
+    page.keyboard.press("Enter")
+    page.get_by_role("heading", name="PT-7000", exact=True).wait_for()
+    tab_to(page, words="Check and approve")
+    page.keyboard.press("Enter")
+    page.wait_for_url("**/approve/")
+    tab_to(page, name="password")
+    page.keyboard.type(PASSWORD)
+    tab_to(page, words="Sign and issue")
+    page.keyboard.press("Enter")
+    page.get_by_text("was approved and issued").wait_for()
+    assert made().state == LoopState.ISSUED
+
+
+ORDER = [
+    "tag",
+    "circuits.0.members.0.tag",
+    "circuits.0.members.0.terminals",
+    "circuits.0.cables.0.tag",
+    "circuits.0.cables.0.cable_type",
+    "circuits.0.cables.0.length_m",
+    "circuits.0.members.1.tag",
+    "circuits.0.members.1.terminals",
+    "circuits.0.members.1.area",
+]
+
+
+@pytest.mark.parametrize("size", [{"width": 1280, "height": 900}, SMALL], ids=["broad", "at 400 %"])
+@pytest.mark.parametrize("colours", ["none", "active"])
+def test_whatever_has_the_focus_is_seen(
+    browsing: Browsing, sessions: dict[str, str], loop: Any, size: dict[str, int], colours: str
+) -> None:
+    page = browsing.page(sessions["designer"], viewport=size, forced_colors=colours)
+    for path in ("/", "/loops/", f"/loops/{loop.pk}/", f"/loops/{loop.pk}/edit/", "/equipment/new/", "/overview/"):
+        page.goto(path)
+        found = stops(page)
+        assert len(found) > 10
+        hidden = [stop for stop in found if not (stop["seen"] and stop["ring"])]
+        assert not hidden, (path, hidden[:5])
+        assert page.evaluate("() => document.documentElement.scrollWidth") <= size["width"]
