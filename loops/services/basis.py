@@ -11,24 +11,15 @@ from typing import Any
 from loops.models import Approval, BasisChange, Loop, LoopState, Purpose, Verification
 from loops.services.approvals import in_force
 from loops.services.contributors import PINS
+from loops.services.essentials import essential, in_words
 from loops.services.notices import News, tell_owners
 from loops.services.steps import tell_of
 from loops.services.verification import today_at
 from loops.services.whatif import PORTION, WhatIf, loops_of, same_inputs, whatifs
-from registry.differences import changes
 from registry.digests import digest
-from registry.entries import ENTRIES
 from registry.models import Deed, Revision
 from registry.selectors import LOOPS_BY_KIND
 from registry.services.changes import recorded
-
-NOT_BASIS: Mapping[str, frozenset[str]] = {
-    "equipment": frozenset({"description", "function", "notes"}),
-    "area": frozenset({"name", "drawing"}),
-    "site": frozenset({"name", "live_pages", "second_factor"}),
-    "cable_type": frozenset({"notes"}),
-}
-"""Fields that no proof rests on. Whatever is not named here counts."""
 
 DIFFERENCES_SHOWN = 5
 
@@ -136,11 +127,7 @@ def touched(approval: Approval, cause: Revision) -> list[str]:
     old, new = (essential(cause.kind, content, sets) for content in (before, cause.snapshot))
     if old == new:
         return []
-    found = [
-        f"{' '.join(part for part in (item.place, item.label) if part)} {item.before or 'unknown'} → "
-        f"{item.after or 'unknown'}"
-        for item in changes(ENTRIES[cause.kind], old, new, {})
-    ]
+    found = in_words(cause.kind, old, new)
     more = [f"{len(found) - DIFFERENCES_SHOWN} more"] if len(found) > DIFFERENCES_SHOWN else []
     return (found[:DIFFERENCES_SHOWN] + more) or ["changed"]
 
@@ -161,11 +148,3 @@ def basis_of(approval: Approval, cause: Revision) -> tuple[Mapping[str, Any] | N
         return None, set()
     sets = {row["terminals"]["id"] for row in rows if "terminals" in row and row["equipment_revision"]["id"] == then.pk}
     return then.snapshot, sets
-
-
-def essential(kind: str, content: Mapping[str, Any], sets: set[int]) -> dict[str, Any]:
-    """A snapshot without what no proof rests on: remarks, and sets of terminals that are not used."""
-    found = {name: value for name, value in content.items() if name not in NOT_BASIS.get(kind, ())}
-    if "terminals" in found:
-        found["terminals"] = [row for row in found["terminals"] if row["id"] in sets]
-    return found

@@ -8,6 +8,7 @@ from typing import Any
 from django.db.models import Exists, OuterRef
 
 from loops.models import Approval, Confirmation, Loop, Verb, WorkflowEvent
+from loops.services.essentials import changes_of_site, places_of
 from registry.models import Revision
 
 PINS = ("equipment_revision", "certificate_revision", "cable_type_revision")
@@ -17,7 +18,9 @@ def contributors(loop: Loop) -> dict[int, str]:
     """Everybody who had a hand in the loop since its last approval, and how: {user key: what they did}.
 
     Who saved it, who submitted it, who confirmed a matter of it, and who changed what it rests on: its equipment,
-    certificates, cable types and areas. Before the first issue that is what was changed after the loop was first saved.
+    certificates, cable types, areas, and the values of its site. Before the first issue that is what was changed after
+    the loop was first saved. The database refuses them as well (loops/migrations/0010_four_eyes.py), but for who
+    changed the site: which of its values count is known here alone.
     """
     approved = loop.approvals.order_by("-pk").select_related("revision").first()
     since = approved.revision.number if approved else 0
@@ -62,11 +65,12 @@ def changed_basis(loop: Loop, approved: Approval | None) -> Iterator[tuple[int, 
         else:
             changes = changes.filter(created_at__gt=approved.approved_at if approved else start.created_at)
         yield from changes.values_list("author_id", "label")
-    areas = {row["area"]["id"] for circuit in newest.snapshot["circuits"] for row in circuit["members"] if row["area"]}
+    areas = places_of(newest.snapshot)["area"]
     moment = approved.approved_at if approved else start.created_at
     yield from Revision.objects.filter(kind="area", record_id__in=areas, created_at__gt=moment).values_list(
         "author_id", "label"
     )
+    yield from changes_of_site(loop.site_id, moment)
 
 
 def pinned(snapshot: Mapping[str, Any]) -> set[int]:

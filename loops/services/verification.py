@@ -15,6 +15,7 @@ from loops.casefile import CaseError, judge_document
 from loops.engine.findings import CheckId
 from loops.engine.tables import Tables
 from loops.models import Loop, LoopVerdict, Verification
+from loops.services.essentials import changed_places
 from loops.services.tables import tables_of
 from registry.digests import digest
 from registry.models import HazardousArea, Revision, Site
@@ -137,15 +138,27 @@ def changed_since(verification: Verification) -> str:
     loop = verification.loop
     inputs = documents(verification.revision.snapshot, loop.site, today_at(loop.site))
     if [without_day(document) for document in inputs] != [without_day(document) for document in verification.inputs]:
-        return "The area or the site was changed since the loop was judged."
+        named = changed_places(verification.revision.snapshot, verification.created_at)
+        if not named:
+            return "The area or the site was changed since the loop was judged."
+        return f"Changed since the loop was judged: {'; '.join(named)}."
     results = judge(inputs, loop.site)
     if [result["engine"] for result in results] != [result["engine"] for result in verification.results]:
         return "The rules were changed since the loop was judged."
     if [result.get("tables") for result in results] != [result.get("tables") for result in verification.results]:
         return "The ignition-curve tables of the site were changed since the loop was judged."
     if [outcome(result) for result in results] != [outcome(result) for result in verification.results]:
-        return "A date has passed since the loop was judged."
+        return f"A date has passed since the loop was judged. {passed(verification.results, results)}".rstrip()
     return ""
+
+
+def passed(before: list[dict[str, Any]], after: list[dict[str, Any]]) -> str:
+    """The first sentence of a check that says another thing than it did."""
+    known = {(check["id"], check["subject"], check["verdict"]) for result in before for check in result["checks"]}
+    checks = [check for result in after for check in result["checks"]]
+    return next(
+        (check["why"] for check in checks if (check["id"], check["subject"], check["verdict"]) not in known), ""
+    )
 
 
 def without_day(document: Mapping[str, Any]) -> dict[str, Any]:

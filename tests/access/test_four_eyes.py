@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import base64
 import csv
+import datetime as dt
 import html
 import io
 import json
@@ -24,6 +25,7 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.db import IntegrityError, transaction
 from django.test import Client
 from django.urls import NoReverseMatch, reverse
+from django.utils import timezone
 
 from loops.models import Approval, CableRun, Loop, LoopState
 from loops.services import approvals, confirmations
@@ -101,6 +103,26 @@ def test_who_changed_what_it_rests_on(
     refresh(loop.pk, Author(people["designer"], reason="As tested"))
     submit(loop, people["designer"])
     assert f"You changed {record.label()}, which it rests on, since its last approval" in refused(loop)
+
+
+def test_who_changed_the_values_of_its_site(loop: Any, people: Any, refused: Callable[..., str]) -> None:
+    change_site(loop.site, people, safe_voltage_max_v="230 V")
+    refresh(loop.pk, Author(people["designer"], reason="As tested"))
+    submit(loop, people["designer"])
+    assert "You changed NORTH – North works, which it rests on, since its last approval" in refused(loop)
+
+
+def test_who_changed_what_no_proof_rests_on_of_its_site_signs(loop: Any, people: Any, password: str) -> None:
+    change_site(loop.site, people, live_pages="on")
+    submit(loop, people["designer"])
+    assert sign(loop, people, password).number == "NORTH-PT-1101-A"
+
+
+def change_site(site: Any, people: Any, **values: str) -> None:
+    """The approver, who also administers the site, changes values of it."""
+    Membership.objects.get_or_create(user=people["approver"], site=site, role=Role.ADMINISTRATOR)
+    text = record_text(type(site).objects.get(pk=site.pk)) | values
+    save_text("site", text, Author(type(people["approver"]).objects.get(pk=people["approver"].pk)), record_id=site.pk)
 
 
 def test_who_confirmed_a_condition_of_it(x_loop: Any, people: Any, refused: Callable[..., str]) -> None:
@@ -308,9 +330,48 @@ def test_a_change_of_what_it_rests_on_is_named(
 
 def test_a_change_of_the_area_is_named(loop: Any, area: Any, people: Any, password: str) -> None:
     submit(loop, people["designer"])
-    text = record_text(area) | {"ambient_max_degc": "39 degC"}
+    text = record_text(area) | {"ambient_max_degc": "39 degC", "drawing": "HAC-002"}
     save_text("area", text, Author(people["administrator"], reason="Measured"), record_id=area.pk)
-    with pytest.raises(WorkflowRefused, match=r"The area or the site was changed since the loop was judged"):
+    with pytest.raises(WorkflowRefused) as refusal:
+        sign(loop, people, password)
+    assert str(refusal.value) == (
+        "Changed since the loop was judged: area Reactor bay (Zone 1, IIC, T4): Ta max 40 degC → 39 degC. "
+        "Judge the loop again."
+    )
+
+
+SITE_CHANGES = {
+    "safe_voltage_max_v": ("253 V", "250 V → 253 V"),
+    "safe_ambient_max_degc": ("45 degC", "40 degC → 45 degC"),
+    "schemes": ("IECEx, ATEX, NQ", "ATEX, IECEx → IECEx, ATEX, NQ"),
+    "basis": ("NEC", "IEC 60079-11 / -14 / -25 → NEC 504, ISA-RP12.06.01"),
+}
+
+
+@pytest.mark.parametrize("name", SITE_CHANGES)
+def test_a_change_of_the_site_is_named(name: str, loop: Any, people: Any, password: str) -> None:
+    submit(loop, people["designer"])
+    value, told = SITE_CHANGES[name]
+    text = record_text(type(loop.site).objects.get(pk=loop.site_id)) | {name: value}
+    save_text("site", text, Author(people["administrator"], reason="Looked up"), record_id=loop.site_id)
+    with pytest.raises(WorkflowRefused) as refusal:
+        sign(loop, people, password)
+    sentence = str(refusal.value)
+    assert sentence.startswith("Changed since the loop was judged: site NORTH – North works: ") and told in sentence
+    assert sentence.endswith(". Judge the loop again.")
+
+
+def test_a_date_that_passed_is_named(loop: Any, device_certificate: Any, people: Any, password: str, save: Any) -> None:
+    """The certificate ends, by the calendar alone, between asking for approval and the signature."""
+    today = timezone.localdate()
+    text = record_text(device_certificate) | {"valid_to": today.isoformat()}
+    save("certificate", text, record_id=device_certificate.pk)
+    refresh(loop.pk, Author(people["designer"], reason="As tested"))
+    submit(loop, people["designer"])
+    with (
+        mock.patch("loops.services.verification.today_at", lambda _: today + dt.timedelta(days=1)),
+        pytest.raises(WorkflowRefused, match=r"A date has passed since .* ended for new supply on .* Judge the loop"),
+    ):
         sign(loop, people, password)
 
 
