@@ -9,6 +9,7 @@ urlpatterns = [
     path("", include("registry.urls")),
     path("", include("reports.urls")),
     path("", include("reports.inspection.urls")),
+    path("", include("reports.label_urls")),
     path("api/v1/", include("loops.api.urls")),
     path("api/v1/schema/", SpectacularAPIView.as_view(), name="schema"),
     path("api/v1/docs/", SpectacularSwaggerSplitView.as_view(url_name="schema"), name="api-docs"),

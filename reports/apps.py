@@ -19,11 +19,12 @@ class ReportsConfig(AppConfig):
         from reports.inspection.due import tell_due
         from reports.inspection.kind import DEFECT
         from reports.inspection.proofs import prove_inspections
+        from reports.label_views import LABEL
         from reports.lists import list_pdf
         from reports.proofs import prove_sheets
 
         PROOFS |= {"sheets": prove_sheets, "inspections": prove_inspections}
         PRINTERS["pdf"] = list_pdf
-        LISTS["defect"] = DEFECT
+        LISTS |= {"defect": DEFECT, "label": LABEL}
         if tell_due not in STEPS:
             STEPS.append(tell_due)

@@ -87,6 +87,9 @@ def begin(loop_id: int, user: User, *, grade: str, occasion: str) -> Inspection:
     """Begin an inspection of a loop with the lines of its grade. Raises InspectionRefused, PermissionDenied."""
     if grade not in Grade.values or occasion not in Occasion.values:
         raise InspectionRefused(_("Choose how deep to look, and on which occasion."))
+    if occasion == Occasion.INITIAL and grade != Grade.DETAILED:
+        # IEC 60079-17:2013, 4.3, from memory.
+        raise InspectionRefused(_("The inspection before first use is a detailed one: choose that grade."))
     with recorded():
         loop = lock(Loop, loop_id, None)
         access.require(user, "inspection.make", loop.site)

@@ -182,6 +182,9 @@ TABLE: dict[str, Row | Open | Own] = {
     "defect_list": Row(get=PEOPLE),
     "defect_seen": Row(get=PEOPLE),
     "defect": Row(get=MEMBERS, post="dp", record="defect", body="mended", **LOOP),
+    "label_list": Row(get=PEOPLE),
+    "label_seen": Row(get=PEOPLE),
+    "labels": Row(get=SHARED),
     # ------------------------------------------------------------------------------------------------------------- API
     "api_verify": Row(post=PEOPLE, body="case"),
     "api_loops": Row(get=PEOPLE, post="d", body="loop_json"),
