@@ -27,6 +27,8 @@ from registry.views.pages import Column, text
 from reports.labels import GRIDS, KINDS, LOOPS, Grid, LabelsRefused, labels_of, labels_pdf, loops_with_code, own_grid
 from reports.views import pdf_response
 
+SHOWN = ("Service", "Areas", "Verdict", "State", "Revision")
+
 
 def tag(loop: Loop) -> dict[str, Any]:
     return text(loop.tag, url=reverse("loop", args=[loop.pk]), note=loop.site.code, key=loop.pk)
@@ -55,7 +57,11 @@ LABEL = replace(
     edit_action="",
     add_action="",
     fill=fill,
-    columns=(Column("Loop", tag, "tag", LOOP.columns[0].order), Column("Code", code), *LOOP.columns[1:]),
+    columns=(
+        Column("Loop", tag, "tag", LOOP.columns[0].order),
+        Column("Code", code),
+        *(replace(column, shown=column.label in SHOWN) for column in LOOP.columns[1:]),
+    ),
     empty_text="Labels are printed for loops: enter one first.",
 )
 """The list of loops, to choose from."""

@@ -33,8 +33,9 @@ def browser(live_server: Any, monkeypatch: pytest.MonkeyPatch) -> Iterator[Pages
     complaints: list[str] = []
 
     def heard(message: Any) -> None:
-        # A browser also complains about a page that comes as a refusal (409), which tests ask for.
-        if message.type == "error" and "status of 409" not in message.text:
+        # A browser also complains about a page that comes as a refusal (409) and about a connection that a test broke.
+        asked_for = ("status of 409", "net::ERR_FAILED")
+        if message.type == "error" and not any(part in message.text for part in asked_for):
             complaints.append(message.text)
 
     with sync_playwright() as play:

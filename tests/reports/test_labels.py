@@ -95,7 +95,14 @@ def test_the_pdf_says_what_the_record_says(sheet: Any, client_as: Any, words_of:
     )
     assert answer["Content-Type"] == "application/pdf"
     words = words_of(answer.content)
-    for text in ("PT-1101-B", "W-PT-1101", "Loop PT-1101", "Ex ia IIC", "Intrinsically safe circuit", "Reactor pressure"):
+    for text in (
+        "PT-1101-B",
+        "W-PT-1101",
+        "Loop PT-1101",
+        "Ex ia IIC",
+        "Intrinsically safe circuit",
+        "Reactor pressure",
+    ):
         assert text in words
     reader = pypdf.PdfReader(io.BytesIO(answer.content))
     assert len(reader.pages) == 1

@@ -52,7 +52,7 @@ def listed(user: User, asked: dict[str, str], today: dt.date) -> list[Due]:
         loops = loops.filter(site__code=asked["site"])
     if "area" in asked:
         loops = loops.filter(
-            pk__in=loops.filter(circuits__members__area=read_key(asked["area"])).order_by().values("pk")
+            pk__in=loops.filter(circuits__members__area=read_key(asked["area"]) or 0).order_by().values("pk")
         )
     loops = selectors.containing(loops, asked.get("q", ""))
     rows = due_rows(loops)

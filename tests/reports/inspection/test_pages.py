@@ -1,0 +1,212 @@
+"""The pages of an inspection without any script, and the paper that is made of it."""
+
+from __future__ import annotations
+
+import io
+from typing import Any
+
+import pypdf
+import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
+
+from reports.inspection import services
+from reports.inspection.models import Inspection, SignedInspection
+from tests.access.world import picture
+from tests.reports.inspection.conftest import DEFECT
+
+pytestmark = pytest.mark.django_db
+HOSTILE = "<script>alert(1)</script> =HYPERLINK(\"x\") {{ 7*7 }} 'ä€'"
+
+
+def place_form(inspection: Any, number: int, **answers: str) -> dict[str, str]:
+    """What the form of a place sends: every line with its mark, and what is answered by the name of the item."""
+    from reports.inspection.views.filling import places_of
+
+    sent = {}
+    for line in places_of(inspection)[number - 1][1]:
+        sent[f"opened-{line.pk}"] = services.state_of(line).mark
+        if line.item in answers:
+            result, _, note = answers[line.item].partition(":")
+            sent |= {f"result-{line.pk}": result, f"note-{line.pk}": note}
+    return sent
+
+
+def test_from_the_list_to_the_first_place(sheet: Any, client_as: Any) -> None:
+    client, loop = client_as("planner"), sheet.approval.loop
+    page = client.get(f"/loops/{loop.pk}/inspections/").content.decode()
+    assert "Never inspected." in page and "issue A" in page
+    answer = client.post(f"/loops/{loop.pk}/inspections/", {"grade": "close", "occasion": "periodic"})
+    inspection = Inspection.objects.get()
+    assert answer["Location"] == f"/inspections/{inspection.pk}/"
+    page = client.get(f"/inspections/{inspection.pk}/places/3/").content.decode()
+    assert "Ui 30 V · Ii 100 mA" in page and 'name="result-' in page
+
+
+@pytest.mark.parametrize("sent", [{}, {"grade": "deep"}, {"grade": "visual", "occasion": "initial"}])
+def test_what_cannot_be_begun_is_told(sent: dict[str, str], loop: Any, client_as: Any) -> None:
+    answer = client_as("planner").post(f"/loops/{loop.pk}/inspections/", sent)
+    assert answer.status_code == 409 and not Inspection.objects.exists()
+
+
+def test_a_loop_that_is_not_issued_says_so(loop: Any, begin: Any, client_as: Any) -> None:
+    inspection = begin(loop)
+    client = client_as("planner")
+    for path in (f"/loops/{loop.pk}/inspections/", f"/inspections/{inspection.pk}/"):
+        assert (
+            "not issued" in client.get(path).content.decode()
+            or "nothing is issued" in client.get(path).content.decode()
+        )
+    assert "not issued" in client.get(f"/inspections/{inspection.pk}/places/1/").content.decode()
+
+
+def test_a_faulty_line_hinders_none_of_the_others(loop: Any, begin: Any, client_as: Any) -> None:
+    inspection = begin(loop, "visual")
+    sent = place_form(inspection, 1, documents="ok", earth_sound="not_checked:")
+    answer = client_as("planner").post(f"/inspections/{inspection.pk}/places/1/", sent)
+    page = answer.content.decode()
+    assert answer.status_code == 400 and "Say why it was not checked" in page
+    lines = {line.item: line.result for line in inspection.lines.all()}
+    assert (lines["documents"], lines["earth_sound"]) == ("ok", "")
+    assert page.count("checked>") >= 2 or page.count(" checked") >= 2
+
+
+def test_saving_goes_on_to_the_next_place(loop: Any, begin: Any, client_as: Any) -> None:
+    inspection = begin(loop, "visual")
+    sent = place_form(inspection, 1, documents="ok", earth_sound="ok") | {"next": "1"}
+    answer = client_as("planner").post(f"/inspections/{inspection.pk}/places/1/", sent)
+    assert answer["Location"] == f"/inspections/{inspection.pk}/places/2/"
+    line = inspection.lines.get(item="documents")
+    one = place_form(inspection, 1) | {"save": str(line.pk)}
+    answer = client_as("planner").post(f"/inspections/{inspection.pk}/places/1/", one)
+    assert answer["Location"].endswith(f"#line-{line.pk}")
+
+
+def test_what_nobody_touched_overwrites_nothing(loop: Any, begin: Any, client_as: Any, people: Any) -> None:
+    inspection = begin(loop, "visual")
+    stale = place_form(inspection, 1)
+    line = inspection.lines.get(item="documents")
+    services.save_line(inspection.pk, line.pk, people["designer"], services.LineText("not_checked", "Office closed."))
+    answer = client_as("planner").post(f"/inspections/{inspection.pk}/places/1/", stale)
+    line.refresh_from_db()
+    assert answer.status_code == 302 and line.note == "Office closed."
+
+
+def test_hostile_text_stays_text(loop: Any, begin: Any, client_as: Any, words_of: Any) -> None:
+    inspection = begin(loop, "visual")
+    sent = place_form(inspection, 1, documents=f"not_checked:{HOSTILE}")
+    client = client_as("planner")
+    assert client.post(f"/inspections/{inspection.pk}/places/1/", sent).status_code == 302
+    page = client.get(f"/inspections/{inspection.pk}/").content.decode()
+    assert "<script>alert" not in page and "&lt;script&gt;alert(1)" in page and "{{ 7*7 }}" in page
+    assert "<script>alert(1)" in words_of(client.get(f"/inspections/{inspection.pk}/paper.pdf").content)
+
+
+def test_one_line_is_saved_for_the_script(loop: Any, begin: Any, client_as: Any) -> None:
+    inspection = begin(loop, "close")
+    line = inspection.lines.get(item="nameplate", subject="PT-1101")
+    client, path = client_as("planner"), f"/inspections/{inspection.pk}/lines/{line.pk}/"
+    sent = {
+        f"opened-{line.pk}": services.state_of(line).mark,
+        f"result-{line.pk}": "defect",
+        f"note-{line.pk}": "Another plate.",
+        f"priority-{line.pk}": "1",
+        f"found-{line.pk}-0": "24 V",
+    }
+    told = client.post(path, sent).json()
+    assert told["done"] == 1 and "Does not comply" in told["outcome"]
+    # Sent once more because the answer was lost, it is no other state; something else with the same mark is.
+    assert client.post(path, sent).status_code == 200
+    assert client.post(path, sent | {f"note-{line.pk}": "No, another."}).status_code == 400
+    again = sent | {f"opened-{line.pk}": told["mark"], f"note-{line.pk}": ""}
+    answer = client.post(path, again)
+    assert answer.status_code == 400 and "Say what is wrong" in answer.json()["faults"][0]
+
+
+def test_a_photo_comes_with_its_line_and_is_shown_to_members_alone(loop: Any, begin: Any, client_as: Any) -> None:
+    inspection = begin(loop, "visual")
+    line = inspection.lines.get(item="damage")
+    number = 4
+    sent: dict[str, Any] = place_form(inspection, number, damage="ok")
+    sent[f"photo-{line.pk}"] = SimpleUploadedFile("cable.png", picture(), "image/png")
+    client = client_as("planner")
+    assert client.post(f"/inspections/{inspection.pk}/places/{number}/", sent).status_code == 302
+    page = client.get(f"/inspections/{inspection.pk}/").content.decode()
+    assert "cable.png" in page
+    from registry.models import Attachment
+
+    photo = Attachment.objects.get()
+    path = f"/inspections/{inspection.pk}/photos/{photo.pk}/"
+    answer = client_as("reader").get(path)
+    assert answer.content == picture() and answer["X-Content-Type-Options"] == "nosniff"
+    assert "sandbox" in answer["Content-Security-Policy"]
+    assert client_as("neighbour").get(path).status_code == 404
+    assert client_as("reader").get(f"/files/{photo.pk}/").status_code == 404
+    bad: dict[str, Any] = place_form(inspection, number)
+    bad[f"photo-{line.pk}"] = SimpleUploadedFile("x.png", b"<svg onload=alert(1)>", "image/png")
+    answer = client.post(f"/inspections/{inspection.pk}/places/{number}/", bad)
+    assert answer.status_code == 400 and "Attach a PDF, or a picture" in answer.content.decode()
+
+
+def test_signing_on_the_page(loop: Any, begin: Any, fill: Any, client_as: Any, password: str) -> None:
+    inspection = begin(loop, "visual")
+    client, path = client_as("planner"), f"/inspections/{inspection.pk}/conclude/"
+    assert client.post(path, {"password": password}).status_code == 409
+    fill(inspection, damage=DEFECT)
+    assert client.post(path, {"password": ""}).status_code == 400
+    wrong = client.post(path, {"password": "wrong"})
+    assert wrong.status_code == 400 and "password is not right" in wrong.content.decode()
+    page = client.post(path, {"password": password, "remark": "Windy."}, follow=True).content.decode()
+    assert "Signed" in page and "Windy." in page and "The gland is loose." in page
+    assert SignedInspection.objects.get().content["remark"] == "Windy."
+    assert client.get(f"/inspections/{inspection.pk}/places/1/").status_code == 302
+
+
+def test_too_many_wrong_passwords_are_stopped(loop: Any, begin: Any, fill: Any, client_as: Any, password: str) -> None:
+    inspection = fill(begin(loop, "visual"))
+    client, path = client_as("planner"), f"/inspections/{inspection.pk}/conclude/"
+    statuses = [client.post(path, {"password": "wrong"}).status_code for _try in range(8)]
+    assert 429 in statuses
+    assert client.post(path, {"password": password}).status_code == 429
+    assert not SignedInspection.objects.exists()
+
+
+# -------------------------------------------------------------------------------------------------------------- paper
+
+
+def test_a_blank_checklist_says_what_the_record_says(loop: Any, begin: Any, client_as: Any, words_of: Any) -> None:
+    """Every line of the checklist stands in the PDF, as another program reads it."""
+    asked = {"loop": loop.pk, "grade": "detailed", "occasion": "initial"}
+    answer = client_as("reader").get("/inspections/round.pdf", asked)
+    words = words_of(answer.content)
+    for line in begin(loop, "detailed", "initial").lines.all():
+        assert " ".join(line.text.split()) in words
+        assert " ".join(line.expected.split()) in words
+    assert "NOT ISSUED" in words and "not checked" in words and "n/a" in words
+    assert "This result is an aid to a competent person" in words
+
+
+def test_a_round_has_a_list_and_a_page_for_each_loop(make_loop: Any, loop: Any, client_as: Any, pages_of: Any) -> None:
+    other = make_loop(tag="PT-9")
+    asked = {"loop": [loop.pk, other.pk], "grade": "visual"}
+    data = client_as("reader").get("/inspections/round.pdf", asked).content
+    pages = pages_of(data)
+    assert "Visual inspection of 2 loops" in pages[0] and "PT-1101" in pages[0] and "PT-9" in pages[0]
+    assert sum("INSPECTION · VISUAL" in page.upper() for page in pages) == 2
+    assert pypdf.PdfReader(io.BytesIO(data)).metadata.title == "Visual inspection of 2 loops"
+
+
+def test_the_signed_record_on_paper(signed: Any, loop: Any, client_as: Any, words_of: Any) -> None:
+    found = {"result": "defect", "note": "Another plate.", "priority": "1", "found": {"uo_v": "31 V"}}
+    record = signed(loop, "close", nameplate=found)
+    client = client_as("reader")
+    data = client.get(f"/inspections/{record.inspection_id}/paper.pdf").content
+    words = words_of(data)
+    for text in ("The planner", "Uo 31 V", "(on record 28 V)", "Another plate.", "Does not comply", "As it should be"):
+        assert text in words
+    assert record.content["lines"][0]["text"] in words
+    assert client.get(f"/inspections/{record.inspection_id}/paper.pdf").content == data
+
+
+@pytest.mark.parametrize(("query", "status"), [("", 302), ("?loop=999999", 404), ("?loop=x", 302)])
+def test_a_round_without_loops(query: str, status: int, client_as: Any, loop: Any) -> None:
+    assert client_as("reader").get(f"/inspections/round.pdf{query}").status_code == status
