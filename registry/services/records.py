@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from functools import cache
 from typing import Any, TypeVar
@@ -49,6 +49,9 @@ class StaleRecord(Exception):
         self.record = record
         self.opened_version = opened_version
         super().__init__(f"{record.label()} was changed by somebody else since you opened it.")
+
+
+CAME_WITH_PROGRAM = "As it came with the program, recorded before its first change."
 
 
 @dataclass(frozen=True)
@@ -143,10 +146,18 @@ def record_revision(record: Record, author: Author, *, anew: bool = False) -> Re
     return revision
 
 
+def record_start(record: Record, author: Author) -> None:
+    """What came with the program has no revision: before its first change, what it said goes first into its history.
+
+    It is recorded by whoever changes it, for a revision has an author; its reason says how it came.
+    """
+    if record.record_kind == "scheme" and record.pk and latest_revision(record) is None:
+        record_revision(record, replace(author, reason=CAME_WITH_PROGRAM))
+
+
 def deed_of(record: Record, revision: Revision, author: Author, last: Revision | None) -> Told:
     """What the change log says of a revision that follows `last`."""
-    # The usual schemes are there from the start, without a revision.
-    verb = Deed.CHANGE if last or record.version > 1 else Deed.ADD
+    verb = Deed.CHANGE if last else Deed.ADD
     if last and last.snapshot["archived"] != revision.snapshot["archived"]:
         verb = Deed.ARCHIVE if record.is_archived else Deed.RESTORE
     return told(revision, verb, author, site_of(record))
@@ -226,6 +237,7 @@ def save_text(
             raise EntryRefused({"second_factor": [refusal]})
         if kind == "scheme":
             refuse_rename(record, cleaned)
+            record_start(record, author)
         write(record, cleaned)
         record_revision(record, author)
     return record
@@ -362,6 +374,7 @@ def set_archived(record: Record, archived: bool, author: Author, *, opened_versi
     access.require(author.user, ACTIONS.get(record.record_kind, "register.edit"), site)  # type: ignore[arg-type]
     with recorded():
         record = lock(type(record), record.pk, opened_version)
+        record_start(record, author)
         record.archived_at = timezone.now() if archived else None
         record.version += 1
         record.save()

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from typing import Any
 
 from django.db.models import QuerySet
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
@@ -118,6 +118,8 @@ def compare(request: HttpRequest, kind: KindPage, pk: int) -> HttpResponse:
     """Any two revisions of a record, field by field."""
     record = find(request, kind, pk)
     revisions = revisions_of(record)
+    if not revisions.exists():
+        return HttpResponseRedirect(kind.url(record, "history"))  # it says why there is none
     before, after = chosen_revisions(request, revisions)
     context = comparison(revisions, before, after, described(kind, before, after, {}))
     context |= {

@@ -6,14 +6,16 @@ from importlib import import_module
 from typing import Any
 
 import pytest
+from django.contrib.auth import get_user_model
 from django.utils import timezone
 from hypothesis import given
 from hypothesis import strategies as st
 
 from registry.models import Change, Revision, Scheme
 from registry.number_forms import NumberFormError, fits, read_form
+from registry.selectors import record_text
 from registry.services.expiry import reached_since
-from registry.services.records import EntryRefused
+from registry.services.records import Author, EntryRefused, save_text
 
 USUAL = import_module("registry.migrations.0014_usual_schemes").USUAL
 MONDAY = dt.date(2030, 6, 3)
@@ -123,7 +125,7 @@ def test_a_scheme_in_use_keeps_its_name_and_the_usual_ones_are_changed_not_added
     with pytest.raises(EntryRefused, match="keep the name"):
         save("scheme", text | {"name": "ATEX 2"}, record_id=atex.pk)
     assert save("scheme", text, record_id=atex.pk).leads == (10,)
-    assert Revision.objects.get(kind="scheme", record_id=atex.pk).number == 1
+    assert Revision.objects.filter(kind="scheme", record_id=atex.pk).latest("number").number == 2
     assert Change.objects.order_by("number").last().verb == "change"  # type: ignore[union-attr]
 
 
@@ -172,3 +174,29 @@ def test_who_may_keep_schemes(role: str, status: int, client_as: Callable[[str],
     assert page.status_code == 200 and "EXA 21 ATEX 0101 X" in page.content.decode()
     assert client.get(f"/schemes/{scheme.pk}/edit/").status_code == status
     assert client.get("/schemes/new/").status_code == status
+
+
+@pytest.mark.django_db
+def test_a_scheme_that_came_with_the_program_has_an_honest_history(
+    people: Any, client_as: Callable[[str], Any]
+) -> None:
+    client = client_as("keeper")
+    scheme = Scheme.objects.get(name="PESO")
+    history, compare = f"/schemes/{scheme.pk}/history/", f"/schemes/{scheme.pk}/compare/"
+    page = client.get(history)
+    assert page.status_code == 200 and "As it came with the program" in page.content.decode()
+    assert client.get(compare).headers["Location"] == history
+    people = get_user_model().objects
+    text = record_text(scheme) | {"description": "India, by its own rules"}
+    save_text("scheme", text, Author(people.get(username="keeper"), reason="Named rightly"), record_id=scheme.pk)
+    (change,) = client.get(compare).context["rows"]
+    assert (change["before"], change["after"]) == ("India", "India, by its own rules")
+    entries = client.get(history).context["entries"]
+    assert [entry["revision"].reason for entry in entries] == [
+        "Named rightly",
+        "As it came with the program, recorded before its first change.",
+    ]
+    assert [change.verb for change in Change.objects.filter(kind="scheme", record_id=scheme.pk).order_by("number")] == [
+        "add",
+        "change",
+    ]
