@@ -118,6 +118,8 @@ class Report:
             faults, rows = len(self.faults), self.rows
             found = f"{faults} {'fault' if faults == 1 else 'faults'} in {rows} {'row' if rows == 1 else 'rows'}"
             return f"{found}: nothing was saved."
+        if not self.rows:
+            return "There is no row below the headings: nothing to save."
         added = f"{self.added} {'added' if self.saved else 'would be added'}"
         return f"{added}, {self.changed} changed, {self.unchanged} left as they are."
 

@@ -20,23 +20,27 @@ class Command(BaseCommand):
     help = "Import a CSV or XLSX table into the register: all of it, or nothing where there is a fault."
 
     def add_arguments(self, parser: CommandParser) -> None:
-        parser.add_argument("file", type=Path, help="the CSV or XLSX file")
+        parser.add_argument("file", type=Path, nargs="?", help="the CSV or XLSX file")
         parser.add_argument("--check", action="store_true", help="tell what would happen and save nothing")
         parser.add_argument(
             "--kind", choices=sorted(KINDS), default="", help="what the table holds; else its headings say"
         )
         parser.add_argument(
-            "--template", action="store_true", help="write an empty table with an example to FILE instead"
+            "--template",
+            action="store_true",
+            help="write the headings with one example to FILE instead; without FILE print them as CSV",
         )
         parser.add_argument("--user", help="user name of the person in whose name this is saved")
         parser.add_argument("--reason", default="", help="why, kept with each revision")
         parser.add_argument("--report", type=Path, help="write the faults to this CSV file")
 
     def handle(self, *arguments: Any, **options: Any) -> None:
-        path: Path = options["file"]
+        path: Path | None = options["file"]
         if options["template"]:
             self.write_template(path, options["kind"])
             return
+        if path is None:
+            raise CommandError("Name the CSV or XLSX file.")
         author = Author(person(options["user"]), Origin.IMPORT, options["reason"] or f"Import of {path.name}")
         try:
             content = path.read_bytes()
@@ -72,7 +76,12 @@ class Command(BaseCommand):
         for effect in changing[:SHOWN]:
             self.stdout.write(f"{effect.site} {effect.tag}: {effect.before} -> {effect.after}. {effect.limiting}")
 
-    def write_template(self, path: Path, kind: str) -> None:
+    def write_template(self, path: Path | None, kind: str) -> None:
+        if path is None:
+            if not kind:
+                raise CommandError(f"Give --kind: one of {', '.join(sorted(KINDS))}.")
+            self.stdout.write(template_file(kind, "csv").decode("utf-8-sig"), ending="")
+            return
         suffix = path.suffix.lstrip(".").lower()
         if not kind or suffix not in {"csv", "xlsx"}:
             raise CommandError("Give --kind and a FILE that ends in .csv or .xlsx for the template.")

@@ -236,3 +236,16 @@ def test_the_command_writes_templates(tmp_path: Any) -> None:
         content: Table = read_table(path.read_bytes())
         assert content.headings[0] == "name"
         assert len(content.rows) == 1
+
+
+def test_headings_alone_say_that_there_is_nothing_to_save(people: Any, capsys: Any, tmp_path: Any) -> None:
+    """The command prints the headings with an example; the headings alone are a table of no rows."""
+    from django.core.management import call_command
+
+    call_command("import_register", template=True, kind="cable_type")
+    headings, example = capsys.readouterr().out.splitlines()
+    assert headings.startswith("name,maker,") and example
+    file = tmp_path / "headings.csv"
+    file.write_text(headings + "\n", encoding="utf-8")
+    call_command("import_register", str(file), user="keeper")
+    assert capsys.readouterr().out.strip() == "There is no row below the headings: nothing to save."
