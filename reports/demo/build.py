@@ -32,6 +32,7 @@ from registry.services.records import Author, save_text
 from reports.demo.cables import CABLES
 from reports.demo.certificates import MET, certificates, years_from
 from reports.demo.devices import DEVICES
+from reports.demo.inspections import build_inspections
 from reports.demo.loops import ORDINARY
 from reports.demo.mistakes import MISTAKES
 from reports.demo.people import build_memberships, build_people
@@ -273,3 +274,4 @@ def build_small(demo: Demo) -> None:
     build_loops(demo, LOOPS)
     change_register(demo)
     attach_nameplate(demo)
+    build_inspections(demo)

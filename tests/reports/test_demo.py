@@ -42,11 +42,11 @@ from reports.demo.loops import AI1, ORDINARY, PAIR_15, PT
 from reports.demo.mistakes import STARVED
 from reports.demo.people import PEOPLE
 from reports.demo.plans import Story, single
-from reports.models import Sheet
+from reports.models import Defect, Inspection, Sheet, SignedInspection
 
 PASSWORD = "a-password-for-the-tests"
 COUNTED = (Site, HazardousArea, Certificate, Equipment, Terminals, CableType, Loop, Member, Verification, Revision)
-COUNTED += (Sheet, WorkflowEvent, User, Membership)
+COUNTED += (Sheet, WorkflowEvent, User, Membership, Inspection, Defect)
 
 MISTAKES = {
     "PT-1401": ("a segment of the cable forgotten", "capacitance", "fail"),
@@ -137,6 +137,16 @@ class PlantTests(TestCase):
         returned = WorkflowEvent.objects.get(verb="return")
         assert len(returned.text) > 20
         assert bytes(Sheet.objects.first().bytes).startswith(b"%PDF")
+
+    def test_inspections_have_found_something(self):
+        states = dict(Defect.objects.values_list("loop__tag", "state"))
+        assert states == {"FT-1107": "done", "XV-1108": "assigned", "LT-3101": "open"}
+        swapped = Defect.objects.get(loop__tag="XV-1108")
+        assert swapped.verdict == "does_not_comply" and swapped.due_on < swapped.signed.inspected_on
+        assert Defect.objects.get(loop__tag="LT-3101").verdict == "complies"
+        assert SignedInspection.objects.filter(is_complete=True).count() == 3
+        under_way = Inspection.objects.get(loop__tag="PT-1102")
+        assert under_way.is_open and under_way.lines.exclude(result="").exists()
 
     def test_a_correction_in_the_register_outdates_an_issued_loop(self):
         assert changed_pins(Loop.objects.get(tag="VT-1111")) == ["Plimsond PV-3"]

@@ -29,6 +29,7 @@ WORDS = {
     "reopen": "revised after issue",
     "correction": "corrected in the register",
     "file": "files attached",
+    "inspection": "inspections",
 }
 
 
