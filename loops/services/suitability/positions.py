@@ -15,6 +15,7 @@ from loops.casefile import CaseError, read_document
 from loops.engine.tables import Tables
 from loops.engine.verdict import decide
 from loops.models import Loop, Member
+from loops.selectors import HEAVY
 from loops.services.suitability.spots import FUNCTION_ORDER, ORDER, Part, Slot, Spot
 from loops.services.tables import tables_of
 from loops.services.verification import today_at
@@ -122,8 +123,8 @@ class Plant:
     @classmethod
     def of(cls, loops: QuerySet[Loop]) -> Plant:
         """The loops of a query, in its order; those that were never judged are left out."""
-        found = loops.select_related("site", "owner", "verification__revision").exclude(verification=None)
-        return cls(list(found))
+        found = loops.select_related("site", "owner", "verification__revision").defer(*HEAVY)
+        return cls([loop for loop in found if loop.verification_id])
 
     def positions(self, loop: Loop) -> list[Position]:
         """Every item of a loop, in the order in which it is connected."""
