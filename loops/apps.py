@@ -11,6 +11,7 @@ class LoopsConfig(AppConfig):
         from loops.services.notices import announce
         from loops.services.permitted import permitted_capacitance
         from loops.services.proofs import prove_approvals, prove_verifications
+        from loops.services.suitability.substitution import DRAFTS, SUBSTITUTION, run_drafts, run_substitution
         from loops.services.tables import tables_told
         from loops.services.uses import describe, foresee, issued
         from loops.tables import register_loops
@@ -20,6 +21,7 @@ class LoopsConfig(AppConfig):
         from registry.plausibility import use_capacitance_table
         from registry.services.changes import LISTENERS
         from registry.services.proofs import PROOFS
+        from registry.services.works import RUNNERS
         from registry.uses import USERS
         from registry.views.pages import LISTS
         from registry.views.searching import SEARCHERS
@@ -33,3 +35,4 @@ class LoopsConfig(AppConfig):
         if announce not in LISTENERS:
             LISTENERS.append(announce)
         PROOFS.update({"verifications": prove_verifications, "approvals": prove_approvals})
+        RUNNERS.update({SUBSTITUTION: run_substitution, DRAFTS: run_drafts})

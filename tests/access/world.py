@@ -31,6 +31,28 @@ def place_of(loop: Any) -> dict[str, Any]:
     return {"member_pk": member.pk, "way": str(member.terminals_id)}
 
 
+def matrix_of(person: Any, loop: Any) -> Any:
+    """A matrix of candidates for the device of a loop, as long work leaves it: the device itself, which suits."""
+    from registry.models import Work, WorkState
+
+    place = place_of(loop)
+    item = loop.circuits.get().members.get(role="device").terminals.equipment
+    candidate = {
+        "key": item.pk,
+        "name": str(item),
+        "serves": 1,
+        "unsure": 0,
+        "family": 2,
+        "doubt": "",
+        "description": "",
+    }
+    row = {"loop": loop.pk, "version": loop.version, "site": "NORTH", "tag": loop.tag, "item": loop.tag}
+    row |= {"member": place["member_pk"], "state": loop.state, "words": "s", "margins": [10], "ways": [place["way"]]}
+    result = {"equipment": item.pk, "name": str(item), "candidates": [candidate], "rows": [row]}
+    values = {"kind": "substitution", "title": "In place of SP-100", "state": WorkState.DONE, "result": result}
+    return Work.objects.create(person=person, **values)
+
+
 def picture() -> bytes:
     """A picture of one point."""
     from PIL import Image
@@ -130,12 +152,14 @@ def build(get: Callable[[str], Any]) -> World:
     line = notices.send([notices.tell(people["reader"], NoticeKind.APPROVED, "PT-4 was approved.", "/loops/")])[0]
     world.keys["notice"] = {"pk": line.pk}
     world.keys["work"] = {"pk": Work.objects.create(person=people["designer"], kind="pack", title="Pack of sheets").pk}
-
+    world.keys["matrix"] = {"pk": matrix_of(people["designer"], draft).pk}
     world.keys |= inspected(people, password, draft)
     line_pk = world.keys["inspection"]["line_pk"]
     text, longer = loop_data(tag="PT-9"), loop_data(tag="PT-1", length="301 m")
     world.bodies |= {
         "loop_many": lambda keys: {"record": keys["pk"], "place": "service", "value": "Level", "reason": "As agreed"},
+        "obsolete": lambda keys: {"equipment": keys["pk"]},
+        "bulk_drafts": lambda keys: {"loop": draft.pk, "reason": "No longer made"},
         "step": lambda keys: {"_version": keys["version"], "text": "As agreed", "reason": "As agreed"},
         "archive": lambda keys: {"_version": keys["version"], "archived": "1", "text": "Gone"},
         "next_issue": lambda keys: form(

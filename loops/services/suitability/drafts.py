@@ -117,6 +117,11 @@ def draft_all(pairs: Iterable[tuple[Position, Candidate]], author: Author) -> li
             made.append(Made(position.loop, " ".join(messages_of(refused.errors))))
         except (WorkflowRefused, PermissionDenied, StaleRecord) as refused:
             made.append(Made(position.loop, str(refused)))
+    return made
+
+
+def tell_of_drafts(made: Sequence[Made], author: Author) -> None:
+    """One line for each designer of the sites, whatever the number of drafts."""
     done = [row.loop for row in made if not row.refusal]
     if done:
         tags = ", ".join(str(loop) for loop in done[:5]) + (" …" if len(done) > 5 else "")
@@ -126,7 +131,6 @@ def draft_all(pairs: Iterable[tuple[Position, Candidate]], author: Author) -> li
             len(done),
         ) % {"count": len(done), "tags": tags, "reason": author.reason}
         tell_designers(done, author.user, subject, f"{reverse('loop_list')}?state=draft")
-    return made
 
 
 def messages_of(errors: Mapping[str, Sequence[str]]) -> list[str]:

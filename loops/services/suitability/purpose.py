@@ -10,6 +10,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 from django.utils.translation import gettext as _
@@ -35,6 +36,7 @@ class Purpose:
     signals: frozenset[str]
 
 
+@lru_cache(maxsize=4096)
 def purpose_of(function: str) -> Purpose:
     """The phrases of a function as typed.
 
