@@ -13,6 +13,7 @@ from typing import NamedTuple
 from loops.engine.arithmetic import at_most
 from loops.engine.case import Case, Group, Permitted
 from loops.engine.findings import (
+    BEYOND,
     FAIL,
     INCOMPLETE,
     NOT_APPLICABLE,
@@ -60,7 +61,36 @@ class _View(NamedTuple):
         return worst, -min(margins, default=ZERO)
 
 
+class Sided(NamedTuple):
+    """One sum against its limit, without words: F or H, and where the way by L/R is taken H/ohm (``by_ratio``).
+
+    ``open_way``: the sum fails, but the way by L/R is not decided.
+    """
+
+    verdict: Verdict
+    value: Decimal | None
+    limit: Decimal | None
+    by_ratio: bool = False
+    open_way: bool = False
+
+    @property
+    def margin(self) -> Decimal | None:
+        """As :attr:`loops.engine.findings.Check.margin`."""
+        if self.value is None or self.limit is None or not self.limit:
+            return None
+        return (self.limit - self.value) / self.limit
+
+
+class Stored(NamedTuple):
+    """The row of permitted values that suits a circuit best, without words: the most severe verdict of the family and
+    the least margin of what is judged; ``None`` where nothing is."""
+
+    verdict: Verdict
+    margin: Decimal | None
+
+
 _SEVERITY = {PASS: 0, FAIL: 2}
+_GRAVITY = {FAIL: 0, BEYOND: 1, INCOMPLETE: 2, PASS: 3}
 _HALVING_OPEN = ", halved as long as the 1 % rule is open"  # a failure is told against the full limit
 
 
@@ -150,11 +180,56 @@ def _sum_why(
     return Remark(is_open, (*operands, missing))
 
 
-def _capacitance(limits: Limits, parts: Parts, feed: Feed, note: str, metres: int | None) -> Check:
+def _sided_capacitance(limits: Limits, parts: Parts, feed: Feed) -> Sided:
     total = parts.ci.known + parts.cc.known
     missing = bool(parts.ci.missing or parts.cc.missing)
     verdict = _verdict(total, missing, limits.strict_c, limits.lenient_c, feed)
-    limit = limits.lenient_c if verdict is FAIL else limits.strict_c
+    return Sided(verdict, total, limits.lenient_c if verdict is FAIL else limits.strict_c)
+
+
+def _sided_inductance(limits: Limits, parts: Parts, feed: Feed, way: RatioWay | None) -> Sided:
+    """``way`` may be left out where the sum passes; it is worked out where it is needed."""
+    total = parts.li.known + parts.lc.known
+    missing = bool(parts.li.missing or parts.lc.missing)
+    verdict = _verdict(total, missing, limits.strict_l, limits.lenient_l, feed)
+    limit = limits.lenient_l if verdict is FAIL else limits.strict_l
+    if verdict is PASS:
+        return Sided(verdict, total, limit)
+    way = way or ratio_way(limits, parts, feed)
+    if way.passed:
+        return Sided(feed.unsettled or PASS, parts.worst_ratio, way.limit, True)
+    if verdict is FAIL and way.passed is None:
+        return Sided(INCOMPLETE, total, limit, False, True)
+    return Sided(verdict, total, limit)
+
+
+def stored(feed: Feed, parts: Parts) -> Stored:
+    """What :func:`check_storage` finds, without words: for whoever judges very many parts in one place.
+
+    Call in the engine's context.
+    """
+    if not feed.rows:
+        return Stored(feed.unsettled or INCOMPLETE, None)
+    found = []
+    for row in feed.rows:
+        limits = limits_of(row, parts.ci, parts.li)
+        sides = (_sided_capacitance(limits, parts, feed), _sided_inductance(limits, parts, feed, None))
+        margins = [side.margin for side in sides]
+        worst = max(_SEVERITY.get(side.verdict, 1) for side in sides)
+        known = [margin for margin in margins if margin is not None]
+        judged = [m for m, side in zip(margins, sides, strict=True) if m is not None and side.verdict in (PASS, FAIL)]
+        verdicts = [side.verdict for side in sides]
+        if feed.unsettled is not None:
+            verdicts.append(feed.unsettled)
+        elif limits.halved is None:
+            verdicts.append(INCOMPLETE)
+        found.append(((worst, -min(known, default=ZERO)), verdicts, min(judged, default=None)))
+    _, verdicts, margin = found[0] if len(found) == 1 else min(found, key=lambda item: item[0])
+    return Stored(min(verdicts, key=_GRAVITY.__getitem__), margin)
+
+
+def _capacitance(limits: Limits, parts: Parts, feed: Feed, note: str, metres: int | None) -> Check:
+    verdict, total, limit, _, _ = _sided_capacitance(limits, parts, feed)
     why = _sum_why("F", verdict, (parts.ci, parts.cc), limit, note, feed)
     cure = None
     if verdict is FAIL:
@@ -163,11 +238,8 @@ def _capacitance(limits: Limits, parts: Parts, feed: Feed, note: str, metres: in
 
 
 def _inductance(limits: Limits, parts: Parts, feed: Feed, note: str, metres: int | None, way: RatioWay) -> Check:
-    total = parts.li.known + parts.lc.known
-    missing = bool(parts.li.missing or parts.lc.missing)
-    verdict = _verdict(total, missing, limits.strict_l, limits.lenient_l, feed)
-    limit = limits.lenient_l if verdict is FAIL else limits.strict_l
-    if verdict is not PASS and way.passed:
+    verdict, total, limit, by_ratio, open_way = _sided_inductance(limits, parts, feed, way)
+    if by_ratio:
         why = Remark(
             "L/R of every cable, at most {0:H/ohm}, is within Lo/Ro, {1:H/ohm-}{2}, so the inductance of the cable "
             "sets no limit; Li of the devices is {3:H}.",
@@ -181,18 +253,17 @@ def _inductance(limits: Limits, parts: Parts, feed: Feed, note: str, metres: int
         rule = "inductance_ratio_computed" if way.recomputed else "inductance_ratio"
         return Check(
             CheckId.INDUCTANCE,
-            feed.unsettled or PASS,
+            verdict,
             (feed.name,),
             why,
             rule,
-            parts.worst_ratio,
-            way.limit,
+            total,
+            limit,
             "H/ohm",
         )
-    why = _sum_why("H", verdict, (parts.li, parts.lc), limit, note, feed)
+    why = _sum_why("H", FAIL if open_way else verdict, (parts.li, parts.lc), limit, note, feed)
     cure = None
-    if verdict is FAIL and way.passed is None:
-        verdict = INCOMPLETE
+    if open_way:
         why = Remark(
             why.template + " Lo/Ro is stated, but L/R of a cable or Li of a device is not known, so this way is open.",
             why.operands,

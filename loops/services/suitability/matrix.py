@@ -16,9 +16,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from loops.engine.arithmetic import with_full_precision
+from loops.engine.case import Device
+from loops.engine.seats import Devices, Seat
 from loops.engine.tables import Tables
 from loops.services.suitability.screen import Code, screen_devices, screen_sources
-from loops.services.suitability.spots import FUNCTION_ORDER, ORDER, Part, Spot, outcome_of
+from loops.services.suitability.spots import FUNCTION_ORDER, ORDER, Part, Spot, headroom, outcome_of
 
 NOT_JUDGED = 255
 NO_MARGIN = -(2**31)
@@ -114,31 +117,47 @@ _shared: dict[str, Any] = {}
 
 def _begin(pool: Sequence[Sequence[Part]], tables: Tables | None) -> None:
     """What every portion needs, given to a process once."""
-    _shared.update(pool=pool, tables=tables)
+    _shared.update(judge=Judge(pool, tables))
 
 
 def _portion(portion: Portion) -> tuple[int, Rows]:
     start, spots, columns = portion
-    return start, judge_rows(spots, _shared["pool"], columns, _shared["tables"])
+    return start, _shared["judge"].rows(spots, columns)
 
 
-def judge_rows(
-    spots: Sequence[Spot], pool: Sequence[Sequence[Part]], columns: Sequence[NDArray[np.intp]], tables: Tables | None
-) -> Rows:
-    """The exact figures of the chosen parts of each spot."""
-    rows: Rows = []
-    for spot, chosen in zip(spots, columns, strict=True):
+class Judge:
+    """Judges parts of a pool in spots, exactly. Of single devices what does not depend on the pair is judged once."""
+
+    def __init__(self, pool: Sequence[Sequence[Part]], tables: Tables | None) -> None:
+        self.pool, self.tables = pool, tables
+        single = [row[0] for row in pool if len(row) == 1 and isinstance(row[0], Device)]
+        self.devices = Devices(single) if len(single) == len(pool) else None
+
+    @with_full_precision
+    def rows(self, spots: Sequence[Spot], columns: Sequence[NDArray[np.intp]]) -> Rows:
+        """The exact figures of the chosen parts of each spot."""
+        return [(chosen, self._figures(spot, chosen)) for spot, chosen in zip(spots, columns, strict=True)]
+
+    def _figures(self, spot: Spot, chosen: NDArray[np.intp]) -> NDArray[np.int64]:
         figures = np.empty((4, len(chosen)), dtype=np.int64)
-        for number, column in enumerate(chosen):
-            outcome = outcome_of(spot, pool[column], tables)
-            figures[:, number] = (
-                ORDER.index(outcome.verdict),
-                FUNCTION_ORDER.index(outcome.function),
-                in_steps(outcome.margin),
-                in_steps(outcome.headroom),
-            )
-        rows.append((chosen, figures))
-    return rows
+        seat = None
+        if self.devices and len(chosen) > 1 and len(spot.slots) == len(spot.cases) == 1 and not spot.slots[0].is_source:
+            seat = Seat(spot.cases[0], spot.slots[0].row, self.tables)
+        for number, column in enumerate(chosen.tolist()):
+            if seat and self.devices:
+                verdict, function, margin = seat.decide(self.devices, column)
+                verdict = min(spot.rest, verdict, key=RANK.__getitem__)
+                works = min(spot.rest_function, function.verdict, key=FUNCTION_RANK.__getitem__)
+                rooms = [room for part in function.parts if (room := headroom(part)) is not None]
+                room = min(rooms, default=None)
+            else:
+                verdict, works, margin, room, _ = outcome_of(spot, self.pool[column], self.tables)
+            figures[:, number] = RANK[verdict], FUNCTION_RANK[works], in_steps(margin), in_steps(room)
+        return figures
+
+
+RANK = {verdict: number for number, verdict in enumerate(ORDER)}
+FUNCTION_RANK = {verdict: number for number, verdict in enumerate(FUNCTION_ORDER)}
 
 
 def in_steps(share: Decimal | None) -> int:
@@ -157,8 +176,9 @@ def _judged(
     portions: Sequence[Portion], pool: Sequence[Sequence[Part]], tables: Tables | None, processes: int
 ) -> Iterator[tuple[int, Rows]]:
     if processes < 2 or len(portions) < 2:
+        judge = Judge(pool, tables)
         for start, spots, columns in portions:
-            yield start, judge_rows(spots, pool, columns, tables)
+            yield start, judge.rows(spots, columns)
         return
     context = multiprocessing.get_context("spawn")
     with ProcessPoolExecutor(processes, context, _begin, (pool, tables)) as workers:
