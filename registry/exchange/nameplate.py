@@ -69,6 +69,8 @@ class NameplateValue:
     unit: str
     text: str
     warning: str = ""
+    group: str = ""
+    """The group that the circuit names, as it stands in the file: Co and Lo hold for it."""
 
 
 @dataclass(frozen=True)
@@ -283,7 +285,7 @@ class _Reader:
         for behaviour, child in children(element, CIRCUIT):
             for key, item in children(child, behaviour):
                 if key in QUANTITIES and item.value:
-                    circuit.values |= self._quantity(item, key, name)
+                    circuit.values |= self._quantity(item, key, name, texts.get(f"{CIRCUIT}/ExplosionGroup", group))
                     circuit.sides.add("device" if behaviour == PASSIVE else "source")
         if circuit.sides:
             self.rows.append(circuit)
@@ -297,14 +299,14 @@ class _Reader:
             )
         return ""
 
-    def _quantity(self, element: Element, path: str, terminals: str) -> dict[str, str]:
+    def _quantity(self, element: Element, path: str, terminals: str, group: str = "") -> dict[str, str]:
         """The column with the text that an entry reads; nothing where the value is not taken over."""
         column, symbol, kind = QUANTITIES[path]
         if not element.value:
             return {}
         unit = template()[path].unit
         text, warning = self._converted(element, unit, kind, symbol)
-        self.values.append(NameplateValue(terminals, column, symbol, element.value, unit, text, warning))
+        self.values.append(NameplateValue(terminals, column, symbol, element.value, unit, text, warning, group))
         if warning:
             self.warnings.append(f"Terminals {terminals}: {warning}" if terminals else warning)
         return {column: text} if text else {}

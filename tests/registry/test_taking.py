@@ -279,3 +279,12 @@ def test_a_marking_that_cannot_be_read_is_a_fault_of_its_field(client_as: Callab
     assert answer.status_code == 200
     assert [error["id"] for error in answer.context["errors"]] == ["f-marking"]
     assert form_of(answer)["marking"] == "Ex apples IIC"
+
+
+def test_co_of_a_nameplate_names_the_group_that_it_holds_for(source: Any, client_as: Callable[[str], Any]) -> None:
+    client = client_as("keeper")
+    file = client.get(reverse("equipment_nameplate_file", args=[source.pk])).content
+    answer = client.post(reverse("equipment_nameplate"), {"file": SimpleUploadedFile("plate.json", file)})
+    shown = {(row["value"].symbol, row["value"].group) for row in answer.context["plates"][0]["values"]}
+    # The fixture `source` permits 83 nF for IIC.
+    assert ("Co", "IIC") in shown
