@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import NamedTuple
 
+from loops.engine.arithmetic import with_full_precision
 from loops.engine.case import Case, Device, Source
 from loops.engine.findings import CheckId, CircuitVerdict, FunctionPart, Verdict
 from loops.engine.tables import Tables
@@ -76,6 +77,7 @@ def with_parts(spot: Spot, parts: Sequence[Part]) -> tuple[Case, ...]:
     return tuple(cases)
 
 
+@with_full_precision
 def outcome_of(spot: Spot, parts: Sequence[Part], tables: Tables | None = None) -> Outcome:
     """Judge a spot with other parts, exactly."""
     return summed([decide(case, tables) for case in with_parts(spot, parts)], spot.rest, spot.rest_function)

@@ -17,6 +17,7 @@ from tests.loops.suitability import pairs
 QUANTITIES = {CheckId.VOLTAGE, CheckId.CURRENT, CheckId.POWER, CheckId.CAPACITANCE, CheckId.INDUCTANCE}
 
 
+@with_full_precision
 def on_the_whole_circuit(case: Case, index: int, device: Device) -> tuple[object, ...]:
     rows = list(case.devices)
     rows[index] = replace(device, name=rows[index].name)
