@@ -148,6 +148,7 @@ CERTIFICATE = KindPage(
         in_use(Certificate, "terminals"),
     ),
     counted={"equipment_count": Count("terminals__equipment", distinct=True)},
+    counted_in={"equipment_count": "terminals"},
     fill=querysets.count_equipment,
     key_fields=("number",),
     empty_text="Add a certificate as it is printed; equipment then refers to it by number and issue.",

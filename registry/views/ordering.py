@@ -22,7 +22,8 @@ def parts_of(kind: KindPage, found: QuerySet[Any], sort: str) -> list[QuerySet[A
         if first not in kind.counted_in:
             return [found.annotate(**counting).order_by(*names)]
         own = kind.model._default_manager.filter(pk=OuterRef("pk"), **{f"{kind.counted_in[first]}__isnull": False})
-        some = found.filter(Exists(own)).annotate(**counting).order_by(*names)
+        # The count reuses the joins of this filter, which begin at what is counted.
+        some = found.filter(**{f"{kind.counted_in[first]}__isnull": False}).annotate(**counting).order_by(*names)
         none = found.filter(~Exists(own)).order_by(*names[1:])
         return [some, none] if descending else [none, some]
     if may_be_null(kind, first):
