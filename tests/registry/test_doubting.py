@@ -74,6 +74,28 @@ def test_the_marking_is_compared_with_level_and_group(
     assert [column for _, column in columns(save("equipment", source_data))] == doubted
 
 
+@pytest.mark.parametrize(
+    "marking, level, epls",
+    [
+        ("Ex ia IIC T4 Ga", "ia", []),
+        ("Ex ia IIC T4 Gb", "ia", ["Gb"]),
+        ("Ex ia IIC T4 Ga/Gb", "ia", ["Gb"]),
+        ("Ex ib IIC T4 Gb", "ib", []),
+        ("Ex ic IIC T4 Gc", "ic", []),
+        ("Ex ia IIC T4", "ia", []),
+        ("Ex ia IIC T4 Gb", "", []),
+    ],
+)
+def test_an_epl_below_the_level_is_told(
+    marking: str, level: str, epls: list[str], device_data: Any, save: Callable[..., Any]
+) -> None:
+    """ia alone does not make Ga: the EPL of the whole item counts for its zone (IEC 60079-14, 5.3, from memory)."""
+    device_data["marking"] = marking
+    device_data["terminals"][0] |= {"level": level, "gas_group": "IIC"}
+    found = [doubt.text for doubt in doubts(save("equipment", device_data)) if "EPL" in doubt.text]
+    assert [text.split(",")[0].removeprefix("The EPL of the marking is ") for text in found] == epls
+
+
 def test_a_marking_that_stays_dark_says_what_is_wrong_with_it_as_it_stands() -> None:
     with pytest.raises(MarkingError, match="T9"):
         parse_markings("II 1 G Ex ia IIC T9 Ga")
