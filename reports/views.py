@@ -46,7 +46,7 @@ def approve(request: HttpRequest, pk: int) -> HttpResponse:
     if request.method != "POST":
         return approve_page(request, loop)
     password, passkey = request.POST.get("password", ""), passkey_answer(request, loop)
-    if not password and passkey is None:
+    if not password and passkey is None and person(request).has_usable_password():
         return approve_page(request, loop, "Type your password: it signs the loop.", at="id-password", status=400)
     try:
         text = typed(request, "text", 2000)
@@ -119,6 +119,8 @@ def approve_page(
     hindrances = obstacles(loop) + obstacles_to_sign(loop) + open_matters(loop) if in_review else []
     revision = verification.revision if verification else latest_revision(loop)
     can_sign = in_review and not reason and not hindrances
+    passkey = asked_of_passkey(request, loop) if can_sign else {}
+    has_password = person(request).has_usable_password()
     context: dict[str, Any] = {
         "section": "loops",
         "crumbs": [
@@ -142,7 +144,9 @@ def approve_page(
         "reason": reason,
         "obstacles": hindrances,
         "can_sign": can_sign,
-        "passkey": asked_of_passkey(request, loop) if can_sign else {},
+        "passkey": passkey,
+        "has_password": has_password,
+        "no_way_to_sign": can_sign and not passkey and not has_password,
         "errors": [{"id": at, "label": "Password" if at else "", "text": refusal}] if refusal else [],
         "remark": request.POST.get("text", ""),
     }

@@ -99,6 +99,12 @@ def proven(
 
     Belongs into a transaction of its own that commits in either case. Raises SignatureLimited.
     """
+    if passkey is None and not user.has_usable_password():
+        # Nothing was guessed, so nothing is counted.
+        return _(
+            "You have no password here, so nothing was signed: add a passkey (menu, How I log in) and sign with it, or "
+            "ask an administrator of your site to set a password for you."
+        )
     key = limited(user)
     with_what, evidence = SignedWith.PASSWORD, {}
     if passkey is None:

@@ -72,6 +72,21 @@ def test_who_has_no_passkey_is_asked_for_none(submitted: Any, client_as: Any) ->
     assert "passkey" not in page
 
 
+def test_who_logs_in_through_a_service_alone_is_told_how_to_come_to_sign(
+    submitted: Any, people: Any, client_as: Any
+) -> None:
+    people["approver"].set_unusable_password()
+    people["approver"].save()
+    client, address = client_as("approver"), f"/loops/{submitted.pk}/approve/"
+    page = client.get(address).content.decode()
+    assert "You cannot sign yet." in page and "Add a passkey and sign with it" in page
+    assert "/account/passkeys/add/" in page and 'type="password"' not in page
+    for _ in range(7):
+        answer = client.post(address, {"_version": str(submitted.version), "password": "anything"})
+        assert answer.status_code == 400 and "You have no password here" in answer.content.decode()
+    assert not Approval.objects.exists()
+
+
 def test_an_answer_serves_once_and_only_for_the_page_that_asked(approver: Any, submitted: Any) -> None:
     client, passkey = approver
     first = passkey.get(open_page(client, submitted))
