@@ -22,6 +22,9 @@ FEW = 20_000
 COUNTED = 1_000
 """So far it is counted among more."""
 
+WHOLE = 10_000
+"""So far a list is counted that is not narrowed, by indexes alone."""
+
 
 class Counted(Paginator[Any]):
     """How many records a list shows on how many pages; `is_open` where there are more than were counted."""
@@ -47,6 +50,9 @@ class Portion(Page[Any]):
     def next_page_number(self) -> int:
         return self.number + 1
 
+    def previous_page_number(self) -> int:
+        return self.number - 1
+
     def end_index(self) -> int:
         return self.start_index() + len(self.object_list) - 1
 
@@ -58,12 +64,13 @@ class Portion(Page[Any]):
 
 
 def most_counted(kind: KindPage, asked: Asked) -> int | None:
-    """How far the records that are asked for are counted; None where to their end: all of a kind, or among few."""
-    tabs = kind.tabs.names() if kind.tabs else ()
-    if not asked.text and all(item.names in ((), tabs) for item in asked.conditions):
-        return None
+    """How far the records that are asked for are counted; None where to their end, because there are few."""
     newest = kind.model._default_manager.aggregate(newest=Max("pk"))["newest"] or 0
-    return None if newest <= FEW else COUNTED
+    if newest <= FEW:
+        return None
+    tabs = kind.tabs.names() if kind.tabs else ()
+    is_whole = not asked.text and all(item.names in ((), tabs) for item in asked.conditions)
+    return WHOLE if is_whole else COUNTED
 
 
 def number_of(found: QuerySet[Any], most: int | None) -> int:

@@ -91,11 +91,14 @@ def test_among_many_it_is_said_that_there_are_more(
     assert "of more than 3 items of equipment" in answer.content.decode()
     assert {tab["count"] for tab in answer.context["tabs"]} == {None}, "no tab says a number that is not known"
     assert len(answer.context["rows"]) == 7
+    for number in ("2", "4", "9999999"):
+        far = client.get("/equipment/", {"q": "t-", "size": "25", "page": number})
+        assert far.status_code == 200
     few = client.get("/equipment/", {"q": "t-3"})
     assert "1–1 of 1 items" in few.content.decode()
     assert [tab["count"] for tab in few.context["tabs"]] == [1, 1, 0, 0, 0]
     whole = client.get("/equipment/")
-    assert whole.context["tabs"][0]["count"] == Equipment.objects.count(), "all of a kind is counted to its end"
+    assert whole.context["tabs"][0]["count"] == Equipment.objects.count(), "what is not narrowed is counted further"
     assert client.get("/equipment/", {"q": "t-", "kind": "source"}).context["page_obj"].paginator.is_open
     assert not client.get("/equipment/", {"q": "t-", "kind": "field_device"}).context["page_obj"].paginator.is_open
 
@@ -119,3 +122,16 @@ def test_a_part_of_a_word_is_found_by_an_index(model: Any) -> None:
         cursor.execute("SET LOCAL enable_seqscan = off; SET LOCAL enable_indexscan = off")
     plan = querysets.containing(model.objects.all(), "x-0012", SEARCHED[model.record_kind]).explain()
     assert index_name(model) in plan
+
+
+def test_a_page_far_behind_what_is_counted_is_shown_with_its_neighbours(
+    people: Any, monkeypatch: pytest.MonkeyPatch, client_as: Callable[[str], Any]
+) -> None:
+    monkeypatch.setattr(portions, "FEW", 5)
+    monkeypatch.setattr(portions, "COUNTED", 30)
+    CableType.objects.bulk_create(CableType(name=f"Cable {number:03}") for number in range(160))
+    answer = client_as("reader").get("/cable-types/", {"q": "cable", "size": "25", "page": "5"})
+    assert answer.status_code == 200
+    assert [row[0]["text"] for row in answer.context["rows"]] == [f"Cable {number}" for number in range(100, 125)]
+    page = answer.content.decode()
+    assert "page=4" in page and "page=6" in page and "101–125 of more than 30" in page
