@@ -15,7 +15,9 @@ class ReportsConfig(AppConfig):
         from registry.printing import PRINTERS
         from registry.services.due import STEPS
         from registry.services.proofs import PROOFS
+        from registry.services.works import RUNNERS
         from registry.views.pages import LISTS
+        from reports.inspection import rounds
         from reports.inspection.due import tell_due
         from reports.inspection.kind import DEFECT
         from reports.inspection.proofs import prove_inspections
@@ -25,6 +27,7 @@ class ReportsConfig(AppConfig):
 
         PROOFS |= {"sheets": prove_sheets, "inspections": prove_inspections}
         PRINTERS["pdf"] = list_pdf
+        RUNNERS[rounds.KIND] = rounds.run_round
         LISTS |= {"defect": DEFECT, "label": LABEL}
         if tell_due not in STEPS:
             STEPS.append(tell_due)

@@ -27,7 +27,7 @@ from reports.sheets.paper import code_svg
 LOOPS, ITEMS, CABLES = "loops", "items", "cables"
 KINDS = (LOOPS, ITEMS, CABLES)
 WORDS = "Intrinsically safe circuit"
-MOST_LABELS = 2_000
+MOST_LABELS = 1_000
 SMALLEST_MM, LARGEST_MM = 10.0, 300.0
 SMALLEST_CODE_MM = 11.0
 PAPERS = {"A4": (pdf.PageSize.A4, 210.0, 297.0), "Letter": (pdf.PageSize.LETTER, 215.9, 279.4)}

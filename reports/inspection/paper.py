@@ -27,8 +27,6 @@ RESULT_SHAPES = {
     Result.NOT_CHECKED: "incomplete",
     Result.NOT_APPLICABLE: "none",
 }
-MOST_LOOPS = 200
-"""How many loops one round may have."""
 
 
 def shown_record(record: Record, link: str, site: Site) -> dict[str, Any]:

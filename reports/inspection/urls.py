@@ -7,6 +7,7 @@ from reports.inspection.views import defects, due, filling, inspections
 urlpatterns = [
     path("inspections/", due.due, name="inspections"),
     path("inspections/due.<str:suffix>", due.export, name="inspections_export"),
+    path("inspections/round/", inspections.begin_round, name="inspection_round_begin"),
     path("inspections/round.pdf", inspections.round_paper, name="inspection_round"),
     path("inspections/<int:pk>/", inspections.inspection, name="inspection"),
     path("inspections/<int:pk>/places/<int:number>/", filling.place, name="inspection_place"),

@@ -173,6 +173,7 @@ TABLE: dict[str, Row | Open | Own] = {
     "inspections": Row(get=SHARED),
     "inspections_export": Row(get=SHARED),
     "inspection_round": Row(get=SHARED),
+    "inspection_round_begin": Row(post=SHARED, body="round"),
     "loop_inspections": Row(get=MEMBERS, post="dp", record="draft", body="begin", **LOOP),
     "inspection": Row(get=MEMBERS, record="inspection", **LOOP),
     "inspection_place": Row(get=MEMBERS, post="dp", record="inspection", body="line", **LOOP),

@@ -175,6 +175,7 @@ def build(get: Callable[[str], Any]) -> World:
         "answer": lambda keys: {"kind": "answer", "text": "It is."},
         "condition": lambda keys: {"_version": keys["version"], "mark": matters[1].mark, "text": "A guard."},
         "signature": lambda keys: {"_version": keys["version"], "password": password},
+        "round": lambda keys: {"loop": draft.pk, "grade": "visual"},
         "begin": lambda keys: {"grade": "visual", "occasion": "periodic"},
         "line": lambda keys: {f"result-{line_pk}": "ok", f"opened-{line_pk}": keys["mark"]},
         "mended": lambda keys: {"_version": keys["version"], "verb": "done", "text": "Mended."},

@@ -94,17 +94,17 @@ def test_run_due_says_what_it_did_and_does_nothing_twice(paper: Any, people: Any
     call_command("run_due", stdout=output)
     assert "1 reached a lead time; 4 people told" in output.getvalue()
     again = run_due(timezone.localdate())
-    assert "already" in again[0] and again[1] == "Mail: nothing waits."
-    assert DueRun.objects.count() == 1 and Notice.objects.count() == 4
+    assert "already" in again[0] and "Mail: nothing waits." in again
+    assert DueRun.objects.filter(name="expiry digest").count() == 1 and Notice.objects.count() == 4
 
 
 def test_run_due_mails_what_was_not_taken(people: Any, mailoutbox: Any, monkeypatch: Any) -> None:
     row = notices.tell(people["reader"], NoticeKind.APPROVED, "PT-7 was approved.", "/loops/")
     row.at = timezone.now() - dt.timedelta(hours=1)
     Notice.objects.bulk_create([row])
-    assert run_due(timezone.localdate())[1] == "Mail: 1 mails sent."
+    assert "Mail: 1 mails sent." in run_due(timezone.localdate())
     assert len(mailoutbox) == 1
-    assert run_due(timezone.localdate())[1] == "Mail: nothing waits."
+    assert "Mail: nothing waits." in run_due(timezone.localdate())
 
 
 def test_run_due_forgets_sessions_that_ran_out(people: Any, client_as: Any) -> None:
@@ -112,7 +112,7 @@ def test_run_due_forgets_sessions_that_ran_out(people: Any, client_as: Any) -> N
     for client in (running, over):
         UserSession.objects.create(user=people["reader"], ip="127.0.0.1", session_key=client.session.session_key)
     Session.objects.filter(pk=over.session.session_key).update(expire_date=timezone.now() - dt.timedelta(days=1))
-    assert run_due(timezone.localdate())[3] == "Sessions: 1 that ran out are forgotten."
+    assert "Sessions: 1 that ran out are forgotten." in run_due(timezone.localdate())
     assert list(Session.objects.values_list("pk", flat=True)) == [running.session.session_key]
     assert UserSession.objects.get().session_key == running.session.session_key
 

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from typing import Any
+from urllib.parse import urlencode
 
 from django.conf import settings
 from django.contrib import messages
-from django.core.exceptions import PermissionDenied
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
@@ -20,11 +20,12 @@ from loops.selectors import visible_loops
 from loops.services.signing import SignatureLimited, SignatureRefused
 from loops.views.requests import person, typed
 from registry import access
+from registry.services import works
 from reports.files import file_name
-from reports.inspection import services
+from reports.inspection import rounds, services
 from reports.inspection.due import due_rows, months_of
 from reports.inspection.models import Grade, Inspection, Occasion
-from reports.inspection.paper import MOST_LOOPS, inspection_pdf, paper_of, shown_record
+from reports.inspection.paper import inspection_pdf, paper_of, shown_record
 from reports.inspection.services import InspectionRefused
 from reports.inspection.views.filling import may_fill, visible
 from reports.views import PAPERS, pdf_response
@@ -191,35 +192,50 @@ def paper(request: HttpRequest, pk: int) -> HttpResponseBase:
     return pdf_response(data, file_name(found.loop.tag, f"inspection-{pk}"), inline=request.GET.get("view") == "1")
 
 
+def keys_of(texts: list[str]) -> list[int]:
+    """Keys of loops as they are sent."""
+    return [int(key) for key in texts if key.isascii() and key.isdigit() and len(key) < 16]
+
+
 @require_safe
 def round_paper(request: HttpRequest) -> HttpResponseBase:
-    """Blank checklists of many loops as one PDF; nothing is kept of it."""
+    """Blank checklists of a few loops as one PDF; nothing is kept of it."""
     user = person(request)
-    if not access.may(user, "inspection.view"):
-        raise PermissionDenied(_("You are not a member of this site."))
-    keys = [int(key) for key in request.GET.getlist("loop") if key.isascii() and key.isdigit() and len(key) < 16]
-    grade, occasion = request.GET.get("grade", ""), request.GET.get("occasion", "") or Occasion.PERIODIC
-    if grade not in Grade.values or occasion not in Occasion.values:
-        grade, occasion = Grade.DETAILED, Occasion.PERIODIC
-    loops = list(visible_loops(user).filter(pk__in=keys).select_related("site")[: MOST_LOOPS + 1])
+    access.require(user, "inspection.view")
+    keys = keys_of(request.GET.getlist("loop"))
+    loops = rounds.chosen(user, keys[: rounds.MOST_AT_ONCE])
     if not loops:
         if keys:
             raise Http404
         messages.error(request, _("Tick the loops of the round first."))
         return redirect("inspections")
-    if len(loops) > MOST_LOOPS:
-        messages.error(request, _("A round has at most %(most)d loops: tick fewer.") % {"most": MOST_LOOPS})
-        return redirect("inspections")
-    shown = [
-        shown_record(
-            services.blank_record(loop, grade, occasion),
-            absolute(reverse("loop_inspections", args=[loop.pk])),
-            loop.site,
-        )
-        for loop in loops
-    ]
-    word = str(Grade(grade).label)
-    title = f"{word} inspection of {loops[0].tag}" if len(loops) == 1 else f"{word} inspection of {len(loops)} loops"
-    size = PAPERS.get(request.GET.get("paper", "").lower()) or paper_of(loops[0].site)
+    grade, occasion = rounds.read_grade(request.GET.get("grade", ""), request.GET.get("occasion", ""))
+    size = PAPERS.get(request.GET.get("paper", "").lower())
+    data = rounds.round_pdf(loops, grade, occasion, size)
     name = file_name(loops[0].tag if len(loops) == 1 else "round", f"checklist-{grade}")
-    return pdf_response(inspection_pdf(title, shown, timezone.now(), size), name, inline=request.GET.get("view") == "1")
+    return pdf_response(data, name, inline=request.GET.get("view") == "1")
+
+
+@require_POST
+def begin_round(request: HttpRequest) -> HttpResponse:
+    """The checklists of a round: at once where they are few, else as long work."""
+    user = person(request)
+    access.require(user, "inspection.view")
+    loops = rounds.chosen(user, keys_of(request.POST.getlist("loop"))[: rounds.MOST_LOOPS + 1])
+    grade, occasion = rounds.read_grade(typed(request, "grade", 8), typed(request, "occasion", 8))
+    if not loops:
+        messages.error(request, _("Tick the loops of the round first."))
+    elif len(loops) > rounds.MOST_LOOPS:
+        messages.error(request, _("A round has at most %(most)d loops: tick fewer.") % {"most": rounds.MOST_LOOPS})
+    elif len(loops) <= rounds.MOST_AT_ONCE:
+        query = urlencode([*(("loop", loop.pk) for loop in loops), ("grade", grade), ("occasion", occasion)])
+        return redirect(f"{reverse('inspection_round')}?{query}")
+    else:
+        asked = {"loops": [loop.pk for loop in loops], "grade": grade, "occasion": occasion}
+        try:
+            work = works.begin(user, rounds.KIND, rounds.title_of(loops, grade), asked)
+        except works.WorkRefused as refused:
+            messages.error(request, str(refused))
+        else:
+            return redirect("work", pk=work.pk)
+    return redirect("inspections")

@@ -207,6 +207,33 @@ def test_the_signed_record_on_paper(signed: Any, loop: Any, client_as: Any, word
     assert client.get(f"/inspections/{record.inspection_id}/paper.pdf").content == data
 
 
+def test_a_long_round_is_long_work(
+    make_loop: Any, client_as: Any, people: Any, pages_of: Any, django_capture_on_commit_callbacks: Any
+) -> None:
+    from registry.models import Work, WorkState
+    from registry.services.works import do
+
+    loops = [make_loop(tag=f"PT-{number}") for number in range(6)]
+    client = client_as("planner")
+    answer = client.post("/inspections/round/", {"loop": [row.pk for row in loops[:2]], "grade": "visual"})
+    assert answer["Location"].startswith("/inspections/round.pdf?loop=") and not Work.objects.exists()
+    answer = client.post("/inspections/round/", {"loop": [row.pk for row in loops], "grade": "visual"})
+    work = Work.objects.get()
+    assert answer["Location"] == f"/works/{work.pk}/"
+    if work.state == WorkState.WAITING:
+        do(work.pk)
+    work.refresh_from_db()
+    assert (work.state, work.words) == (WorkState.DONE, "6 checklists.")
+    content = client.get(f"/works/{work.pk}/file/")
+    pages = pages_of(b"".join(content.streaming_content) if content.streaming else content.content)
+    assert "Visual inspection of 6 loops" in pages[0] and len(pages) >= 7
+
+
+def test_a_round_wants_loops(client_as: Any, loop: Any) -> None:
+    page = client_as("neighbour").post("/inspections/round/", {"loop": loop.pk}, follow=True)
+    assert "Tick the loops of the round first." in page.content.decode()
+
+
 @pytest.mark.parametrize(("query", "status"), [("", 302), ("?loop=999999", 404), ("?loop=x", 302)])
 def test_a_round_without_loops(query: str, status: int, client_as: Any, loop: Any) -> None:
     assert client_as("reader").get(f"/inspections/round.pdf{query}").status_code == status
