@@ -6,7 +6,7 @@ from django.conf import settings
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
-from loops.models import Approval, Loop
+from loops.models import Approval, Loop, SignedWith
 from registry.models import Attachment, Revision
 from registry.models.base import Record
 
@@ -129,6 +129,8 @@ class SignedInspection(models.Model):
     printed_name = models.CharField(max_length=120)
     meaning = models.CharField(max_length=240)
     signed_at = models.DateTimeField()
+    signed_with = models.CharField(max_length=10, choices=SignedWith.choices, default=SignedWith.PASSWORD)
+    evidence = models.JSONField(default=dict, help_text="The signature of a passkey, to be checked again at any time.")
 
     class Meta:
         ordering = ["-pk"]

@@ -8,6 +8,7 @@ from registry.digests import digest
 from registry.models import Change, Deed
 from registry.services.proofs import WHOLE
 from reports.inspection.models import SignedInspection
+from reports.inspection.signing import evidence_holds
 
 PORTION = 200
 
@@ -22,6 +23,8 @@ def prove_inspections() -> Iterator[str]:
             yield f"Inspection {row.inspection_id} was altered: its digest does not fit."
         elif line and line[1] != row.digest:
             yield f"Inspection {row.inspection_id} is not the one that line {line[0]} of the change log tells of."
+        elif not evidence_holds(row):
+            yield f"The passkey's signature under inspection {row.inspection_id} does not fit what it holds."
         else:
             yield WHOLE
     for key, line in told.items():

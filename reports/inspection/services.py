@@ -15,16 +15,15 @@ from django.utils.translation import gettext as _
 
 from loops.models import Approval, Loop
 from loops.services.approvals import in_force
-from loops.services.signing import ACTION, SignatureRefused, limited
 from loops.services.verification import today_at
 from registry import access
 from registry.digests import digest
-from registry.login.limits import note_failure
 from registry.models import Attachment, AttachmentRetirement, Deed, Revision, User
 from registry.reading import plain_text
 from registry.services import attachments
 from registry.services.attachments import Place
 from registry.services.changes import Told, recorded, tell
+from registry.services.passkeys import Answer
 from registry.services.records import latest_revision, lock
 from reports.inspection import items
 from reports.inspection.asfound import Finding, differs, fault_of, judged
@@ -42,8 +41,8 @@ from reports.inspection.models import (
     SignedInspection,
     photos_of,
 )
+from reports.inspection.signing import MEANING, Proof, proven, what_is_signed
 
-MEANING = "I have looked at what is listed here in the plant and recorded what I found."
 MOST_OPEN = 10
 """How many inspections of one loop may be under way at the same time."""
 LONGEST_NOTE = 1000
@@ -264,39 +263,35 @@ def give_up(inspection_id: int, user: User, *, text: str) -> Inspection:
         return inspection
 
 
-def prove(user: User, password: str) -> None:
-    """See that it is the person. A wrong password is counted, in a transaction that commits before anything is signed.
+def prove(inspection_id: int, user: User, password: str, passkey: Answer | None) -> Proof:
+    """See that it is the person who signs what the inspection holds now.
 
-    Raises SignatureRefused, SignatureLimited.
+    Raises InspectionRefused, SignatureRefused, SignatureLimited, PermissionDenied.
     """
     with transaction.atomic():
-        key = limited(user)
-        right = user.check_password(password)
-        if not right:
-            note_failure(ACTION, key)
-    if not right:
-        raise SignatureRefused(_("The password is not right: nothing was signed. Type it again."))
+        inspection = held(inspection_id, user)
+        lines = filled_lines(inspection)
+        record = record_of(inspection, lines, judgement(inspection, lines))
+    return proven(record, user, password, passkey)
 
 
-def sign(inspection_id: int, user: User, password: str) -> SignedInspection:
+def sign(inspection_id: int, user: User, password: str, passkey: Answer | None = None) -> SignedInspection:
     """Sign an inspection: its content becomes a record that nobody changes, and each defect is followed up from here.
 
     Raises InspectionRefused, SignatureRefused and SignatureLimited (loops.services.signing), PermissionDenied.
     """
-    prove(user, password)
+    proof = prove(inspection_id, user, password, passkey)
     with recorded():
         inspection = held(inspection_id, user)
-        lines = list(inspection.lines.select_related("saved_by"))
-        if open_lines := sum(not line.result for line in lines):
-            raise InspectionRefused(
-                _("%(count)d lines have no result yet: give each one, “not checked” where nobody could look.")
-                % {"count": open_lines}
-            )
+        lines = filled_lines(inspection)
         now, day = timezone.now(), today_at(inspection.loop.site)
         as_found = judgement(inspection, lines)
+        body = record_of(inspection, lines, as_found)
+        if proof.evidence and what_is_signed(body) != proof.signed:
+            raise InspectionRefused(_("Somebody changed a line in this moment: look at it again, then sign."))
         is_complete = all(line.result != Result.NOT_CHECKED for line in lines)
         due = next_due(inspection, day) if is_complete else None
-        content = record_of(inspection, lines, as_found) | {
+        content = body | {
             "inspector": user.printed_name,
             "meaning": MEANING,
             "signed_at": now.astimezone(dt.UTC).isoformat(timespec="seconds"),
@@ -320,11 +315,24 @@ def sign(inspection_id: int, user: User, password: str) -> SignedInspection:
             printed_name=user.printed_name[:120],
             meaning=MEANING,
             signed_at=now,
+            signed_with=proof.signed_with,
+            evidence=proof.evidence,
         )
         told = {"grade": inspection.grade, "defects": signed.defect_count, "complete": is_complete}
-        tell_of(Deed.INSPECT, inspection, user, signed.digest, **told)
+        tell_of(Deed.INSPECT, inspection, user, signed.digest, **told, signed_with=str(proof.signed_with))
         raise_defects(signed, [line for line in lines if line.result == Result.DEFECT], user)
         return signed
+
+
+def filled_lines(inspection: Inspection) -> list[Line]:
+    """The lines of an inspection that may be signed. Raises InspectionRefused while one has no result."""
+    lines = list(inspection.lines.select_related("saved_by"))
+    if open_lines := sum(not line.result for line in lines):
+        raise InspectionRefused(
+            _("%(count)d lines have no result yet: give each one, “not checked” where nobody could look.")
+            % {"count": open_lines}
+        )
+    return lines
 
 
 def next_due(inspection: Inspection, day: dt.date) -> dt.date | None:

@@ -17,18 +17,23 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from loops.models import Loop
 from loops.selectors import visible_loops
-from loops.services.signing import SignatureLimited, SignatureRefused
+from loops.services.signing import SignatureLimited, SignatureRefused, new_nonce
 from loops.views.requests import person, typed
 from registry import access
 from registry.services import works
+from registry.services.passkeys import Answer
 from reports.files import file_name
 from reports.inspection import rounds, services
 from reports.inspection.due import due_rows, months_of
 from reports.inspection.models import Grade, Inspection, Occasion
 from reports.inspection.paper import inspection_pdf, paper_of, shown_record
 from reports.inspection.services import InspectionRefused
+from reports.inspection.signing import MEANING, passkey_options
 from reports.inspection.views.filling import may_fill, visible
-from reports.views import PAPERS, pdf_response
+from reports.views import PAGES_KEPT, PAPERS, host_name, pdf_response
+
+NONCES = "inspecting"
+"""Where the session keeps the nonces of the pages that are open for signing, by inspection."""
 
 
 def absolute(path: str) -> str:
@@ -132,27 +137,51 @@ def inspection_page(
         "signed": signed,
         "shown": shown,
         "may_fill": may_fill(found, person(request)),
-        "meaning": services.MEANING,
+        "meaning": MEANING,
+        "passkey": asked_of_passkey(request, found, shown),
         "next_place": next((place["number"] for place in shown["places"] if place["is_open"]), 1),
         "errors": [{"id": at, "label": _("Password") if at else "", "text": refusal}] if refusal else [],
     }
     return render(request, "reports/inspection/inspection.html", context, status=status)
 
 
-@sensitive_post_parameters("password")
+def asked_of_passkey(request: HttpRequest, found: Inspection, shown: dict[str, Any]) -> Any:
+    """What the page asks of a passkey; empty where nothing can be signed, or the person has none."""
+    if not may_fill(found, person(request)) or shown["open"]:
+        return {}
+    nonce = new_nonce()
+    asked = passkey_options(shown["record"], person(request), host_name(request), nonce)
+    if asked:
+        others = [item for item in request.session.get(NONCES, {}).items() if item[0] != str(found.pk)]
+        request.session[NONCES] = dict(others[1 - PAGES_KEPT :]) | {str(found.pk): nonce}
+    return asked
+
+
+def passkey_answer(request: HttpRequest, pk: int) -> Answer | None:
+    """What a passkey answered to the page that was open; its nonce serves once."""
+    text = request.POST.get("credential", "")
+    if not text:
+        return None
+    nonces = request.session.get(NONCES, {})
+    nonce = nonces.pop(str(pk), "")
+    request.session[NONCES] = nonces
+    return Answer(text, host_name(request), nonce)
+
+
+@sensitive_post_parameters("password", "credential")
 @require_POST
 def sign(request: HttpRequest, pk: int) -> HttpResponse:
     """Sign an inspection with the password."""
     found = visible(request, pk)
     access.require(person(request), "inspection.make", found.loop.site)
-    password = request.POST.get("password", "")
-    if not password:
+    password, passkey = request.POST.get("password", ""), passkey_answer(request, pk)
+    if not password and passkey is None:
         words = _("Type your password: it signs the inspection.")
         return inspection_page(request, found, words, at="id-password", status=400)
     try:
         if "remark" in request.POST:
             services.save_remark(pk, person(request), typed(request, "remark", 2000))
-        signed = services.sign(pk, person(request), password)
+        signed = services.sign(pk, person(request), password, passkey)
     except SignatureLimited as error:
         return inspection_page(request, visible(request, pk), str(error), at="id-password", status=429)
     except SignatureRefused as error:
