@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from typing import Any
 
@@ -16,6 +17,18 @@ from registry.reading import EntryForm, ReadingField, RecordField, fields_of
 Faults = Iterator[tuple[str, str]]
 
 
+def near_terminals(name: str) -> Q:
+    """Terminals of items whose maker and type make up the beginning of a name like "Larkfield LB-28, 1-2": every way
+    to cut it, each found by an index."""
+    found = Q(pk=None)
+    for comma in re.finditer(", ", name):
+        words = name[: comma.start()].split(" ")
+        for cut in range(1, len(words)):
+            maker, type_name = " ".join(words[:cut]), " ".join(words[cut:])
+            found |= Q(equipment__maker=maker, equipment__type_name=type_name, name=name[comma.end() :])
+    return found
+
+
 class MemberEntry(EntryForm):
     """Terminals of a register item at a tag in an area."""
 
@@ -24,6 +37,7 @@ class MemberEntry(EntryForm):
         lambda: Terminals.objects.select_related("equipment"),
         Concat(F("equipment__maker"), Value(" "), F("equipment__type_name"), Value(", "), F("name")),
         Q(equipment__archived_at=None),
+        near=near_terminals,
         label="terminals",
     )
     area = RecordField(

@@ -2,7 +2,7 @@
 
 from django.urls import include, path
 
-from loops.views import actions, confirmations, editor, home, lists, overview, page, reviews, schedules, series
+from loops.views import actions, confirmations, editor, home, lists, overview, page, picking, reviews, schedules, series
 from loops.views.kind import LOOP
 from loops.views.kind_parts import CABLE_RUN, MEMBER
 from registry.views.exchanging import export_seen
@@ -21,6 +21,7 @@ urlpatterns = [
     path("loops/many/", many, {"kind": LOOP}, name="loop_many"),
     path("overview/", overview.overview, name="overview"),
     path("loops/seen.<str:suffix>", lists.export_shown, name="loop_seen"),
+    path("loops/pick/<str:what>/", picking.pick, name="loop_pick"),
     path("loops/new/", editor.new, name="loop_new"),
     path("loops/<int:pk>/", page.loop_page, name="loop"),
     path("loops/<int:pk>/edit/", editor.edit, name="loop_edit"),

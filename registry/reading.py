@@ -138,7 +138,8 @@ class RecordField(forms.Field):
 
     `queryset` gives what is read; `name_of` is the expression of the name that people type and see (a column or an
     annotation). `offered` narrows what the lists offer: a record that is archived is offered no more, but is still read
-    where it stands already; the service that saves refuses it elsewhere.
+    where it stands already; the service that saves refuses it elsewhere. `near` gives a condition that holds for every
+    record with a name and that the database answers by an index, where the name itself is made of several columns.
     """
 
     def __init__(
@@ -146,10 +147,13 @@ class RecordField(forms.Field):
         queryset: Callable[[], models.QuerySet[Any]],
         name_of: str | models.expressions.Combinable,
         offered: models.Q | None = None,
+        *,
+        near: Callable[[str], models.Q] = lambda name: models.Q(),
         **options: Any,
     ):
         self.queryset = queryset
         self.offered = offered or models.Q()
+        self.near = near
         self.name_of = F(name_of) if isinstance(name_of, str) else name_of
         super().__init__(**options)
 
@@ -172,7 +176,11 @@ class RecordField(forms.Field):
     def called(self, name: str) -> list[Any]:
         """The records with this name."""
         remembered = self.remembered()
-        return list(self.readable().filter(picked_name=name)[:2]) if remembered is None else remembered[0].get(name, [])
+        return (
+            list(self.readable().filter(self.near(name), picked_name=name)[:2])
+            if remembered is None
+            else remembered[0].get(name, [])
+        )
 
     def keyed(self, key: int) -> list[Any]:
         """The record with this key, in a list."""

@@ -26,9 +26,9 @@ from registry import access
 from registry.differences import canonical, lay_over, snapshot_text
 from registry.models import Revision, Site
 from registry.services.records import REASON, Author, EntryRefused, StaleRecord, latest_revision
-from registry.views.forms import nest, without_keys
+from registry.views.forms import closed_path, nest, without_keys
 
-ROW_COMMANDS = ("_add", "_remove", "_duplicate", "_chain")
+ROW_COMMANDS = ("_add", "_remove", "_duplicate", "_chain", "_up")
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -70,7 +70,8 @@ def receive(request: HttpRequest, loop: Loop | None) -> HttpResponse:
     data = nest({name: str(text).replace("\0", "") for name, text in request.POST.items()})
     command = next((name for name in ROW_COMMANDS if name in request.POST), "")
     if command:
-        focus = row_command(data, command, request.POST[command])
+        path, colon, role = request.POST[command].partition(":")
+        focus = row_command(data, command, closed_path(request.POST, path) + colon + role)
         return show(request, loop, data, focus=focus, unsaved=True)
     data = without_blank_rows(data)
     if "_preview" in request.POST:

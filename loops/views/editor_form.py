@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from typing import Any
 
-from django.db.models import F, QuerySet
+from django.urls import reverse
+from django.utils.translation import gettext_lazy as _
 
-from loops.entries import CableEntry, LoopEntry, MemberEntry, TerminatorEntry
+from loops.entries import CableEntry, LoopEntry, MemberEntry, TerminatorEntry, near_terminals
 from loops.models import Member
+from loops.picks import Pick, facts_by_name, find_cables, find_terminals, terminals_named
 from loops.selectors import areas_of
 from registry import access
 from registry.models import Site, Terminals, User
-from registry.reading import EntryForm, RecordField, join
+from registry.reading import EntryForm, join
 from registry.views.forms import (
     SELECT_LIMIT,
     FormNode,
@@ -87,12 +89,9 @@ LISTS: dict[str, tuple[str, type[EntryForm]]] = {
     CABLES: ("cables", CableEntry),
     TERMINATORS: ("terminators", TerminatorEntry),
 }
-NOTHING_CHOSEN = {
-    "area": "Safe area",
-    "cable_type": "Unknown: default values",
-    "terminals": "Choose …",
-    "site": "Choose …",
-}
+NOTHING_CHOSEN = {"area": _("Safe area"), "site": _("Choose …")}
+SEARCH = {"terminals": _("Type, value or tag"), "cable_type": _("Unknown: default values")}
+CABLE = "cable"
 HELP = {
     "load_ohm": "All resistance in series that is no cable, for the function verdict: for example 250 ohm.",
     "safe_voltage_max_v": "For the check of Um; empty: the value of the site. For example 250 V.",
@@ -113,7 +112,9 @@ def row_command(data: dict[str, Any], command: str, value: str) -> str:
     """Carry out a row button on nested text and return the path of the field to focus."""
     if command == "_chain":
         return chain(data, value)
-    path, _, role = value.partition(":")
+    if command == "_up":
+        return move_up(data, value)
+    path, _colon, role = value.partition(":")
     focus = add_or_remove(data, command, path, LoopEntry)
     row = row_at(data, focus)
     if command == "_add" and row is not None:
@@ -126,9 +127,31 @@ def row_command(data: dict[str, Any], command: str, value: str) -> str:
     return join(focus, "name" if focus.count(".") == 1 else "tag") if focus else ""
 
 
+def move_up(data: dict[str, Any], path: str) -> str:
+    """Let a row change places with the one before it: a source with a source, a device with a device."""
+    row = row_at(data, path)
+    list_path, _dot, position = path.rpartition(".")
+    rows = rows_at(data, list_path.split("."), LoopEntry) if row is not None else None
+    if row is None or rows is None:
+        return ""
+    here = int(position)
+    alike = [
+        index
+        for index, other in enumerate(rows[:here])
+        if isinstance(other, dict) and is_source(other) == is_source(row)
+    ]
+    there = alike[-1] if alike else here
+    rows[here], rows[there] = rows[there], rows[here]
+    return join(f"{list_path}.{there}", "name" if list_path == "circuits" else "tag")
+
+
+def is_source(row: Mapping[str, Any]) -> bool:
+    return row.get("role") == Member.Role.SOURCE.value
+
+
 def row_at(data: dict[str, Any], path: str) -> dict[str, Any] | None:
     """The row of nested text at a path like `circuits.0.members.1`."""
-    list_path, _, position = path.rpartition(".")
+    list_path, _dot, position = path.rpartition(".")
     rows = rows_at(data, list_path.split("."), LoopEntry) if list_path else None
     if rows is None or not position.isdecimal() or int(position) >= len(rows):
         return None
@@ -165,18 +188,11 @@ def chain(data: dict[str, Any], path: str) -> str:
 
 def output_terminals(name: str) -> str:
     """The name of the one set of output terminals of the device that has the input terminals `name`; else nothing."""
-    device = named_terminals().filter(picked_name=name, side=Terminals.Side.DEVICE).first()
+    device = terminals_named().filter(near_terminals(name), picked_name=name, side=Terminals.Side.DEVICE).first()
     if device is None:
         return ""
-    outputs = list(named_terminals().filter(equipment_id=device.equipment_id, side=Terminals.Side.SOURCE)[:2])
+    outputs = list(terminals_named().filter(equipment_id=device.equipment_id, side=Terminals.Side.SOURCE)[:2])
     return str(outputs[0].picked_name) if len(outputs) == 1 else ""
-
-
-def named_terminals() -> QuerySet[Any]:
-    """Terminals that may be chosen, with the names that people pick."""
-    reader = MemberEntry.base_fields["terminals"]
-    assert isinstance(reader, RecordField)
-    return reader.named()
 
 
 def without_blank_rows(data: dict[str, Any]) -> dict[str, Any]:
@@ -198,7 +214,7 @@ def editor_form(
     data: Mapping[str, Any], errors: Mapping[str, list[str]], user: User, focus: str = ""
 ) -> dict[str, Any]:
     """What the editor's template needs: the fields of the loop and, for each circuit, its groups of rows."""
-    picks = Picks(user)
+    picks = Picks(user, data)
     tree = form_tree(LoopEntry, data, errors, choices=picks.choices())
     circuits = [
         circuit_form(node, picks, number, focus) for number, node in enumerate(tree.rows.get("circuits", []), start=1)
@@ -270,7 +286,10 @@ def group_form(
         "hint": hint,
         "id": "f-" + list_path.replace(".", "-") + ("-devices" if kind == DEVICES else ""),
         "columns": [(name, HEADINGS.get((kind, name), LABELS[name])) for name in COLUMNS[kind]],
-        "rows": [row_form(kind, row, picks, f"{title}, {one} {index}", focus) for index, row in enumerate(rows, 1)],
+        "rows": [
+            row_form(kind, row, picks, f"{title}, {one} {index}", focus) | {"may_rise": index > 1}
+            for index, row in enumerate(rows, 1)
+        ],
         "fresh": row_form(kind, fresh, picks, f"{title}, new {one}", ""),
         "count": FRESH_START[kind] + len(rows),
         "errors": [],
@@ -325,7 +344,7 @@ def keep_choice(field: dict[str, Any]) -> None:
 class Picks:
     """What may be chosen on this page, by this person: read once, shared by all rows."""
 
-    def __init__(self, user: User) -> None:
+    def __init__(self, user: User, data: Mapping[str, Any]) -> None:
         sites = [
             site
             for site in Site.objects.filter(pk__in=access.sites_of(user), archived_at=None).order_by("code")
@@ -337,11 +356,12 @@ class Picks:
             (f"{area.site.code}: {area.name}", f"{area.site.code}: {area.name} ({area.classification})")
             for area in areas
         ]
-        self.cables: Pairs = [(str(name), str(name)) for name in names_of(CableEntry.base_fields["cable_type"])]
-        sides = named_terminals().order_by("picked_name").values_list("side", "picked_name")
-        self.terminals: dict[str, list[str]] = {side: [] for side in Terminals.Side.values}
-        for side, name in sides:
-            self.terminals[side].append(name)
+        self.facts = facts_by_name(texts_of(data, "members", "terminals"), texts_of(data, "cables", "cable_type"))
+        self.suggested: dict[str, list[Pick]] = {
+            Terminals.Side.SOURCE: find_terminals(user, Terminals.Side.SOURCE, "", SELECT_LIMIT),
+            Terminals.Side.DEVICE: find_terminals(user, Terminals.Side.DEVICE, "", SELECT_LIMIT),
+            CABLE: find_cables("", SELECT_LIMIT),
+        }
 
     def choices(self) -> dict[str, Pairs]:
         """Choices for registry.views.forms.form_tree, which else would read all sites and all areas."""
@@ -352,42 +372,40 @@ class Picks:
             "CableEntry.cable_type": [],
         }
 
-    def offered(self, name: str, side: str) -> Pairs:
-        """Choices of one picker."""
-        if name == "terminals":
-            return [(text, text) for text in self.terminals.get(side, [])]
-        if name == "site":
-            return [(code, code) for code in self.sites]
-        return self.areas if name == "area" else self.cables
-
     def offer(self, field: dict[str, Any], name: str, side: str) -> None:
-        """Make a field a select of all choices, or with many of them a text with suggestions."""
-        pairs = self.offered(name, side)
+        """Make a field a search of the register with the facts of what is chosen, a select of all choices, or with many
+        of them a text with suggestions."""
+        if name in {"terminals", "cable_type"}:
+            what = side or CABLE
+            field |= {"kind": "text", "choices": [], "placeholder": SEARCH[name]}
+            field["facts"] = self.facts.get(str(field["value"]), "")
+            field["attrs"] |= {"list": f"options-{what}", "data-pick": reverse("loop_pick", args=[what])}
+            field["has_facts"] = True
+            return
+        pairs = [(code, code) for code in self.sites] if name == "site" else self.areas
         if len(pairs) > SELECT_LIMIT:
             field |= {"kind": "text", "choices": []}
-            field["attrs"]["list"] = list_id(name, side)
+            field["attrs"]["list"] = f"options-{name}"
             field["placeholder"] = NOTHING_CHOSEN[name]
         else:
             field |= {"kind": "select", "choices": [("", NOTHING_CHOSEN[name]), *pairs]}
             keep_choice(field)
 
     def lists(self) -> list[tuple[str, Pairs]]:
-        """The suggestions of all pickers that are too long for a select, one list each."""
-        pickers: Iterable[tuple[str, str]] = (
-            ("terminals", Terminals.Side.SOURCE),
-            ("terminals", Terminals.Side.DEVICE),
-            ("area", ""),
-            ("cable_type", ""),
-            ("site", ""),
-        )
-        found = [(list_id(name, side), self.offered(name, side)) for name, side in pickers]
-        return [(key, pairs) for key, pairs in found if len(pairs) > SELECT_LIMIT]
+        """Suggestions for browsers without scripts: the beginning of the register, and places too many for a select."""
+        found = [
+            (f"options-{what}", [(pick.name, f"{pick.name}: {pick.facts}") for pick in picks])
+            for what, picks in self.suggested.items()
+        ]
+        places = [("options-site", [(code, code) for code in self.sites]), ("options-area", self.areas)]
+        return found + [(key, pairs) for key, pairs in places if len(pairs) > SELECT_LIMIT]
 
 
-def list_id(name: str, side: str) -> str:
-    return f"options-{name}-{side}" if side else f"options-{name}"
-
-
-def names_of(reader: Any) -> list[str]:
-    """All names that a picker offers, in order."""
-    return list(reader.named().order_by(F("picked_name")).values_list("picked_name", flat=True))
+def texts_of(data: Mapping[str, Any], rows: str, name: str) -> list[str]:
+    """What stands in one column of all rows of a kind, in all circuits."""
+    circuits = data.get("circuits")
+    found = []
+    for circuit in circuits if isinstance(circuits, list) else []:
+        inner = circuit.get(rows) if isinstance(circuit, Mapping) else None
+        found += [row.get(name) for row in inner or [] if isinstance(row, Mapping)] if isinstance(inner, list) else []
+    return [text for text in found if isinstance(text, str)]

@@ -35,6 +35,7 @@ from registry.views.details import find
 from registry.views.foreseeing import ALL_ASKED, BACK, CONFIRMED, JUDGE_ALL, effects_page
 from registry.views.forms import (
     add_or_remove,
+    closed_path,
     drop_blank_rows,
     error_list,
     form_tree,
@@ -124,7 +125,7 @@ def receive(request: HttpRequest, kind: KindPage, record: Record | None) -> Http
     )
     for command in COMMANDS:
         if command in posted:
-            draft.focus = add_or_remove(draft.data, command, posted[command], kind.entry)
+            draft.focus = add_or_remove(draft.data, command, closed_path(posted, posted[command]), kind.entry)
             return show(request, draft)
     if READ_MARKING in posted and kind.kind == "equipment":
         return show_marking(request, draft)

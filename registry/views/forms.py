@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -54,6 +54,20 @@ def close_up(node: Any) -> Any:
     if node and all(key.isascii() and key.isdigit() and len(key) < 6 for key in node):
         return [close_up(node[key]) for key in sorted(node, key=int)]
     return {key: close_up(value) for key, value in node.items()}
+
+
+def closed_path(names: Iterable[str], path: str) -> str:
+    """Where a row that a page calls `cables.2001` stands among the rows that `nest` closed up: `cables.1`."""
+    split = [name.split(".") for name in names]
+    parts = path.split(".")
+    found = list(parts)
+    for place, part in enumerate(parts):
+        if part.isascii() and part.isdigit() and len(part) < 6:
+            beside = {name[place] for name in split if len(name) > place and name[:place] == parts[:place]}
+            ordered = sorted((one for one in beside if one.isascii() and one.isdigit() and len(one) < 6), key=int)
+            if part in ordered:
+                found[place] = str(ordered.index(part))
+    return ".".join(found)
 
 
 def flatten(data: Any, path: str = "") -> dict[str, str]:

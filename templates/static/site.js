@@ -125,6 +125,29 @@
     }
   }
 
+  const CELLS = "input:not([type=hidden]):not([type=checkbox]), select";
+  const cellsOf = (row) => [...row.querySelectorAll(CELLS)];
+
+  /* In rows Enter goes down the column as in a spreadsheet, Shift+Enter up; below the last row begins a new one. */
+  function enterDown() {
+    document.addEventListener("keydown", (event) => {
+      const cell = event.target;
+      if (event.key !== "Enter" || event.defaultPrevented || event.isComposing || event.ctrlKey || event.metaKey || event.altKey) return;
+      const list = cell.matches?.(CELLS) && cell.closest("[data-row-list]");
+      const row = list && [...list.children].find((one) => one.contains(cell));
+      if (!row) return;
+      event.preventDefault();
+      const column = cellsOf(row).indexOf(cell);
+      let next = event.shiftKey ? row.previousElementSibling : row.nextElementSibling;
+      const typed = cellsOf(row).some((one) => one.tagName !== "SELECT" && one.value.trim());
+      if (!next && !event.shiftKey && typed) next = addRow(list.closest("[data-rows]"), false);
+      if (!next) return;
+      const target = cellsOf(next)[column];
+      target?.focus();
+      target?.select?.();
+    });
+  }
+
   /* A block copied from a spreadsheet fills the fields from the one it is pasted into, to the right and down. */
   function pasteBlock() {
     document.addEventListener("paste", (event) => {
@@ -134,7 +157,7 @@
       event.preventDefault();
       const block = start.closest("[data-rows]");
       const list = start.closest("[data-row-list]");
-      const cells = (row) => [...row.querySelectorAll("input:not([type=hidden]):not([type=checkbox]), select")];
+      const cells = cellsOf;
       const lines = text.replace(/\r/g, "").trimEnd().split("\n").map((line) => line.split("\t"));
       const top = [...list.children].findIndex((row) => row.contains(start));
       const left = cells(list.children[top]).indexOf(start);
@@ -175,6 +198,6 @@
   }
 
   document.addEventListener("DOMContentLoaded", () => {
-    for (const help of [themeToggle, searchKey, menus, confirmations, guard, drafts, rows, pasteBlock, errorSummary]) help();
+    for (const help of [themeToggle, searchKey, menus, confirmations, guard, drafts, rows, enterDown, pasteBlock, errorSummary]) help();
   });
 })();

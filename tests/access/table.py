@@ -135,6 +135,7 @@ TABLE: dict[str, Row | Open | Own] = {
     "member_seen": Row(get=PEOPLE),
     "loop_export": Row(get=PEOPLE),
     "loop_seen": Row(get=PEOPLE),
+    "loop_pick": Row(get=SHARED),
     "loop_new": Row(get="dn", post="d", body="loop_new"),
     "loop": Row(get=MEMBERS, record="draft", **LOOP),
     "loop_many": Row(get="dn", post="d", record="draft", body="loop_many", **PLACE),

@@ -41,6 +41,7 @@ WRITES = ("INSERT", "UPDATE", "DELETE", "REPLACE")
 # What an address takes that is no key of a record.
 WORDS = {
     "suffix": "csv",
+    "what": "source",
     "kind": "equipment",
     "name": "TerminalsEntry.certificate",
 }

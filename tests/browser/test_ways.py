@@ -9,6 +9,7 @@ import pytest
 
 from loops.models import Loop, LoopState
 from tests.access.conftest import quick_paper as quick_paper
+from tests.browser.axe import violations
 from tests.browser.conftest import Browsing
 from tests.browser.focus import stops, tab_to, where
 from tests.conftest import PASSWORD
@@ -158,3 +159,62 @@ def test_whatever_has_the_focus_is_seen(
         hidden = [stop for stop in found if not (stop["seen"] and stop["ring"])]
         assert not hidden, (path, hidden[:5])
         assert page.evaluate("() => document.documentElement.scrollWidth") <= size["width"]
+
+
+def test_the_register_is_searched_while_one_types(browsing: Browsing, sessions: dict[str, str]) -> None:
+    page = browsing.page(sessions["designer"])
+    page.goto("/loops/new/")
+    field = page.locator("[name='circuits.0.members.0.terminals']")
+    field.focus()
+    page.keyboard.type("28 V")
+    page.locator(".pick-list [data-value]").wait_for()
+    assert field.get_attribute("role") == "combobox" and field.get_attribute("aria-expanded") == "true"
+    assert not violations(page)
+    page.keyboard.press("ArrowDown")
+    chosen = page.locator(f"#{field.get_attribute('aria-activedescendant')}")
+    assert chosen.get_attribute("aria-selected") == "true"
+    page.keyboard.press("Enter")
+    assert field.input_value() == CHOICES["circuits.0.members.0.terminals"]
+    assert "Uo 28 V" in page.locator("#f-circuits-0-members-0-terminals-facts").inner_text()
+    assert page.locator(".pick-list").is_hidden()
+    assert (where(page) or {})["name"] == "circuits.0.members.0.terminals"
+    # One find alone is taken by Tab; Escape closes the list and keeps what was typed.
+    page.locator("[name='circuits.0.members.1.terminals']").focus()
+    page.keyboard.type("SP-1")
+    page.locator(".pick-list [data-value]").wait_for()
+    page.keyboard.press("Escape")
+    assert page.locator("[name='circuits.0.members.1.terminals']").input_value() == "SP-1"
+    page.keyboard.type("00")
+    page.locator(".pick-list [data-value]").wait_for()
+    page.keyboard.press("Tab")
+    assert page.locator("[name='circuits.0.members.1.terminals']").input_value().startswith("Sandpiper")
+
+
+def test_enter_goes_down_and_a_block_is_pasted(browsing: Browsing, sessions: dict[str, str]) -> None:
+    page = browsing.page(sessions["designer"])
+    page.goto("/loops/new/")
+    page.locator("[name='circuits.0.cables.0.length_m']").focus()
+    page.keyboard.type("10 m")
+    page.keyboard.press("Enter")
+    stop = where(page) or {}
+    assert stop["name"].endswith(".length_m") and stop["name"] != "circuits.0.cables.0.length_m"
+    page.keyboard.press("Shift+Enter")
+    assert (where(page) or {})["name"] == "circuits.0.cables.0.length_m"
+    page.locator("[name='circuits.0.cables.0.tag']").focus()
+    page.evaluate(
+        """(text) => {
+            const data = new DataTransfer();
+            data.setData("text/plain", text);
+            document.activeElement.dispatchEvent(new ClipboardEvent("paste", { clipboardData: data, bubbles: true }));
+        }""",
+        "W-1\tCabinet\tJB-1\tPair 1.5 mm2\t120 m\nW-2\tJB-1\tPT-1\tPair 1.5 mm2\t30 m\nW-3\t\t\t\t5 m\n",
+    )
+    rows = page.locator(".wire-cables tbody tr")
+    assert rows.count() == 3
+    assert rows.nth(1).locator("[name$='.length_m']").input_value() == "30 m"
+    assert rows.nth(0).locator("[name$='.cable_type']").input_value() == "Pair 1.5 mm2"
+    # What a row's button does to a row that the script added is what it says.
+    rows.nth(1).locator("button[name=_remove]").click()
+    page.wait_for_load_state()
+    left = page.locator(".wire-cables tbody tr [name$='.tag']")
+    assert [left.nth(index).input_value() for index in range(left.count())] == ["W-1", "W-3"]

@@ -1,0 +1,161 @@
+"""What may be picked for a place in a circuit: found by type, maker, marking, certificate, value or tag, each with the
+values that decide."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from django.db.models import Q, QuerySet
+
+from loops.entries import CableEntry, MemberEntry, near_terminals
+from loops.models import Member
+from registry import access
+from registry.fields import Reading
+from registry.models import CableType, Certificate, Equipment, Terminals, User
+from registry.quantities import Kind, QuantityError
+from registry.querysets import containing, search_text
+from registry.reading import RecordField
+from registry.showing import short_parameters
+from registry.text_search import SEARCHED
+
+MOST = 12
+"""How many are offered at once."""
+
+VALUES: Mapping[str, Mapping[Kind, str]] = {
+    Terminals.Side.SOURCE: {Kind.VOLTAGE: "uo_v", Kind.CURRENT: "io_a", Kind.POWER: "po_w"},
+    Terminals.Side.DEVICE: {
+        Kind.VOLTAGE: "ui_v",
+        Kind.CURRENT: "ii_a",
+        Kind.POWER: "pi_w",
+        Kind.CAPACITANCE: "ci_f",
+        Kind.INDUCTANCE: "li_h",
+    },
+}
+"""Which parameter a typed value is looked for in, by the side of the terminals."""
+
+VALUE = re.compile(r"(?:\b[A-Z][a-z]{1,2} ?=? ?)?(?<![\w.,-])(\d[\d.,]*) ?([a-zA-Zµμ]{1,3})(?![\w-])")
+
+
+@dataclass(frozen=True)
+class Pick:
+    """One offer: the name that is filled in, and the values that decide, in one line."""
+
+    name: str
+    facts: str
+
+
+def terminals_named() -> QuerySet[Any]:
+    """Terminals that may be chosen, with the names that people pick."""
+    return named_by(MemberEntry.base_fields["terminals"])
+
+
+def cables_named() -> QuerySet[Any]:
+    """Cable types that may be chosen, with their names."""
+    return named_by(CableEntry.base_fields["cable_type"])
+
+
+def named_by(reader: Any) -> QuerySet[Any]:
+    assert isinstance(reader, RecordField)
+    return reader.named()
+
+
+# -------------------------------------------------------------------------------------------------------------- facts
+
+
+def facts_of_terminals(terminals: Terminals) -> str:
+    """ "Uo 28 V · Io 93 mA · Po 650 mW · ia IIC · IIC: Co 83 nF, Lo 4.2 mH"."""
+    found = [short_parameters(terminals)]
+    if terminals.side == Terminals.Side.DEVICE and not terminals.simple_kind:
+        stored = (("Ci", terminals.ci_f_text), ("Li", terminals.li_h_text))
+        found += [f"{symbol} {text}" for symbol, text in stored if text]
+    found.append(" ".join(filter(None, (terminals.level, terminals.gas_group or terminals.dust_group))))
+    if terminals.side == Terminals.Side.SOURCE:
+        for row in terminals.permitted.all()[:1]:
+            values = (("Co", row.co_f_text), ("Lo", row.lo_h_text), ("Lo/Ro", row.lo_ro_h_per_ohm_text))
+            found.append(f"{row.group}: " + ", ".join(f"{symbol} {text}" for symbol, text in values if text))
+    return " · ".join(filter(None, found))
+
+
+def facts_of_cable(cable: CableType) -> str:
+    """ "C 110 nF/km · L 0.65 mH/km · L/R 25 uH/ohm", as it was typed."""
+    values = (
+        ("C", cable.capacitance_f_per_m_text or cable.core_core_f_per_m_text),
+        ("L", cable.inductance_h_per_m_text),
+        ("L/R", cable.inductance_per_resistance_h_per_ohm_text),
+    )
+    return " · ".join(f"{symbol} {text}" for symbol, text in values if text) or "no values: default values count"
+
+
+def facts_by_name(terminals: Iterable[str], cables: Iterable[str]) -> dict[str, str]:
+    """The facts of what has these names, in at most three queries."""
+    near = Q(pk=None)
+    for name in set(filter(None, terminals)):
+        near |= near_terminals(name)
+    wanted = with_facts(terminals_named().filter(near))
+    found = {row.picked_name: facts_of_terminals(row) for row in wanted}
+    types = CableType.objects.filter(name__in=set(filter(None, cables)))
+    return found | {cable.name: facts_of_cable(cable) for cable in types}
+
+
+def with_facts(terminals: QuerySet[Any]) -> QuerySet[Any]:
+    return terminals.prefetch_related("permitted")
+
+
+# -------------------------------------------------------------------------------------------------------------- search
+
+
+def find_terminals(user: User, side: str, text: str, most: int = MOST) -> list[Pick]:
+    """Terminals of one side, those that bear the text as a tag in a loop of the person's sites first.
+
+    Every word must be found in maker, type, description, function or marking, or in the number of the certificate; a
+    value like "28 V" is one of the values of `VALUES`; after a comma stands the beginning of the terminals' name.
+    """
+    offered = with_facts(terminals_named().filter(side=side))
+    words, values = apart(search_text(text), side)
+    ordered = ("equipment__maker", "equipment__type_name", "position", "pk")
+    if not words and not values:
+        return picks(offered.order_by(*ordered)[:most])
+    head, comma, tail = words.rpartition(", ")
+    words, part = (head, tail) if comma else (words.rstrip(","), "")
+    offered = offered.filter(**values, name__istartswith=part) if part else offered.filter(**values)
+    tagged = Member.objects.filter(tag__iexact=words, circuit__loop__site_id__in=access.sites_of(user))
+    items = containing(Equipment.objects.all(), words, SEARCHED["equipment"])
+    certificates = containing(Certificate.objects.all(), words, SEARCHED["certificate"])
+    ways = [Q(pk__in=tagged.values("terminals")), Q(equipment__in=items.values("pk"))] if words else [Q()]
+    ways += [Q(certificate__in=certificates.values("pk"))] if words else []
+    found: dict[int, Any] = {}
+    for way in ways:
+        if len(found) < most:
+            found |= {row.pk: row for row in offered.filter(way).order_by(*ordered)[:most]}
+    return picks(list(found.values())[:most])
+
+
+def picks(rows: Iterable[Any]) -> list[Pick]:
+    return [Pick(row.picked_name, facts_of_terminals(row)) for row in rows]
+
+
+def apart(text: str, side: str) -> tuple[str, dict[str, Any]]:
+    """Take the values out of a text: `("NB IIC", {"uo_v": Decimal("28")})` from "NB Uo 28 V IIC"."""
+    values: dict[str, Any] = {}
+
+    def take(match: re.Match[str]) -> str:
+        for kind, column in VALUES[side].items():
+            try:
+                reading = Reading.of(f"{match[1]} {match[2]}", kind)
+            except QuantityError:
+                continue
+            values[column] = reading.value_si
+            return " "
+        return match[0]
+
+    rest = VALUE.sub(take, text)
+    return " ".join(rest.split()), values
+
+
+def find_cables(text: str, most: int = MOST) -> list[Pick]:
+    """Cable types with every word of a text in name, maker or description."""
+    found = containing(cables_named(), search_text(text), ("name", "maker", "description"))
+    return [Pick(cable.name, facts_of_cable(cable)) for cable in found.order_by("name")[:most]]
