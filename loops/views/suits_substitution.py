@@ -155,7 +155,7 @@ def matrix_context(request: HttpRequest, work: Work) -> dict[str, Any]:
         "others_more": max(0, len(others) - PAGE_SIZE),
         "heads": [item["name"] for item in candidates[:SHOWN_COLUMNS]],
         "page_obj": page,
-        "query": f"candidate={candidates[chosen]['key']}" if chosen is not None else "",
+        "page_query": f"candidate={candidates[chosen]['key']}" if chosen is not None else "",
         "what": _("places"),
         "cells": [
             {"row": row, "words": [WORDS[letter].value for letter in row["words"][:SHOWN_COLUMNS]]}

@@ -111,9 +111,9 @@ def run_substitution(work: Work, progress: Progress) -> Outcome:
     positions = [position for loop in plant.loops for position in plant.positions(loop) if position.standing.key == key]
     if not positions:
         raise WorkRefused(_("No loop of your sites uses this type."))
-    columns = judge_columns(plant, positions, key, progress)
+    columns, now = judge_columns(plant, positions, key, progress)
     columns.sort(key=lambda column: column.order)
-    result = as_data(plant, positions, columns[:MOST_CANDIDATES], key)
+    result = as_data(plant, positions, columns[:MOST_CANDIDATES], now)
     result["lines"] = [{"text": _("The loops and the candidates"), "url": reverse("substitution", args=[work.pk])}]
     best = columns[0] if columns else None
     words = ngettext("%(count)d loop, no candidate.", "%(count)d loops, no candidate.", len(positions))
@@ -126,8 +126,10 @@ def run_substitution(work: Work, progress: Progress) -> Outcome:
     )
 
 
-def judge_columns(plant: Plant, positions: Sequence[Position], key: int, progress: Progress | None) -> list[Column]:
-    """Every candidate of the same use over all positions."""
+def judge_columns(
+    plant: Plant, positions: Sequence[Position], key: int, progress: Progress | None
+) -> tuple[list[Column], dict[int, Word]]:
+    """Every candidate of the same use over all positions, and the word of the present item in each."""
     standing = positions[0].standing
     kinds = {kind for position in positions for kind in kinds_for(position)}
     items = {
@@ -140,6 +142,7 @@ def judge_columns(plant: Plant, positions: Sequence[Position], key: int, progres
         for other, item in items.items()
     }
     found: dict[tuple[int, int], tuple[Word, int, tuple[int, ...]]] = {}
+    now: dict[int, Word] = {}
     spots = [plant.spot(position) for position in positions]
     groups: dict[Any, list[int]] = {}
     for number, position in enumerate(positions):
@@ -159,7 +162,7 @@ def judge_columns(plant: Plant, positions: Sequence[Position], key: int, progres
                 if parts is not None:
                     columns[other].doubt = columns[other].doubt or doubt_of(candidate, first)
                     pool.append((candidate, parts, bool(differences(first.standing, candidate))))
-        judge_group([spots[number] for number in numbers], numbers, pool, plant.tables[site], found, progress)  # type: ignore[misc]
+        judge_group([spots[number] for number in numbers], numbers, pool, plant.tables[site], found, now, progress)  # type: ignore[misc]
     for other, column in columns.items():
         for number in range(len(positions)):
             word, margin, way = found.get((number, other), (Word.DOES_NOT, NO_MARGIN, ()))
@@ -168,7 +171,7 @@ def judge_columns(plant: Plant, positions: Sequence[Position], key: int, progres
             column.words.append(word)
             column.margins.append(margin)
             column.ways.append(way)
-    return list(columns.values())
+    return list(columns.values()), now
 
 
 def whole(key: int, item: Mapping[str, Any], plant: Plant) -> Candidate:
@@ -182,19 +185,24 @@ def judge_group(
     pool: Sequence[tuple[Candidate, tuple[Part, ...], bool]],
     tables: Any,
     found: dict[tuple[int, int], tuple[Word, int, tuple[int, ...]]],
+    now: dict[int, Word],
     progress: Progress | None,
 ) -> None:
-    """Judge positions that take the same kinds of parts; the best way to connect each item is kept in `found`."""
+    """Judge positions that take the same kinds of parts; the best way to connect each item is kept in `found`,
+    the word of the present item in `now`."""
     if not pool:
         return
-    before = [standing_outcome(spot, tables).function for spot in spots]
+    outcomes = [standing_outcome(spot, tables) for spot in spots]
+    before = [outcome.function for outcome in outcomes]
+    for number, outcome in zip(numbers, outcomes, strict=True):
+        now[number] = word_of(outcome.verdict, outcome.function, outcome.function, differs=False)
     done = 0
 
-    def told(now: int, of: int) -> None:
+    def told(judged: int, of: int) -> None:
         nonlocal done
         if progress:
-            progress.step(now - done)
-        done = now
+            progress.step(judged - done)
+        done = judged
 
     pairs = len(spots) * len(pool)
     processes = PROCESSES if pairs >= WORTH_PROCESSES else 1
@@ -218,7 +226,9 @@ def better(new: tuple[Word, int, Any], old: tuple[Word, int, Any]) -> bool:
     return (rank.index(new[0]), -new[1]) < (rank.index(old[0]), -old[1])
 
 
-def as_data(plant: Plant, positions: Sequence[Position], columns: Sequence[Column], key: int) -> dict[str, Any]:
+def as_data(
+    plant: Plant, positions: Sequence[Position], columns: Sequence[Column], now: Mapping[int, Word]
+) -> dict[str, Any]:
     """The matrix as plain data: rows of letters, one for each candidate, the reasons for what the best leaves over."""
     rows = []
     best = columns[0] if columns else None
@@ -233,6 +243,7 @@ def as_data(plant: Plant, positions: Sequence[Position], columns: Sequence[Colum
             "item": position.tag,
             "member": position.member,
             "state": loop.state,
+            "now": LETTERS[now.get(number, Word.CANNOT_SAY)],
             "words": "".join(LETTERS[column.words[number]] for column in columns),
             "margins": [column.margins[number] if column.words[number] is Word.SUITS else None for column in columns],
             "ways": ["-".join(map(str, column.ways[number])) for column in columns],
@@ -243,7 +254,7 @@ def as_data(plant: Plant, positions: Sequence[Position], columns: Sequence[Colum
         rows.append(row)
     standing = positions[0].standing
     return {
-        "equipment": key,
+        "equipment": standing.key,
         "name": standing.name,
         "function": standing.item["function"],
         "on": timezone.now().isoformat(timespec="minutes"),
