@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import replace
 from typing import Any
-from urllib.parse import urlencode
 
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
@@ -12,10 +11,12 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_safe
+from rest_framework.request import Request
 
 from loops import selectors
-from loops.models import Loop, Member
+from loops.models import Member
 from loops.services.suitability.answers import Word
+from loops.services.suitability.plain import way_of
 from loops.services.suitability.positions import (
     Candidate,
     Plant,
@@ -72,7 +73,7 @@ def find(request: HttpRequest) -> HttpResponse:
     return render(request, "loops/suits/find.html", context)
 
 
-def plant_of(request: HttpRequest, pk: int) -> Plant:
+def plant_of(request: HttpRequest | Request, pk: int) -> Plant:
     """One loop that the person may see, with all that it rests on; 404 where there is none, or it was never judged."""
     loops = selectors.visible_loops(person(request)).filter(pk=pk)
     get_object_or_404(loops)
@@ -82,7 +83,7 @@ def plant_of(request: HttpRequest, pk: int) -> Plant:
     return plant
 
 
-def position_of(request: HttpRequest, pk: int, member_pk: int) -> tuple[Plant, Position]:
+def position_of(request: HttpRequest | Request, pk: int, member_pk: int) -> tuple[Plant, Position]:
     """An item of a loop by the key of one of its rows; 404 where it stands there no longer."""
     plant = plant_of(request, pk)
     for position in plant.positions(plant.loops[0]):
@@ -122,11 +123,6 @@ def shown_position(position: Position) -> dict[str, Any]:
         "url": reverse("suits_item", args=[position.loop.pk, position.member]),
         "equipment_url": reverse("equipment", args=[position.standing.key]),
     }
-
-
-def way_of(candidate: Candidate) -> str:
-    """The sets of terminals of a candidate in an address."""
-    return "-".join(str(key) for key in candidate.terminals)
 
 
 @require_safe
@@ -283,12 +279,3 @@ def grouped(rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
         for title, found, is_open, hint in groups
         if found or title == _("Suits")
     ]
-
-
-def loop_url(loop: Loop) -> str:
-    return reverse("loop", args=[loop.pk])
-
-
-def suits_query(**values: str) -> str:
-    """The tag box with something in it."""
-    return f"{reverse('suits')}?{urlencode(values)}"

@@ -17,6 +17,7 @@ from loops.services.refusals import WorkflowRefused
 from loops.services.suitability.answers import Answer, Row, answer
 from loops.services.suitability.drafts import send_to_engineer
 from loops.services.suitability.papers import documents_to_change
+from loops.services.suitability.plain import way_of
 from loops.services.suitability.positions import (
     TYPED,
     Candidate,
@@ -28,7 +29,7 @@ from loops.services.suitability.positions import (
 )
 from loops.views.requests import opened_version, person, typed
 from loops.views.shown import urgency
-from loops.views.suits import position_of, shown_position, suits_crumbs, way_of
+from loops.views.suits import position_of, shown_position, suits_crumbs
 from registry import access
 from registry.models import Equipment, Terminals
 from registry.services.records import Author, EntryRefused, StaleRecord

@@ -37,7 +37,7 @@ class Reading:
 def read_question(data: Mapping[str, Any], user: User) -> Reading:
     """Read a question: "devices" (names of sets of terminals), "area", "cable_type", "length_m", "load_ohm" as text.
 
-    Without a length the cable is as long as possible. Areas are those of the person's sites.
+    Without a length the cable is as long as possible. Raises PermissionDenied for an area of a site of others.
     """
     found = Reading()
     names = [str(name) for name in data.get("devices") or () if str(name).strip()]
@@ -59,8 +59,8 @@ def read_question(data: Mapping[str, Any], user: User) -> Reading:
             area = cleaned["area"]
     if names and area is None and "area" not in found.errors and not found.errors:
         found.errors["area"] = [_("Choose the area in which the devices stand.")]
-    if area is not None and area.site_id not in access.sites_of(user):
-        found.errors["area"] = [_("Choose an area of one of your sites.")]
+    if area is not None:
+        access.require(user, "loop.view", area.site)
     cable, errors = read_entry(
         CableEntry, {"tag": "W1", "cable_type": data.get("cable_type", ""), "length_m": data.get("length_m", "")}
     )

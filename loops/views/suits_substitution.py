@@ -25,7 +25,7 @@ from loops.services.suitability.substitution import (
 from loops.views.requests import person, typed
 from loops.views.suits import suits_crumbs
 from registry import access
-from registry.exchange.csv_xlsx import table, write_csv, write_xlsx
+from registry.exchange.csv_xlsx import Table, table, write_csv, write_xlsx
 from registry.models import Equipment, Work, WorkState
 from registry.querysets import search_text
 from registry.services import works
@@ -193,7 +193,14 @@ def export(request: HttpRequest, pk: int, suffix: str) -> HttpResponse:
     work = own_matrix(request, pk)
     if suffix not in TYPES or work.state != WorkState.DONE:
         raise Http404
-    candidates = work.result["candidates"]
+    content = matrix_table(work.result)
+    data = write_csv(content) if suffix == "csv" else write_xlsx(content, _("substitution"))
+    return attached(data, f"substitution-{work.pk}.{suffix}", TYPES[suffix])
+
+
+def matrix_table(result: Mapping[str, Any]) -> Table:
+    """A matrix as a table."""
+    candidates = result["candidates"]
     names = {"s": _("suits"), "c": _("cannot say"), "d": _("does not suit")}
     headings = [
         _("site"),
@@ -204,12 +211,10 @@ def export(request: HttpRequest, pk: int, suffix: str) -> HttpResponse:
         *(item["name"] for item in candidates),
     ]
     rows = []
-    for row in work.result["rows"]:
+    for row in result["rows"]:
         cells = []
         for letter, margin in zip(row["words"], row["margins"], strict=True):
             share = margin_of(margin)
             cells.append(names[letter] + (f" ({100 * share:.1f} %)" if share is not None else ""))
         rows.append([row["site"], row["tag"], row["item"], row["state"], row.get("why", ""), *cells])
-    content = table(headings, rows)
-    data = write_csv(content) if suffix == "csv" else write_xlsx(content, _("substitution"))
-    return attached(data, f"substitution-{work.pk}.{suffix}", TYPES[suffix])
+    return table(headings, rows)

@@ -195,6 +195,13 @@ TABLE: dict[str, Row | Open | Own] = {
     "api_loops": Row(get=PEOPLE, post="d", body="loop_json"),
     "api_loop": Row(get=MEMBERS, put="d", record="draft", body="loop_json_change", **LOOP),
     "api_loop_case": Row(get=MEMBERS, record="draft", **LOOP),
+    "api_suits_sources": Row(post=MEMBERS, body="question_json"),
+    "api_substitutions": Row(post=MEMBERS, hidden="n", record="equipment", body="obsolete_json"),
+    "api_substitution": Row(get="d", hidden="rapksuno", record="matrix"),
+    "api_suits_loop": Row(get=MEMBERS, record="draft", **LOOP),
+    "api_suits_item": Row(get=MEMBERS, record="draft", **LOOP),
+    "api_suits_typed": Row(post=MEMBERS, record="draft", body="typed_json", **LOOP),
+    "api_suits_check": Row(get=MEMBERS, post="dp", record="draft", body="reason_json", **LOOP),
     "schema": Row(get=PEOPLE),
     "api-docs": Row(get=PEOPLE),
     # -------------------------------------------------------------------------------------------------------- register

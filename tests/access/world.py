@@ -183,6 +183,12 @@ def build(get: Callable[[str], Any]) -> World:
         "loop_change": lambda keys: form(longer, _version=str(keys["version"])),
         "loop_json": lambda keys: api(text),
         "loop_json_change": lambda keys: api(longer, **{"If-Match": f'"{keys["version"]}"'}),
+        "question_json": lambda keys: api(
+            {"devices": ["Sandpiper Instruments SP-100, +/-"], "area": f"{site.code}: {area.name}", "length_m": "9 m"}
+        ),
+        "obsolete_json": lambda keys: api({"equipment": keys["pk"]}),
+        "typed_json": lambda keys: api({"maker": "Sandpiper", "type_name": "SP-1", "terminals": [{"name": "+/-"}]}),
+        "reason_json": lambda keys: api({"reason": "As agreed"}, **{"If-Match": f'"{keys["version"]}"'}),
         "case": lambda keys: api(review.verification.inputs[0]),
         "upload": lambda keys: {"file": SimpleUploadedFile("b.png", picture() + b"b", "image/png")},
         "table": lambda keys: {

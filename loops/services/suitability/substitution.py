@@ -114,7 +114,7 @@ def run_substitution(work: Work, progress: Progress) -> Outcome:
     columns, now = judge_columns(plant, positions, key, progress)
     columns.sort(key=lambda column: column.order)
     result = as_data(plant, positions, columns[:MOST_CANDIDATES], now)
-    result["lines"] = [{"text": _("The loops and the candidates"), "url": reverse("substitution", args=[work.pk])}]
+    result["lines"] = [{"text": _("The loops and the candidates"), "url": reverse("substitution", args=[work.pk or 0])}]
     best = columns[0] if columns else None
     words = ngettext("%(count)d loop, no candidate.", "%(count)d loops, no candidate.", len(positions))
     if best:

@@ -126,7 +126,9 @@ def values_of(candidate: Candidate) -> list[str]:
     for row in candidate.sets:
         paper = candidate.certificate(row)
         words = [
-            f"{name} {value['text']}" for name, value in row.items() if isinstance(value, Mapping) and "text" in value
+            f"{short_name(name)} {value['text']}"
+            for name, value in row.items()
+            if isinstance(value, Mapping) and "text" in value
         ]
         words += [row[name] for name in ("level", "gas_group", "dust_group", "output", "isolation") if row[name]]
         words += [
