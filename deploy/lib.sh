@@ -5,6 +5,7 @@ venv=$root/.venv
 python=$venv/bin/python
 library_packages="libpango-1.0-0 libpangoft2-1.0-0 libharfbuzz-subset0"
 font_package=fonts-dejavu-core
+sheet_font_package=fonts-liberation
 
 say() { printf '%s\n' "$*"; }
 
@@ -64,9 +65,10 @@ for name in ("libpango-1.0.so.0", "libpangoft2-1.0.so.0", "libharfbuzz-subset.so
 ' >/dev/null 2>&1
 }
 
+# fonts_there [NAME]: whether a font is installed, or one whose file name begins with NAME.
 fonts_there() {
     for folder in /usr/share/fonts /usr/local/share/fonts "${HOME:-/nonexistent}/.fonts" "${HOME:-/nonexistent}/.local/share/fonts"; do
-        [ -z "$(find "$folder" \( -name '*.ttf' -o -name '*.otf' -o -name '*.ttc' \) 2>/dev/null | head -n 1)" ] || return 0
+        [ -z "$(find "$folder" \( -name "${1:-}*.ttf" -o -name "${1:-}*.otf" -o -name "${1:-}*.ttc" \) 2>/dev/null | head -n 1)" ] || return 0
     done
     return 1
 }
@@ -76,6 +78,8 @@ need_libraries() {
     wanted=
     libraries_there || wanted=$library_packages
     fonts_there || wanted="$wanted $font_package"
+    # Sheets are laid out for it; with another font they only take more pages.
+    fonts_there LiberationSans || ! may_apt || apt_install $sheet_font_package || true
     [ -n "$wanted" ] || return 0
     # shellcheck disable=SC2086 # a list of package names
     if may_apt && apt_install $wanted && libraries_there; then

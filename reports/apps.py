@@ -23,11 +23,12 @@ class ReportsConfig(AppConfig):
         from reports.inspection.proofs import prove_inspections
         from reports.label_views import LABEL
         from reports.lists import list_pdf
+        from reports.packs import build
         from reports.proofs import prove_sheets
 
         PROOFS |= {"sheets": prove_sheets, "inspections": prove_inspections}
         PRINTERS["pdf"] = list_pdf
-        RUNNERS[rounds.KIND] = rounds.run_round
         LISTS |= {"defect": DEFECT, "label": LABEL}
         if tell_due not in STEPS:
             STEPS.append(tell_due)
+        RUNNERS.update({rounds.KIND: rounds.run_round, build.KIND: build.run})

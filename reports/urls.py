@@ -3,9 +3,11 @@
 from django.urls import path
 
 from reports import curves, live, views
+from reports.packs import views as packs
 
 app_name = "reports"
 urlpatterns = [
+    path("packs/new/", packs.new_pack, name="pack_new"),
     path("loops/<int:pk>/approve/", views.approve, name="approve"),
     path("loops/<int:pk>/circuits/<int:number>/ignition.svg", curves.ignition, name="ignition"),
     path("loops/<int:pk>/draft.pdf", views.draft, name="draft"),

@@ -125,6 +125,7 @@ TABLE: dict[str, Row | Open | Own] = {
     "overview": Row(get=PEOPLE),
     "schedules": Row(get=SHARED),
     "works": Row(get=PEOPLE),
+    "reports:pack_new": Row(get=SHARED, post=SHARED, body="pack"),
     "work": Row(get="d", hidden="rapksuno", record="work"),
     "work_progress": Row(get="d", hidden="rapksuno", record="work"),
     "work_file": Row(get="d", hidden="rapksuno", record="work"),

@@ -170,6 +170,7 @@ def build(get: Callable[[str], Any]) -> World:
         ),
         "reason": lambda keys: {"_version": keys["version"], "_reason": "As agreed"},
         "series": lambda keys: {"lines": "PT-77; 20 m", "_save": "1"},
+        "pack": lambda keys: {"title": "Sheets"},
         "reviewers": lambda keys: {"reviewers": second.pk},
         "agreed": lambda keys: {"word": "agreed"},
         "answer": lambda keys: {"kind": "answer", "text": "It is."},

@@ -1,0 +1,1 @@
+"""Packs: the sheets of many loops as one PDF, with contents, index and the schedules that belong to them."""
