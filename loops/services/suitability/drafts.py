@@ -72,8 +72,8 @@ def send_to_engineer(found: Answer, author: Author, *, opened_version: int | Non
         subject = _("%(tag)s in %(loop)s: %(new)s in place of %(old)s is proposed. %(reason)s") % {
             "tag": found.position.tag,
             "loop": loop,
-            "new": found.candidate.name,
-            "old": found.position.standing.name,
+            "new": f"{found.candidate.name} ({found.candidate.terminals_name})",
+            "old": f"{found.position.standing.name} ({found.position.standing.terminals_name})",
             "reason": author.reason,
         }
         tell_designers([loop], author.user, subject, reverse("loop", args=[loop.pk]))

@@ -87,7 +87,7 @@ def test_the_planner_sends_a_draft_and_the_designers_are_told(
     assert saved.verification.revision == revision
     notice = Notice.objects.get(kind=NoticeKind.PROPOSED)
     assert notice.person == people["designer"]
-    assert "SP-NEW in place of Sandpiper Instruments SP-100" in notice.subject
+    assert "SP-NEW (+/-) in place of Sandpiper Instruments SP-100 (+/-)" in notice.subject
 
 
 @pytest.mark.parametrize(
