@@ -10,10 +10,10 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from django.db.backends.sqlite3.base import DatabaseWrapper
 
 from deploy.env import Environment, EnvironmentProblem, load
 from deploy.env_oidc import ROLES
+from deploy.sqlite3.base import DatabaseWrapper
 from registry.models import Role
 from tests.registry.texts import random_texts
 
@@ -45,7 +45,7 @@ def test_an_empty_environment_runs_locally(tmp_path: Path) -> None:
     environment = load({}, tmp_path)
     assert environment.mode == "local"
     assert not environment.production
-    assert environment.database["ENGINE"] == "django.db.backends.sqlite3"
+    assert environment.database["ENGINE"] == "deploy.sqlite3"
     assert environment.database["NAME"] == str(tmp_path / ".local/unlit.sqlite3")
     assert environment.allowed_hosts == ("127.0.0.1", "localhost", "[::1]")
     assert environment.csrf_trusted_origins == ()
@@ -316,7 +316,7 @@ def test_a_committed_approval_survives_a_power_failure(tmp_path: Path, django_db
             for pragma in ("journal_mode", "synchronous", "foreign_keys", "busy_timeout"):
                 cursor.execute(f"PRAGMA {pragma}")
                 answers[pragma] = cursor.fetchone()[0]
-        assert answers == {"journal_mode": "wal", "synchronous": 2, "foreign_keys": 1, "busy_timeout": 20_000}
+        assert answers == {"journal_mode": "wal", "synchronous": 2, "foreign_keys": 1, "busy_timeout": 60_000}
         assert wrapper.transaction_mode == "IMMEDIATE"
     finally:
         wrapper.close()
@@ -375,7 +375,7 @@ def test_sqlite_has_no_pool(tmp_path: Path) -> None:
 
 def test_one_environment_does_not_change_another(tmp_path: Path) -> None:
     load({}, tmp_path).database["OPTIONS"]["timeout"] = 1
-    assert load({}, tmp_path).database["OPTIONS"]["timeout"] == 20
+    assert load({}, tmp_path).database["OPTIONS"]["timeout"] == 60
 
 
 # --- mail and hosts -----------------------------------------------------------------------------------------------

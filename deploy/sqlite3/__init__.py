@@ -1,0 +1,1 @@
+"""Django's backend for SQLite, with a queue for those who write."""
