@@ -30,7 +30,7 @@ from loops.engine.findings import (
     Verdict,
 )
 from loops.engine.function import check_function
-from loops.engine.limits import parts_of
+from loops.engine.limits import Parts, parts_of
 from loops.engine.sources import Feed, feed_of
 from loops.engine.tables import Tables, built_in_tables
 from loops.engine.totals import Sum
@@ -76,33 +76,30 @@ class Devices:
             and all(row.pi_w is NOT_STATED and row.ii_a is NOT_STATED for row in device.temperature_classes)
             for device in self.devices
         )
-        self.works = tuple(
+        works = [
             (device.needs, device.series_resistance_ohm, device.voltage_drop_v, device.kind) for device in self.devices
-        )
+        ]
+        numbers = {key: number for number, key in enumerate(dict.fromkeys(works))}
+        self.works = tuple(numbers[key] for key in works)
+        """Devices that work alike have the same number."""
         self._places: dict[Hashable, list[int | None]] = {}
         self._feeds: dict[Hashable, list[Share | None]] = {}
 
+    def places(self, case: Case) -> list[int | None]:
+        """For each device how grave it is what it decides by itself in the area of a case, as far as it was asked."""
+        key = (case.area, case.basis, case.accepted_schemes, case.judge_on)
+        return self._places.setdefault(key, [None] * len(self.devices))
+
     def in_place(self, case: Case, number: int) -> int:
         """How grave it is what a device decides by itself in the area of a case."""
-        key = (case.area, case.basis, case.accepted_schemes, case.judge_on)
-        found = self._places.setdefault(key, [None] * len(self.devices))
-        gravity = found[number]
-        if gravity is None:
-            device = self.devices[number]
-            bare = replace(case, sources=(Source("source", level=Level.IA),), devices=(device,), cables=None)
-            gravity = found[number] = min(
-                (GRAVITY[check.verdict] for check in decide(bare).checks if _own(check, device)), default=3
-            )
-        return gravity
+        device = self.devices[number]
+        bare = replace(case, sources=(Source("source", level=Level.IA),), devices=(device,), cables=None)
+        return min((GRAVITY[check.verdict] for check in decide(bare).checks if _own(check, device)), default=3)
 
-    def with_feed(self, feed: Feed, number: int) -> Share:
-        """How a device stands what a feed gives."""
+    def feeds(self, feed: Feed) -> list[Share | None]:
+        """For each device how it stands what a feed gives, as far as it was asked."""
         key = (feed.uo_v, feed.io_a, feed.po_w, feed.unsettled)
-        found = self._feeds.setdefault(key, [None] * len(self.devices))
-        share = found[number]
-        if share is None:
-            share = found[number] = share_of(check_entity(feed, self.devices[number], []))
-        return share
+        return self._feeds.setdefault(key, [None] * len(self.devices))
 
 
 def _own(check: Check, device: Device) -> bool:
@@ -123,8 +120,8 @@ def share_of(checks: Sequence[Check]) -> Share:
 class Seat:
     """The place of a device on a circuit. Make and use it in the engine's context."""
 
-    def __init__(self, case: Case, index: int, tables: Tables | None = None) -> None:
-        self.case, self.index, self.tables = case, index, tables
+    def __init__(self, case: Case, index: int, devices: Devices, tables: Tables | None = None) -> None:
+        self.case, self.index, self.devices, self.tables = case, index, devices, tables
         others = case.devices[:index] + case.devices[index + 1 :]
         bare = replace(case, devices=others)
         self.feed, _ = feed_of(bare, tables or built_in_tables(), [])
@@ -138,28 +135,32 @@ class Seat:
         self.fixed = share_of(fixed)
         self.by_sums = case.fieldbus is None
         self.counts_ci = any(device.needs is not None and device.needs.hart for device in others)
+        self._places, self._feeds = devices.places(case), devices.feeds(self.feed)
         self._earthing: dict[bool | None, int] = {}
         self._functions: dict[Hashable, Function] = {}
 
-    def decide(self, devices: Devices, number: int) -> Seated:
+    def decide(self, number: int) -> Seated:
         """What comes of one of the devices in this seat, exactly."""
+        devices = self.devices
         device = devices.devices[number]
         if not (self.by_sums and devices.plain[number]):
             return self._whole(device)
-        entity = devices.with_feed(self.feed, number)
-        parts = self.parts._replace(
-            ci=_with(self.parts.ci, device.ci_f, "Ci"), li=_with(self.parts.li, device.li_h, "Li")
-        )
-        sums = stored(self.feed, parts)
+        entity = self._feeds[number]
+        if entity is None:
+            entity = self._feeds[number] = share_of(check_entity(self.feed, device, []))
+        place = self._places[number]
+        if place is None:
+            place = self._places[number] = devices.in_place(self.case, number)
+        ci, li, cc, lc, runs, ratios = self.parts
+        parts = Parts(_with(ci, device.ci_f, "Ci"), _with(li, device.li_h, "Li"), cc, lc, runs, ratios)
+        verdict, margin = stored(self.feed, parts)
         gravity = min(
-            self.fixed.gravity,
-            entity.gravity,
-            devices.in_place(self.case, number),
-            GRAVITY[sums.verdict],
-            self._earthed(device.isolated_from_earth),
+            self.fixed.gravity, entity.gravity, place, GRAVITY[verdict], self._earthed(device.isolated_from_earth)
         )
-        margins = [share for share in (self.fixed.margin, entity.margin, sums.margin) if share is not None]
-        return Seated(OUTCOMES[gravity], self._function(devices, number), min(margins, default=None))
+        for other in (self.fixed.margin, entity.margin):
+            if margin is None or (other is not None and other < margin):
+                margin = other
+        return Seated(OUTCOMES[gravity], self._function(number), margin)
 
     def _whole(self, device: Device) -> Seated:
         decision = decide(self._with(device), self.tables)
@@ -183,10 +184,10 @@ class Seat:
             self._earthing[isolated] = GRAVITY[check_earthing(case, self.feed, []).verdict]
         return self._earthing[isolated]
 
-    def _function(self, devices: Devices, number: int) -> Function:
-        device, key = devices.devices[number], devices.works[number]
+    def _function(self, number: int) -> Function:
+        device, key = self.devices.devices[number], self.devices.works[number]
         counts = self.counts_ci or (device.needs is not None and device.needs.hart)
-        whole = (key, device.ci_f) if counts else key
+        whole: Hashable = (key, device.ci_f) if counts else key
         found = self._functions.get(whole)
         if found is None:
             found = self._functions[whole] = check_function(self._with(device))

@@ -210,22 +210,23 @@ def stored(feed: Feed, parts: Parts) -> Stored:
     """
     if not feed.rows:
         return Stored(feed.unsettled or INCOMPLETE, None)
-    found = []
-    for row in feed.rows:
-        limits = limits_of(row, parts.ci, parts.li)
-        sides = (_sided_capacitance(limits, parts, feed), _sided_inductance(limits, parts, feed, None))
-        margins = [side.margin for side in sides]
-        worst = max(_SEVERITY.get(side.verdict, 1) for side in sides)
-        known = [margin for margin in margins if margin is not None]
-        judged = [m for m, side in zip(margins, sides, strict=True) if m is not None and side.verdict in (PASS, FAIL)]
-        verdicts = [side.verdict for side in sides]
-        if feed.unsettled is not None:
-            verdicts.append(feed.unsettled)
-        elif limits.halved is None:
-            verdicts.append(INCOMPLETE)
-        found.append(((worst, -min(known, default=ZERO)), verdicts, min(judged, default=None)))
-    _, verdicts, margin = found[0] if len(found) == 1 else min(found, key=lambda item: item[0])
-    return Stored(min(verdicts, key=_GRAVITY.__getitem__), margin)
+    found = [_stored(row, feed, parts) for row in feed.rows]
+    return (found[0] if len(found) == 1 else min(found, key=lambda item: item[0]))[1]
+
+
+def _stored(row: Permitted, feed: Feed, parts: Parts) -> tuple[tuple[int, Decimal], Stored]:
+    """One row of permitted values: the order of preference of :class:`_View`, and what is found."""
+    limits = limits_of(row, parts.ci, parts.li)
+    one, other = _sided_capacitance(limits, parts, feed), _sided_inductance(limits, parts, feed, None)
+    lumped = feed.unsettled or (INCOMPLETE if limits.halved is None else PASS)
+    verdict = min(one.verdict, other.verdict, lumped, key=_GRAVITY.__getitem__)
+    margins = (one.margin, other.margin)
+    least = min([margin for margin in margins if margin is not None], default=ZERO)
+    judged = [
+        m for m, side in zip(margins, (one, other), strict=True) if m is not None and side.verdict in (PASS, FAIL)
+    ]
+    worst = max(_SEVERITY.get(one.verdict, 1), _SEVERITY.get(other.verdict, 1))
+    return (worst, -least), Stored(verdict, min([margin for margin in judged if margin is not None], default=None))
 
 
 def _capacitance(limits: Limits, parts: Parts, feed: Feed, note: str, metres: int | None) -> Check:

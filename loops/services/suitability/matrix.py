@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from loops.engine.arithmetic import with_full_precision
 from loops.engine.case import Device
+from loops.engine.findings import Function
 from loops.engine.seats import Devices, Seat
 from loops.engine.tables import Tables
 from loops.services.suitability.screen import Code, screen_devices, screen_sources
@@ -26,7 +27,8 @@ from loops.services.suitability.spots import FUNCTION_ORDER, ORDER, Part, Spot, 
 NOT_JUDGED = 255
 NO_MARGIN = -(2**31)
 STEP = Decimal("0.0001")
-LARGEST_MARGIN = 20_000
+STEPS = Decimal(10_000)
+LARGEST_MARGIN = Decimal(20_000)
 PORTION = 64
 """So many places are judged by one process at a time: the step of progress and of ending early."""
 
@@ -140,19 +142,32 @@ class Judge:
 
     def _figures(self, spot: Spot, chosen: NDArray[np.intp]) -> NDArray[np.int64]:
         figures = np.empty((4, len(chosen)), dtype=np.int64)
-        seat = None
-        if self.devices and len(chosen) > 1 and len(spot.slots) == len(spot.cases) == 1 and not spot.slots[0].is_source:
-            seat = Seat(spot.cases[0], spot.slots[0].row, self.tables)
+        single = len(spot.slots) == len(spot.cases) == 1 and not spot.slots[0].is_source
+        if self.devices and single and len(chosen) > 1:
+            return self._seated(
+                Seat(spot.cases[0], spot.slots[0].row, self.devices, self.tables), spot, figures, chosen
+            )
         for number, column in enumerate(chosen.tolist()):
-            if seat and self.devices:
-                verdict, function, margin = seat.decide(self.devices, column)
-                verdict = min(spot.rest, verdict, key=RANK.__getitem__)
-                works = min(spot.rest_function, function.verdict, key=FUNCTION_RANK.__getitem__)
-                rooms = [room for part in function.parts if (room := headroom(part)) is not None]
-                room = min(rooms, default=None)
-            else:
-                verdict, works, margin, room, _ = outcome_of(spot, self.pool[column], self.tables)
+            verdict, works, margin, room, _ = outcome_of(spot, self.pool[column], self.tables)
             figures[:, number] = RANK[verdict], FUNCTION_RANK[works], in_steps(margin), in_steps(room)
+        return figures
+
+    def _seated(
+        self, seat: Seat, spot: Spot, figures: NDArray[np.int64], chosen: NDArray[np.intp]
+    ) -> NDArray[np.int64]:
+        rest, rest_function = RANK[spot.rest], FUNCTION_RANK[spot.rest_function]
+        functions: dict[int, tuple[Function, int, int]] = {}
+        rows = []
+        for column in chosen.tolist():
+            verdict, function, margin = seat.decide(column)
+            known = functions.get(id(function))
+            if known is None:
+                rooms = [room for part in function.parts if (room := headroom(part)) is not None]
+                rank = min(rest_function, FUNCTION_RANK[function.verdict])
+                # The function itself is kept too, so that no other one gets its number.
+                known = functions[id(function)] = (function, rank, in_steps(min(rooms, default=None)))
+            rows.append((min(rest, RANK[verdict]), known[1], in_steps(margin), known[2]))
+        figures[:] = np.array(rows, dtype=np.int64).T
         return figures
 
 
@@ -168,8 +183,9 @@ def in_steps(share: Decimal | None) -> int:
     """
     if share is None:
         return NO_MARGIN
-    kept = min(max(share, Decimal(-LARGEST_MARGIN)), Decimal(LARGEST_MARGIN))
-    return int((kept / STEP).to_integral_value(ROUND_FLOOR))
+    if not -LARGEST_MARGIN < share < LARGEST_MARGIN:
+        share = LARGEST_MARGIN if share > 0 else -LARGEST_MARGIN
+    return int((share * STEPS).to_integral_value(ROUND_FLOOR))
 
 
 def _judged(

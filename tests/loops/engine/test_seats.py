@@ -42,9 +42,9 @@ def test_a_seat_says_what_the_whole_circuit_says(seed: int) -> None:
     devices, told = Devices(pool), set()
     for spot in pairs.spots(chance, 60, is_source=False):
         case, index = spot.cases[0], spot.slots[0].row
-        seat = with_full_precision(Seat)(case, index)
+        seat = with_full_precision(Seat)(case, index, devices)
         for number, device in enumerate(pool):
-            found = with_full_precision(seat.decide)(devices, number)
+            found = with_full_precision(seat.decide)(number)
             assert tuple(found) == on_the_whole_circuit(case, index, device)
             told.add(found.verdict)
     assert len(told) > 2 and CircuitVerdict.COMPLIES in told
