@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Any
 
 from django.http import Http404, HttpRequest, HttpResponse
@@ -28,6 +28,10 @@ MOST_REVISIONS = 1_000_000_000
 """No record is saved more often; a database refuses to look for much larger numbers."""
 
 
+BESIDE: list[Callable[[Loop, User], Mapping[str, Any]]] = []
+"""What other packages show on the page of a loop, as further context. They add theirs when they are ready."""
+
+
 @require_safe
 def loop_page(request: HttpRequest, pk: int) -> HttpResponse:
     """One loop as it stands."""
@@ -46,6 +50,8 @@ def render_loop(
     context = loop_context(loop, person(request)) | {"refusal": refusal, "typed": typed or {}}
     topic = (typed or {}).get("about", "") or request.GET.get("remark", "")[:240]
     context |= review_context(loop, person(request), context["circuits"], topic)
+    for further in BESIDE:
+        context |= further(loop, person(request))
     return render(request, "loops/loop.html", context, status=status)
 
 

@@ -13,18 +13,19 @@ import datetime as dt
 import zoneinfo
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
 from django.db import transaction
 from django.db.models import Exists, Max, Min, OuterRef, Q, QuerySet
 from django.urls import reverse
+from django.utils import timezone
 
 from loops.models import Approval, Loop, LoopState
-from loops.selectors import visible_loops
 from registry import access
 from registry.models import DueRun, Notice, NoticeKind, Site, User
 from registry.services import notices
 from reports.inspection.items import GRADES
-from reports.inspection.models import Grade, Inspection, SignedInspection
+from reports.inspection.models import DefectState, Grade, Inspection, SignedInspection
 
 LEAD_DAYS = 30
 """How long before its day an inspection is told of: common practice, no source."""
@@ -122,9 +123,14 @@ def due_rows(loops: QuerySet[Loop]) -> list[Due]:
     return sorted(found, key=lambda due: (due.on or dt.date.max, due.loop.site.code, due.loop.tag))
 
 
-def visible_due(user: User) -> list[Due]:
-    """The next inspections of all loops that a person may see."""
-    return due_rows(visible_loops(user))
+def on_loop_page(loop: Loop, user: User) -> dict[str, Any]:
+    """What the page of a loop says of its inspections and of defects that are not verified as mended."""
+    if not access.may(user, "inspection.view", loop.site):
+        return {}
+    due = next(iter(due_rows(Loop.objects.filter(pk=loop.pk))), None)
+    defects = loop.defects.exclude(state=DefectState.VERIFIED).order_by("priority", "due_on")
+    state = due.state(timezone.localdate()) if due else ""
+    return {"inspections": {"due": due, "state": state, "defects": list(defects)}}
 
 
 # ------------------------------------------------------------------------------------------------------------ telling

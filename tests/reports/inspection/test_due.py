@@ -143,3 +143,14 @@ def test_the_list_takes_as_many_queries_for_many_loops(
         sign(submit(make_loop(tag=f"PT-{number}")))
     with django_assert_max_num_queries(25):
         assert client.get("/inspections/").content.decode().count('name="loop"') == 4
+
+
+@pytest.mark.django_db
+def test_the_page_of_a_loop_tells_of_its_inspections(sheet: Any, signed: Any, client_as: Any, make_loop: Any) -> None:
+    loop = sheet.approval.loop
+    client = client_as("reader")
+    assert "Never inspected." in client.get(f"/loops/{loop.pk}/").content.decode()
+    signed(loop, "detailed", glands={"result": "defect", "note": "The gland is loose.", "priority": "2"})
+    page = client.get(f"/loops/{loop.pk}/").content.decode()
+    assert "The gland is loose." in page and "Last complete one:" in page
+    assert "Not in use yet" in client.get(f"/loops/{make_loop(tag='PT-7').pk}/").content.decode()
