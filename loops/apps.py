@@ -8,6 +8,7 @@ class LoopsConfig(AppConfig):
 
     def ready(self) -> None:
         """Give the register what it cannot know of loops: search, the engine's table, what proves the store."""
+        from loops.entries import LoopEntry
         from loops.services.notices import announce
         from loops.services.permitted import permitted_capacitance
         from loops.services.proofs import prove_approvals, prove_verifications
@@ -24,11 +25,14 @@ class LoopsConfig(AppConfig):
         from registry.services.works import RUNNERS
         from registry.uses import USERS
         from registry.views.pages import LISTS
+        from registry.views.picking import ENTRY_CLASSES
         from registry.views.searching import SEARCHERS
 
         if search_loops not in SEARCHERS:
             SEARCHERS.insert(0, search_loops)
         register_loops()
+        if LoopEntry not in ENTRY_CLASSES:
+            ENTRY_CLASSES.append(LoopEntry)
         LISTS.update({"loop": LOOP, "cable_run": CABLE_RUN, "member": MEMBER})
         use_capacitance_table(permitted_capacitance)
         USERS.update({"describe": describe, "foresee": foresee, "issued": issued, "notes": tables_told})

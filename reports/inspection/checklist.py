@@ -340,7 +340,7 @@ def symbol(model: type[Any], name: str) -> str:
 
 def found_item(builder: Builder, place: Place) -> list[dict[str, str]]:
     name = f"{place.equipment['maker']} {place.equipment['type_name']}, {place.terminals['name']}"
-    return [value("item", _("Item, as the register calls it"), name)]
+    return [value("item", _("Item"), name)]
 
 
 def found_marking(builder: Builder, place: Place) -> list[dict[str, str]]:
@@ -358,7 +358,7 @@ def found_voltage(builder: Builder, place: Place) -> list[dict[str, str]]:
 
 def found_cable_type(builder: Builder, place: Place) -> list[dict[str, str]]:
     name = place.cable["cable_type"]["name"] if place.cable["cable_type"] else ""
-    return [value("cable_type", _("Cable type, as the register calls it"), name or "unknown")]
+    return [value("cable_type", _("Cable type"), name or "unknown")]
 
 
 def found_length(builder: Builder, place: Place) -> list[dict[str, str]]:

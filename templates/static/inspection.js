@@ -88,6 +88,20 @@
     if (chosen && !wanting && !unranked) soon(line, 400);
   });
 
+  // Names of the register to pick from, as one types.
+  let typing;
+  form.addEventListener("input", (event) => {
+    const field = event.target;
+    if (!field.dataset.pick) return;
+    clearTimeout(typing);
+    typing = setTimeout(async () => {
+      try {
+        const answer = await fetch(`${field.dataset.pick}?q=${encodeURIComponent(field.value)}`);
+        if (answer.ok) field.list.innerHTML = await answer.text();
+      } catch { /* without a connection there is nothing to pick from */ }
+    }, 300);
+  });
+
   // What was not sent yet stands in the form again, and goes out with the connection.
   const waiting = stored();
   for (const line of lines) {

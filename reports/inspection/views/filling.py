@@ -26,6 +26,8 @@ from reports.inspection.models import PHOTO, Inspection, Line, Priority, Result,
 from reports.inspection.services import LONGEST_FOUND, LONGEST_NOTE, InspectionRefused, LineFault, LineText
 
 Places = list[tuple[str, list[Line]]]
+PICKED = {"item": "MemberEntry.terminals", "cable_type": "CableEntry.cable_type"}
+"""Values that are names of the register, and where names to pick from are asked for."""
 
 
 def visible(request: HttpRequest, pk: int) -> Inspection:
@@ -72,6 +74,7 @@ def shown_line(line: Line, text: LineText, faults: dict[str, str], photos: list[
                 "field": f"found-{line.pk}-{index}",
                 "typed": text.found.get(value["name"], ""),
                 "fault": faults.get(value["name"], ""),
+                "picked": reverse("pick", args=[PICKED[value["name"]]]) if value["name"] in PICKED else "",
             }
             for index, value in enumerate(line.values)
         ],

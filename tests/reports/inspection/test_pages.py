@@ -122,6 +122,16 @@ def test_one_line_is_saved_for_the_script(loop: Any, begin: Any, client_as: Any)
     assert answer.status_code == 400 and "Say what is wrong" in answer.json()["faults"][0]
 
 
+def test_names_of_the_register_can_be_picked(loop: Any, begin: Any, client_as: Any) -> None:
+    inspection = begin(loop, "detailed")
+    client = client_as("planner")
+    page = client.get(f"/inspections/{inspection.pk}/places/3/").content.decode()
+    assert 'data-pick="/pick/MemberEntry.terminals/"' in page
+    names = client.get("/pick/MemberEntry.terminals/", {"q": "SP-1"}).content.decode()
+    assert "Sandpiper Instruments SP-100, +/-" in names
+    assert client.get("/pick/CableEntry.cable_type/", {"q": "pair"}).status_code == 200
+
+
 def test_a_photo_comes_with_its_line_and_is_shown_to_members_alone(loop: Any, begin: Any, client_as: Any) -> None:
     inspection = begin(loop, "visual")
     line = inspection.lines.get(item="damage")
