@@ -13,7 +13,7 @@ from django.utils import timezone
 from loops.models import Approval, Loop, LoopState, LoopVerdict, Verb, Verification, Withdrawal
 from loops.services.confirmations import matters, open_matters
 from loops.services.contributors import contributors
-from loops.services.loops import changed_pins
+from loops.services.loops import changed_pins, is_whole
 from loops.services.refusals import WorkflowRefused
 from loops.services.reviews import ask, obstacles_to_sign
 from loops.services.signing import MEANING, Proof, SignatureRefused, proven
@@ -104,8 +104,11 @@ def finish(step: Step, loop: Loop, user: User, text: str, **detail: Any) -> Loop
     return loop
 
 
-def obstacles(loop: Loop) -> list[str]:
-    """Why this loop cannot go to approval or be approved, each with what to do; empty when nothing is in the way."""
+def obstacles(loop: Loop, changed: list[str] | None = None) -> list[str]:
+    """Why this loop cannot go to approval or be approved, each with what to do; empty when nothing is in the way.
+
+    `changed` is what `changed_pins` says of it, where that is known already.
+    """
     verification = loop.verification
     if verification is None:
         return ["The loop has no verdict yet: save it once."]
@@ -119,7 +122,10 @@ def obstacles(loop: Loop) -> list[str]:
             "The loop is beyond simple rules; a specialist must assess it outside of this record: "
             f"{verification.limiting}"
         )
-    if changed := changed_pins(loop):
+    verification.loop = loop
+    if changed is None:
+        changed = changed_pins(loop)
+    if changed:
         found.append(
             f"Changed in the register since the loop was judged: {', '.join(changed)}. "
             "Judge the loop again with the new values."
@@ -129,9 +135,14 @@ def obstacles(loop: Loop) -> list[str]:
         found.append("The verdict belongs to an older revision: save the loop once.")
     elif reason := changed_since(verification):
         found.append(f"{reason} Judge the loop again.")
-    elif digest(snapshot(loop) | {"archived": loop.is_archived}) != revision.digest:
+    elif digest(content_of(loop) | {"archived": loop.is_archived}) != revision.digest:
         found.append("The stored rows differ from their revision: save the loop once.")
     return found
+
+
+def content_of(loop: Loop) -> dict[str, Any]:
+    """The snapshot of a loop as its rows stand: of those that were just read with it, else read now."""
+    return snapshot(loop, lambda record, name: getattr(record, name).all()) if is_whole(loop) else snapshot(loop)
 
 
 def submit(

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from django.db.models import Exists, OuterRef
+from django.db.models import Exists, OuterRef, Q
 
 from loops.models import Approval, Confirmation, Loop, Verb, WorkflowEvent
 from loops.services.essentials import changes_of_site, places_of
@@ -53,18 +53,20 @@ def changed_basis(loop: Loop, approved: Approval | None) -> Iterator[tuple[int, 
     used = pinned(newest.snapshot)
     before = pinned(start.snapshot)
     current = {row.pk: row for row in Revision.objects.filter(pk__in=used | before).defer("snapshot")}
+    wanted = Q(pk=None)
     for row in (current[key] for key in used if key in current):
-        changes = Revision.objects.filter(kind=row.kind, record_id=row.record_id, number__lte=row.number)
+        changes = Q(kind=row.kind, record_id=row.record_id, number__lte=row.number)
         earlier = [
             current[key].number
             for key in before
             if key in current and (current[key].kind, current[key].record_id) == (row.kind, row.record_id)
         ]
         if earlier:
-            changes = changes.filter(number__gt=min(earlier))
+            changes &= Q(number__gt=min(earlier))
         else:
-            changes = changes.filter(created_at__gt=approved.approved_at if approved else start.created_at)
-        yield from changes.values_list("author_id", "label")
+            changes &= Q(created_at__gt=approved.approved_at if approved else start.created_at)
+        wanted |= changes
+    yield from Revision.objects.filter(wanted).order_by("pk").values_list("author_id", "label")
     areas = places_of(newest.snapshot)["area"]
     moment = approved.approved_at if approved else start.created_at
     yield from Revision.objects.filter(kind="area", record_id__in=areas, created_at__gt=moment).values_list(

@@ -144,12 +144,21 @@ class Pins:
             record.cable_type_revision_id = self.cable_types.get(record.cable_type_id or 0)
 
 
+def is_whole(loop: Loop) -> bool:
+    """Whether a loop was just read with all its rows (loops.selectors.whole_loops)."""
+    return "circuits" in getattr(loop, "_prefetched_objects_cache", {})
+
+
 def changed_pins(loop: Loop) -> list[str]:
     """Names of what was changed in the register since the loop was saved: its verdict rests on older values."""
-    members = list(
-        Member.objects.filter(circuit__loop=loop).select_related("terminals__equipment", "terminals__certificate")
-    )
-    runs = list(CableRun.objects.filter(circuit__loop=loop, cable_type__isnull=False).select_related("cable_type"))
+    if is_whole(loop):
+        circuits = loop.circuits.all()
+        members = [row for circuit in circuits for row in circuit.members.all()]
+        runs = [row for circuit in circuits for row in circuit.cables.all() if row.cable_type_id]
+    else:
+        rows = Member.objects.filter(circuit__loop=loop)
+        members = list(rows.select_related("terminals__equipment", "terminals__certificate"))
+        runs = list(CableRun.objects.filter(circuit__loop=loop, cable_type__isnull=False).select_related("cable_type"))
     equipment = latest_revision_ids("equipment", [row.terminals.equipment_id for row in members])
     certificates = latest_revision_ids(
         "certificate", [row.terminals.certificate_id for row in members if row.terminals.certificate_id]

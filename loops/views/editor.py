@@ -8,7 +8,7 @@ from typing import Any
 from django.contrib import messages
 from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import redirect, render
+from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_http_methods, require_safe
 
@@ -49,10 +49,13 @@ def new(request: HttpRequest) -> HttpResponse:
 @require_http_methods(["GET", "HEAD", "POST"])
 def edit(request: HttpRequest, pk: int) -> HttpResponse:
     """An existing loop."""
+    if request.method == "POST":
+        # What is typed is all that counts: none of the stored rows is read.
+        loop = get_object_or_404(selectors.visible_loops(person(request)).select_related("site"), pk=pk)
+        access.require(person(request), "loop.edit", loop.site)
+        return receive(request, loop)
     loop = visible_loop(request, pk)
     access.require(person(request), "loop.edit", loop.site)
-    if request.method == "POST":
-        return receive(request, loop)
     return show(request, loop, selectors.record_names(loop))
 
 

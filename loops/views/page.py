@@ -65,6 +65,7 @@ def loop_context(loop: Loop, user: User) -> dict[str, Any]:
         )
     )
     revisions = list(selectors.revisions_of(loop))
+    changed = changed_pins(loop)
     events = list(loop.events.select_related("actor", "revision").defer("revision__snapshot"))
     return {
         "section": "loops",
@@ -76,7 +77,7 @@ def loop_context(loop: Loop, user: User) -> dict[str, Any]:
         "cures": shown.cures(results),
         "matters": matters(loop),
         "can_confirm": not loop.is_archived and access.may(user, "loop.confirm", loop.site),
-        "changed": changed_pins(loop),
+        "changed": changed,
         "beside": latest_against_register(loop),
         "basis_changes": marks(approvals),
         "approvals": approvals,
@@ -85,7 +86,7 @@ def loop_context(loop: Loop, user: User) -> dict[str, Any]:
         "revisions": revisions,
         "current_number": revisions[0].number if revisions else None,
         "state": "archived" if loop.is_archived else loop.state,
-        **actions_for(loop, user),
+        **actions_for(loop, user, changed),
     }
 
 
@@ -144,7 +145,7 @@ def signatures(approvals: list[Approval], events: list[WorkflowEvent]) -> list[d
     return rows
 
 
-def actions_for(loop: Loop, user: User) -> dict[str, Any]:
+def actions_for(loop: Loop, user: User, changed: list[str]) -> dict[str, Any]:
     """What this person may do with the loop in its state, and why not where it is close."""
     may_edit = access.may(user, "loop.edit", loop.site)
     open_state = loop.state in {LoopState.DRAFT, LoopState.RETURNED}
@@ -158,16 +159,16 @@ def actions_for(loop: Loop, user: User) -> dict[str, Any]:
         "can_return": review and may_return,
         "can_approve": review and may_return,
         "refusal_to_sign": refusal_to_sign(loop, user) if review and may_return else "",
-        "obstacles": hindrances(loop) if (open_state or review) and not loop.is_archived else [],
+        "obstacles": hindrances(loop, changed) if (open_state or review) and not loop.is_archived else [],
         "can_withdraw": access.may(user, "loop.withdraw", loop.site) and in_force(loop) is not None,
         "can_archive": may_edit and not review,
     }
 
 
-def hindrances(loop: Loop) -> list[str]:
+def hindrances(loop: Loop, changed: list[str]) -> list[str]:
     """What stands in the way of the next step."""
     in_review = loop.state == LoopState.IN_REVIEW
-    return obstacles(loop) + (obstacles_to_sign(loop) + open_matters(loop) if in_review else [])
+    return obstacles(loop, changed) + (obstacles_to_sign(loop) + open_matters(loop) if in_review else [])
 
 
 @require_safe
