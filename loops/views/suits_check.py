@@ -12,7 +12,7 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods
 
-from loops.models import LoopState
+from loops.models import LoopState, Member
 from loops.services.refusals import WorkflowRefused
 from loops.services.suitability.answers import Answer, Row, answer
 from loops.services.suitability.drafts import send_to_engineer
@@ -116,11 +116,24 @@ def context_of(request: HttpRequest, found: Answer) -> dict[str, Any]:
         "several": len(found.inputs) > 1,
         "documents": documents_to_change(position, candidate),
         "ways": other_ways(found),
+        "elsewhere": elsewhere(found.position),
         "may_send": may_send and candidate.key != TYPED,
         "in_review": loop.state == LoopState.IN_REVIEW,
         "reason": typed(request, "reason", 400),
         "item_url": item_url,
     }
+
+
+def elsewhere(position: Position) -> list[dict[str, str]]:
+    """The other loops of the site in which the same item stands under the same tag: they change with it."""
+    members = Member.objects.filter(
+        tag__iexact=position.tag,
+        terminals__equipment=position.standing.key,
+        circuit__loop__site=position.loop.site_id,
+        circuit__loop__archived_at=None,
+    ).exclude(circuit__loop=position.loop.pk)
+    rows = members.values_list("circuit__loop__tag", "circuit__loop", "pk").order_by("circuit__loop__tag")
+    return [{"tag": tag, "url": reverse("suits_item", args=[loop, key])} for tag, loop, key in rows]
 
 
 def other_ways(found: Answer) -> list[dict[str, str]]:

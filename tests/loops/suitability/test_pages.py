@@ -138,3 +138,22 @@ def test_a_source_does_not_stand_in_place_of_a_device(loop: Any, source: Any, cl
 def test_the_page_of_a_sheet_leads_here(loop: Any, client_as: Any) -> None:
     page = client_as("planner").get(reverse("loop", args=[loop.pk])).content.decode()
     assert reverse("suits_loop", args=[loop.pk]) in page
+
+
+def test_other_loops_with_the_same_item_are_named(
+    make_loop: Any,
+    loop_data: Any,
+    other: Any,  # noqa: F811
+    people: Any,
+    client_as: Any,
+) -> None:
+    """A module of several channels under one tag: what is replaced for one loop is replaced for all of them."""
+    from loops.services.loops import save_loop
+    from registry.services.records import Author
+
+    loop = make_loop()
+    text = loop_data(tag="PT-2")
+    text["circuits"][0]["members"][1]["tag"] = "PT-1101"
+    second = save_loop(text, Author(people["designer"]))
+    page = client_as("planner").get(check_url(loop, other("SP-NEW"))).content.decode()
+    assert reverse("suits_item", args=[second.pk, member(second).pk]) in page
