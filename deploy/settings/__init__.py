@@ -13,6 +13,7 @@ ENVIRONMENT = load(os.environ, BASE_DIR)
 PRODUCTION = ENVIRONMENT.mode == "production"
 
 SECRET_KEY = ENVIRONMENT.secret_key
+SECRET_KEY_FALLBACKS = list(ENVIRONMENT.secret_key_fallbacks)
 DEBUG = False
 ALLOWED_HOSTS = list(ENVIRONMENT.allowed_hosts)
 CSRF_TRUSTED_ORIGINS = list(ENVIRONMENT.csrf_trusted_origins)

@@ -14,6 +14,7 @@ from django.http import HttpRequest
 from django.utils.translation import gettext_lazy as _
 
 from registry.models import User
+from registry.sealing import seal, unseal
 from registry.services.second_factors import note_factor
 from registry.services.sessions import end_sessions
 
@@ -105,11 +106,20 @@ class Accounts(DefaultAccountAdapter):
 
 
 class SecondFactors(DefaultMFAAdapter):
-    """Names as people see them in their authenticator."""
+    """Names as people see them in their authenticator; secrets are stored sealed.
+
+    What cannot be unsealed raises Unreadable, which the middleware beside this turns into a page.
+    """
 
     error_messages = DefaultMFAAdapter.error_messages | {
         "incorrect_code": Accounts.error_messages["incorrect_code"],
     }
+
+    def encrypt(self, text: str) -> str:
+        return seal(text)
+
+    def decrypt(self, encrypted_text: str) -> str:
+        return unseal(encrypted_text)
 
     def get_totp_label(self, user: User) -> str:
         return user.username

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Callable
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse, HttpResponseBase, JsonResponse
-from django.shortcuts import redirect
+from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
 
 from registry.models import User
+from registry.sealing import Unreadable
 from registry.services.second_factors import needs_factor
+
+logger = logging.getLogger(__name__)
 
 SETTING_UP = frozenset(
     {
@@ -51,3 +55,10 @@ class SecondFactorMiddleware:
             message = _("%s requires a second factor: log in on the pages and set one up.") % names
             return JsonResponse({"code": "second_factor_required", "message": message, "errors": {}}, status=403)
         return redirect("mfa_index")
+
+    def process_exception(self, request: HttpRequest, error: Exception) -> HttpResponse | None:
+        """A secret that cannot be read lets nobody in; the page says what helps."""
+        if not isinstance(error, Unreadable):
+            return None
+        logger.error("A second factor cannot be read: was SECRET_KEY changed without SECRET_KEY_FALLBACKS?")
+        return render(request, "mfa/unreadable.html", status=409)

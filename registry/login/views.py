@@ -20,6 +20,7 @@ from requests import RequestException
 from registry.login.directories import refused
 from registry.models import User
 from registry.reading import read_key
+from registry.sealing import Unreadable
 from registry.services.second_factors import has_factor, needs_factor
 from registry.services.sessions import end_sessions, open_sessions
 
@@ -73,13 +74,21 @@ def account(request: HttpRequest) -> HttpResponse:
             "app": next(iter(by_type[Authenticator.Type.TOTP]), None),
             "passkeys": by_type[Authenticator.Type.WEBAUTHN],
             "codes": codes,
-            "codes_left": len(codes[0].wrap().get_unused_codes()) if codes else 0,
+            "codes_left": codes_left(codes[0]) if codes else 0,
             "sessions": [
                 {"session": session, "current": session.session_key == request.session.session_key}
                 for session in open_sessions(user)
             ],
         },
     )
+
+
+def codes_left(codes: Authenticator) -> int | None:
+    """How many recovery codes were not used; None where they cannot be read."""
+    try:
+        return len(codes.wrap().get_unused_codes())
+    except Unreadable:
+        return None
 
 
 @require_POST

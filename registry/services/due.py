@@ -10,6 +10,7 @@ from django.core.management import call_command
 
 from registry.services import notices, works
 from registry.services.expiry import send_digest
+from registry.services.sealed_factors import seal_anew
 from registry.services.sessions import forget_lost_sessions
 
 ON_ITS_WAY = dt.timedelta(minutes=10)
@@ -23,7 +24,7 @@ ready."""
 
 def run_due(today: dt.date) -> list[str]:
     """Do what is due; each step says what it did. Run again on the same day it does nothing twice."""
-    steps = (mail_again, forget_tasks, forget_sessions, forget_works)
+    steps = (mail_again, forget_tasks, forget_sessions, forget_works, seal_anew)
     return [*(step(today) for step in STEPS), *(step() for step in steps)]
 
 
