@@ -22,6 +22,7 @@ def site_context(request: HttpRequest) -> dict[str, Any]:
     user = getattr(request, "user", None)
     return {
         "caution": CAUTION,
+        "reset_by_mail": settings.PASSWORD_RESET_BY_MAIL,
         "site_version": settings.VERSION,
         "may_edit_register": isinstance(user, User) and access.may(user, "register.edit"),
         "unread_notices": lambda: unread_count(user) if isinstance(user, User) else 0,

@@ -106,7 +106,18 @@ CACHES = {
 }
 
 ACCOUNT_ADAPTER = "registry.login.adapters.Accounts"
-ACCOUNT_FORMS = {"login": "registry.login.forms.LogIn", "reauthenticate": "registry.login.forms.PasswordAgain"}
+ACCOUNT_FORMS = {
+    "login": "registry.login.forms.LogIn",
+    "reauthenticate": "registry.login.forms.PasswordAgain",
+    "reset_password": "registry.login.resetting.Forgotten",
+    "user_token": "registry.login.resetting.Token",
+    "reset_password_from_key": "registry.login.resetting.NewPassword",
+}
+# Who forgot a password is mailed a link where there is a mail server; nobody is told whether an address is known.
+PASSWORD_RESET_BY_MAIL = ENVIRONMENT.email["EMAIL_BACKEND"] == "django.core.mail.backends.smtp.EmailBackend"
+PASSWORD_RESET_TIMEOUT = 3600
+ACCOUNT_PREVENT_ENUMERATION = True
+ACCOUNT_EMAIL_UNKNOWN_ACCOUNTS = False
 ACCOUNT_EMAIL_VERIFICATION = "none"
 ACCOUNT_LOGIN_METHODS = {"username"}
 ACCOUNT_SIGNUP_FIELDS = ["username*", "password1*", "password2*"]
@@ -119,6 +130,8 @@ ACCOUNT_RATE_LIMITS = {
     "login_failed": "100/10m/ip,5/5m/key",
     "reauthenticate": "10/5m/user",
     "own_password": "5/5m/key",
+    "reset_password": "20/10m/ip,3/30m/key",
+    "reset_password_from_key": "20/5m/ip",
     "sign": "5/5m/key",
 }
 # A form that is sent on to another host would break form-action of the content security policy: hence a link.

@@ -8,17 +8,23 @@ from allauth.account.adapter import DefaultAccountAdapter
 from allauth.core.internal import ratelimit
 from allauth.core.internal.httpkit import get_client_ip
 from allauth.mfa.adapter import DefaultMFAAdapter
+from django.conf import settings
 from django.contrib import messages
 from django.core.exceptions import ImproperlyConfigured
 from django.http import HttpRequest
+from django.urls import reverse
 from django.utils.translation import gettext_lazy as _
 
 from registry.models import User
 from registry.sealing import seal, unseal
+from registry.services.changes import recorded
+from registry.services.notices import in_background
+from registry.services.people import note_own_password
 from registry.services.second_factors import note_factor
 from registry.services.sessions import end_sessions
 
 MESSAGES = {
+    "account/messages/password_changed.txt": _("Your new password is set: log in with it."),
     "mfa/messages/totp_activated.txt": _("The authenticator app is set up."),
     "mfa/messages/totp_deactivated.txt": _("The authenticator app is removed."),
     "mfa/messages/webauthn_added.txt": _("The passkey is added."),
@@ -26,6 +32,7 @@ MESSAGES = {
     "mfa/messages/recovery_codes_generated.txt": _("New recovery codes are made; older ones no longer work."),
 }
 """What the library tells people, by the name it gives the message; what is not here goes without saying."""
+RESET_BY_MAIL = "Forgotten, reset by mail"
 NO_ADDRESS = "0.0.0.0"  # noqa: S104  # nosec B104
 FACTOR_DEEDS = {
     "mfa/email/totp_activated": "authenticator app set up",
@@ -68,6 +75,28 @@ class Accounts(DefaultAccountAdapter):
         """Messages in this site's words; the pages themselves say who is logged in."""
         if text := message or MESSAGES.get(message_template or ""):
             messages.add_message(request, level, str(text), extra_tags=extra_tags)
+
+    def format_email_subject(self, subject: str) -> str:
+        return f"Unlit: {subject}"
+
+    def get_reset_password_from_key_url(self, key: str) -> str:
+        """At the address of this site, whatever host the request named."""
+        path = reverse("account_reset_password_from_key", kwargs={"uidb36": "UID", "key": "KEY"})
+        return settings.SITE_URL + path.replace("UID-KEY", key)
+
+    def send_mail(self, template_prefix: str, email: str, context: dict[str, Any]) -> None:
+        """Sent in the background: neither a slow mail server nor a known address makes the answer come later."""
+        mail = self.render_mail(template_prefix, email, context)
+        in_background(mail.send)
+
+    def set_password(self, user: User, password: str) -> None:
+        """A forgotten password is replaced: all sessions end, and the change log keeps it."""
+        with recorded():
+            user = User.objects.select_for_update().get(pk=user.pk)
+            user.set_password(password)
+            user.save(update_fields=["password"])
+            end_sessions(user)
+            note_own_password(user, reason=RESET_BY_MAIL)
 
     def get_client_ip(self, request: HttpRequest) -> str:
         """The address that failures are counted by; one for all where none can be told, for instance on a socket."""

@@ -5,9 +5,10 @@ from allauth.mfa.base import views as factors
 from allauth.mfa.recovery_codes import views as recovery
 from allauth.mfa.totp import views as totp
 from allauth.mfa.webauthn import views as passkeys
-from django.urls import path
+from django.urls import path, re_path
 
 from registry.login import views
+from registry.login.resetting import where_mail_goes_out
 
 urlpatterns = [
     path("login/", account.login, name="account_login"),
@@ -17,6 +18,14 @@ urlpatterns = [
     path("login/with/<slug:provider_id>/", views.through, name="openid_connect_login"),
     path("login/with/<slug:provider_id>/callback/", views.back, name="openid_connect_callback"),
     path("login/cancelled/", views.cancelled, name="socialaccount_login_cancelled"),
+    path("login/reset/", where_mail_goes_out(account.password_reset), name="account_reset_password"),
+    path("login/reset/sent/", where_mail_goes_out(account.password_reset_done), name="account_reset_password_done"),
+    re_path(
+        r"^login/reset/(?P<uidb36>[0-9A-Za-z]{1,13})-(?P<key>[0-9A-Za-z-]{1,100})/$",
+        where_mail_goes_out(account.password_reset_from_key),
+        name="account_reset_password_from_key",
+    ),
+    path("login/reset/done/", where_mail_goes_out(views.reset), name="account_reset_password_from_key_done"),
     path("logout/", account.logout, name="account_logout"),
     path("account/", views.account, name="mfa_index"),
     path("account/again/", account.reauthenticate, name="account_reauthenticate"),

@@ -58,6 +58,13 @@ def cancelled(request: HttpRequest) -> HttpResponse:
     return redirect("account_login")
 
 
+@login_not_required
+@require_safe
+def reset(request: HttpRequest) -> HttpResponse:
+    """A new password is set: it is good for logging in, nothing more."""
+    return redirect("account_login")
+
+
 @require_safe
 def account(request: HttpRequest) -> HttpResponse:
     """The second factors and the open sessions of the person who asks."""

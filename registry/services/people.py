@@ -241,9 +241,9 @@ def set_person_password(person: User, data: Mapping[str, Any], author: Author) -
     return person
 
 
-def note_own_password(person: User) -> None:
+def note_own_password(person: User, reason: str = "") -> None:
     """Record that a person gave themselves a new password."""
-    record(person, Author(person), {}, password_set=True)
+    record(person, Author(person, reason=reason), {}, password_set=True)
 
 
 def portrait(person: User) -> dict[str, Any]:

@@ -92,6 +92,15 @@ TABLE: dict[str, Row | Open | Own] = {
     # ------------------------------------------------------------------------------------------------------ the way in
     "account_login": Open("the way in", "tests/registry/login/test_log_in.py"),
     "account_inactive": Open("says that an account is deactivated", "tests/registry/login/test_log_in.py"),
+    **dict.fromkeys(
+        (
+            "account_reset_password",
+            "account_reset_password_done",
+            "account_reset_password_from_key",
+            "account_reset_password_from_key_done",
+        ),
+        Open("a new password by mail, for who forgot it", "tests/registry/login/test_resetting.py"),
+    ),
     "mfa_login_webauthn": Open("the way in with a passkey", FACTORS),
     "mfa_authenticate": Open("the second step of the way in", FACTORS),
     **dict.fromkeys(

@@ -20,6 +20,10 @@ OPEN = {
     "login/inactive/": "says that an account is deactivated, to whoever knew its password",
     "login/passkey/": "the way in with a passkey",
     "login/second/": "the second step of the way in; without a first one it leads to the log-in",
+    "login/reset/": "a mail for who forgot the password, where there is a mail server",
+    "login/reset/sent/": "says that it was sent, if it was",
+    "login/reset/%(uidb36)s-%(key)s/": "a new password, by the link of the mail",
+    "login/reset/done/": "leads back to the log-in",
     "logout/": "ends a session; without one it leads to the log-in",
     "s/%(short_id)s/": "the state of an issued sheet, where its site allows that (tests/reports/test_live.py)",
 }
