@@ -19,7 +19,8 @@ from loops.services.suitability.positions import Candidate
 from registry.models import EquipmentKind, Terminals
 
 _PARTING = re.compile(r",|;|/|\bor\b|\band\b", re.IGNORECASE)
-_COUNTS = re.compile(r"^(?:one|two|three|four|a|an|the|[0-9]+)\s+", re.IGNORECASE)
+_COUNTS = re.compile(r"^(?:one|two|three|four|a|an|the|[0-9]+)\s+(?=[a-z])", re.IGNORECASE)
+_RANGE = re.compile(r"(\d) ?- ?(\d)")
 _DASHES = re.compile(r"[‐‑‒–—−]")
 SIGNALS = re.compile(
     r"^(?:[0-9.]+ ?(?:-|to) ?[0-9.]+ ?(?:ma|v|mv)|hart(?: ?[0-9]+)?|namur|foundation fieldbus|profibus.*|fieldbus|"
@@ -46,15 +47,14 @@ def purpose_of(function: str) -> Purpose:
     ['4-20 ma', 'hart']
     """
     phrases = [" ".join(_DASHES.sub("-", part).split()).casefold() for part in _PARTING.split(function)]
-    phrases = [re.sub(r"(\d) ?- ?(\d)", r"\1-\2", _COUNTS.sub("", phrase)) for phrase in phrases if phrase]
+    phrases = [_COUNTS.sub("", _RANGE.sub(r"\1-\2", phrase)) for phrase in phrases if phrase]
     signals = frozenset(phrase for phrase in phrases if SIGNALS.match(phrase))
     return Purpose(frozenset(_singular(phrase) for phrase in phrases if phrase not in signals), signals)
 
 
 def _singular(phrase: str) -> str:
-    return (
-        phrase[:-1] if len(phrase) > 4 and phrase.endswith("s") and not phrase.endswith(("ss", "us", "is")) else phrase
-    )
+    plural = len(phrase) > 4 and phrase.endswith("s") and not phrase.endswith(("ss", "us", "is"))
+    return phrase[:-1] if plural else phrase
 
 
 def same_use(old: Candidate, new: Candidate) -> bool:
