@@ -11,6 +11,7 @@ from loops.models import Approval, BasisChange, CableRun, Circuit, Loop, LoopSta
 from registry import access
 from registry.models import HazardousArea, Revision, User
 from registry.selectors import record_text
+from registry.text_search import SEARCHED, words_of
 
 HEAVY = ("verification__inputs", "verification__results")
 """Columns that no list needs: the whole case documents and results."""
@@ -48,8 +49,14 @@ def containing(loops: QuerySet[Loop], text: str) -> QuerySet[Loop]:
     text = " ".join(text.split())
     if not text:
         return loops
-    member = Member.objects.filter(circuit__loop=OuterRef("pk"), tag__icontains=text)
-    return loops.filter(Q(tag__icontains=text) | Q(service__icontains=text) | Exists(member))
+    named = worded(Loop.objects.all(), "loop", text).values("pk")
+    tagged = worded(Member.objects.all(), "member", text).values("circuit__loop")
+    return loops.filter(pk__in=named.union(tagged))
+
+
+def worded(rows: QuerySet[Any], kind: str, text: str) -> QuerySet[Any]:
+    """Rows that hold a text in the columns of registry.text_search: each kind has an index of its own."""
+    return rows.order_by().alias(words=words_of(SEARCHED[kind])).filter(words__icontains=text)
 
 
 def areas_by_loop(loop_ids: Iterable[int]) -> dict[int, list[str]]:

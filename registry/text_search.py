@@ -13,8 +13,10 @@ from django.db.models.sql import Query
 SEARCHED = {
     "equipment": ("maker", "type_name", "description", "function", "marking"),
     "certificate": ("number", "holder", "scheme", "standards"),
+    "loop": ("tag", "service"),
+    "member": ("tag",),
 }
-"""The columns that lists of many records are searched in."""
+"""The columns that lists of many records are searched in, by the name of their model."""
 
 NAME = "{}_words"
 """How the index of a table is called."""
@@ -58,8 +60,8 @@ def index_all(found: dict[str, type[models.Model]]) -> str:
     """Make all such indexes for models by kind; a sentence where the database refuses them, empty where it does not."""
     try:
         with transaction.atomic():
-            for kind, columns in SEARCHED.items():
-                index_text(found[kind], columns)
+            for kind, model in found.items():
+                index_text(model, SEARCHED[kind])
     except Error as error:
         return REFUSED.format(str(error).splitlines()[0])
     return ""
@@ -69,5 +71,5 @@ def drop_all(found: dict[str, type[models.Model]]) -> None:
     """Take the indexes away again."""
     if connection.vendor == "postgresql":
         with connection.cursor() as cursor:
-            for kind in SEARCHED:
-                cursor.execute(f"DROP INDEX IF EXISTS {index_name(found[kind])}")
+            for model in found.values():
+                cursor.execute(f"DROP INDEX IF EXISTS {index_name(model)}")
