@@ -8,6 +8,7 @@ from decimal import Decimal
 from typing import Any
 
 from loops.engine.checks.certificates import suffix
+from registry.marked import lower_epl
 from registry.models import HazardousArea, Site
 
 Snapshot = Mapping[str, Any]
@@ -71,7 +72,29 @@ def confirmed(terminals: Snapshot) -> Snapshot:
         name: None if isinstance(value, Mapping) and "text" in value else value for name, value in terminals.items()
     }
     bare = {"level": "", "gas_group": "", "dust_group": "", "output": "", "isolation": ""}
+    bare |= {"gas_epl": "", "dust_epl": ""}
     return known | bare | {"permitted": [], "temperature_classes": []}
+
+
+def with_marked_epl(terminals: Snapshot, marking: str) -> Snapshot:
+    """Terminals with the EPL of the item's marking where none is typed and it is lower than their level earns.
+
+    A marking that says Gb must not pass in zone 0 because nobody has typed that again.
+    """
+    gives = terminals["side"] == "source"
+    found = {
+        column: epl
+        for column, air in (("gas_epl", "GM"), ("dust_epl", "D"))
+        if not terminals.get(column) and (epl := lower_epl(marking, gives, terminals["level"], air))
+    }
+    return {**terminals, **found} if found else terminals
+
+
+def epl_document(terminals: Snapshot, dust: bool) -> dict[str, str]:
+    """The EPL stated for the atmosphere, else the one stated for the other: it counts by its letter."""
+    gas, of_dust = terminals.get("gas_epl"), terminals.get("dust_epl")
+    epl = (of_dust or gas) if dust else (gas or of_dust)
+    return {"epl": epl} if epl else {}
 
 
 def certificate_document(certificate: Snapshot, made_on: str | None) -> dict[str, str]:
@@ -80,10 +103,13 @@ def certificate_document(certificate: Snapshot, made_on: str | None) -> dict[str
     return document | ({"made_on": made_on} if made_on else {})
 
 
-def source_document(tag: str, terminals: Snapshot, certificate: Snapshot | None, made_on: str | None) -> dict[str, Any]:
-    """A set of terminals that gives energy, as the case format has it."""
+def source_document(
+    tag: str, terminals: Snapshot, certificate: Snapshot | None, made_on: str | None, dust: bool = False
+) -> dict[str, Any]:
+    """A set of terminals that gives energy, as the case format has it. `dust`: the areas hold dust."""
     document: dict[str, Any] = {"name": tag, "terminals": terminals["name"]} | texts(terminals, SOURCE_KEYS)
     document |= {key: terminals[key] for key in ("level", "output") if terminals[key]}
+    document |= epl_document(terminals, dust)
     document |= texts(terminals, AMBIENT_KEYS)
     if terminals["isolation"]:
         document["isolated"] = terminals["isolation"] == "isolated"
@@ -115,6 +141,7 @@ def device_document(
     )
     if terminals["level"]:
         document["level"] = terminals["level"]
+    document |= epl_document(terminals, dust)
     group = (
         (terminals["dust_group"] or terminals["gas_group"])
         if dust
@@ -277,10 +304,10 @@ def circuit_document(
     for row in circuit["members"]:
         equipment = pinned[row["equipment_revision"]["id"]]
         terminals = next(item for item in equipment["terminals"] if item["id"] == row["terminals"]["id"])
-        terminals = confirmed(terminals)
+        terminals = confirmed(with_marked_epl(terminals, equipment.get("marking", "")))
         certificate = pinned[row["certificate_revision"]["id"]] if row["certificate_revision"] else None
         if row["role"] == "source":
-            document["sources"].append(source_document(row["tag"], terminals, certificate, row["made_on"]))
+            document["sources"].append(source_document(row["tag"], terminals, certificate, row["made_on"], dust))
         else:
             document["devices"].append(
                 device_document(row["tag"], terminals, certificate, row["made_on"], dust, by_code)

@@ -6,7 +6,8 @@ Keys for function, all of which may be left out: ``devices[].needs`` with ``kind
 ``solenoid``), ``hart``, ``pull_in_current``, ``coil_resistance`` and ``coil_temperature_max``;
 ``devices[].series_resistance`` and ``voltage_drop``; ``cables[].conductor`` (``1.5 mm2``, ``18 AWG``);
 ``sources[].supply.hart_resistance``. Further: ``accepted_schemes``, ``safe_area_ambient_min``, ``two_wise``,
-``ambient_min`` and ``ambient_max`` of a source, ``Pi`` and ``Ii`` of a temperature row.
+``ambient_min`` and ``ambient_max`` of a source, ``Pi`` and ``Ii`` of a temperature row, ``epl`` of a source or device
+where one is stated (``Ga Gb Gc Da Db Dc Ma Mb``; without it the level decides alone).
 """
 
 from __future__ import annotations
@@ -30,6 +31,7 @@ from loops.engine.case import (
     CertificateStatus,
     Device,
     DeviceKind,
+    Epl,
     Fieldbus,
     Group,
     Interconnection,
@@ -179,6 +181,7 @@ def _source(reader: Reader) -> Source:
         supply=reader.one("supply", _supply),
         ambient_min_c=low,
         ambient_max_c=high,
+        epl=reader.choice("epl", Epl),
     )
 
 
@@ -240,6 +243,7 @@ def _device(reader: Reader) -> Device:
         needs=reader.one("needs", _needs),
         series_resistance_ohm=reader.number("series_resistance", Kind.RESISTANCE),
         voltage_drop_v=reader.number("voltage_drop", Kind.VOLTAGE),
+        epl=reader.choice("epl", Epl),
     )
 
 

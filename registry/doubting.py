@@ -11,9 +11,11 @@ from django.db import models
 from registry import plausibility
 from registry.certificate_numbers import CertificateNumber, parse_certificate_number
 from registry.fields import reading
+from registry.marked import epls_of, lower_epl
 from registry.marking import Marking, MarkingError, parse_markings
 from registry.models import CableType, Certificate, Equipment, EquipmentKind, Scheme, Terminals
 from registry.models.base import Record
+from registry.models.equipment import EPLS
 from registry.number_forms import fits
 from registry.parameters import PARAMETERS
 from registry.plausibility import Doubt, Number
@@ -82,13 +84,21 @@ def doubts_of_marking(equipment: Equipment) -> Iterator[Doubt]:
         if terminals.level and levels and terminals.level not in levels:
             named = " and ".join(sorted(levels))
             yield Doubt("level", f"The level {terminals.level} is not that of the marking, {named}.", place)
-        for epl in lower_epls(markings, gives, terminals.level):
-            yield Doubt(
-                "level",
-                f"The EPL of the marking is {epl}, lower than the level {terminals.level} earns. Loops are judged by "
-                f"the level: do not use this where a higher EPL than {epl} is needed.",
-                place,
-            )
+        for column, names in EPLS.items():
+            typed = getattr(terminals, column)
+            stated = {epl for marking in markings for epl in epls_of(marking, gives) if epl in names}
+            if typed and stated and typed not in stated:
+                yield Doubt(
+                    column, f"The EPL {typed} is not that of the marking, {' and '.join(sorted(stated))}.", place
+                )
+            epl = lower_epl(equipment.marking, gives, terminals.level, "".join({name[0] for name in names}))
+            if epl and not typed:
+                yield Doubt(
+                    column,
+                    f"The EPL of the marking is {epl}, lower than the level {terminals.level} earns, and none is typed "
+                    f"here: loops are judged by {epl}. Type the one that holds.",
+                    place,
+                )
         groups = groups_of(markings, gives)
         for column in ("gas_group", "dust_group"):
             group = getattr(terminals, column)
@@ -96,20 +106,6 @@ def doubts_of_marking(equipment: Equipment) -> Iterator[Doubt]:
             if group and alike and group not in alike:
                 named = " and ".join(sorted(alike))
                 yield Doubt(column, f"The group {group} is not that of the marking, {named}.", place)
-
-
-def lower_epls(markings: tuple[Marking, ...], gives: bool, level: str) -> list[str]:
-    """The EPLs of markings that are lower than a level earns: ia a, ib b, ic c (IEC 60079-0:2017, from memory).
-
-    Something else in the item, a cell or an enclosure, may keep it from zone 0 though its circuit is ia.
-    """
-    named = {
-        epl
-        for marking in markings
-        for epl in ([name for part in marking.associated for name in part.epl] if gives else marking.epl)
-        if (marking.source_level if gives else marking.device_level) == level
-    }
-    return sorted(epl for epl in named if level and epl[-1] > level[-1])
 
 
 def groups_of(markings: tuple[Marking, ...], gives: bool) -> set[str]:

@@ -24,6 +24,7 @@ from registry.models import (
     TemperatureRow,
     Terminals,
 )
+from registry.models.equipment import EPLS
 from registry.models.schemes import read_lead_days
 from registry.models.sites import USUAL_MONTHS
 from registry.number_forms import NumberFormError, fits, read_form
@@ -81,6 +82,29 @@ def foreign_needs(cleaned: dict[str, Any]) -> Faults:
         for name in names:
             if kind != chosen and getattr(cleaned[name], "text", cleaned[name]):
                 yield name, f"This belongs to: {kind.label}. Choose that under “works as”, or leave this empty."
+
+
+def epl_too_high(cleaned: dict[str, Any]) -> Faults:
+    """An EPL is at most what the level of protection earns: ia a, ib b, ic c (IEC 60079-0:2017, from memory)."""
+    level, group = cleaned["level"], cleaned["gas_group"]
+    for name in EPLS:
+        epl = cleaned[name]
+        if epl and cleaned["simple_kind"]:
+            yield name, "Simple apparatus has no EPL: leave this empty."
+        elif epl and level and epl[-1] < level[-1]:
+            most = f"{epl[0]}{level[-1]}"
+            yield (
+                name,
+                f"EPL {epl} is higher than {most}, the most that level {level} earns: correct one of the two, or leave "
+                "the EPL empty where two independent types of protection earn it together.",
+            )
+    mines = cleaned["gas_epl"][:1] == "M"
+    if cleaned["gas_epl"] and group and mines != (group == "I"):
+        yield (
+            "gas_epl",
+            f"EPL {cleaned['gas_epl']} does not go with group {group}: Ma and Mb are for group I, Ga to Gc for the "
+            "others.",
+        )
 
 
 SCHEME = NamedField(
@@ -278,6 +302,7 @@ class TerminalsEntry(EntryForm):
             if cleaned[name].text and cleaned[name].value_si is None:
                 yield name, "Give the value of the data sheet, or leave this empty: there is none to be stated or not."
         yield from ordered(cleaned, "ambient_min_degc", "ambient_max_degc")
+        yield from epl_too_high(cleaned)
         if cleaned["side"] == Terminals.Side.SOURCE:
             if not cleaned["output"]:
                 yield (

@@ -3,23 +3,26 @@ something is. Nothing is saved by it."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
+from functools import lru_cache
 from typing import Any
 
 from django.core.exceptions import ValidationError
 
 from registry.entries import read_temperature_class
-from registry.marking import Marking, parse_markings
+from registry.marking import Marking, MarkingError, parse_markings
 from registry.models import Terminals
-from registry.models.equipment import DUST_GROUPS, GAS_GROUPS
+from registry.models.equipment import DUST_GROUPS, EPLS, GAS_GROUPS
 from registry.quantities import Kind, QuantityError, read
 
 NAMES = {
     "level": "level of protection",
     "gas_group": "gas group",
     "dust_group": "dust group",
+    "gas_epl": "EPL for gas",
+    "dust_epl": "EPL for dust",
     "ambient_min_degc": "lowest ambient",
     "ambient_max_degc": "highest ambient",
     "temperature_class": "temperature class",
@@ -49,6 +52,8 @@ def take_marking(data: dict[str, Any]) -> Taken:
         gives = row.get("side") == Terminals.Side.SOURCE
         for column, says in said(markings, gives):
             typed = str(row.get(column) or "").strip()
+            if column in EPLS and not typed and says[1] < earned(str(row.get("level") or "")):
+                continue  # the level typed earns less; that it is not the marking's has been told
             if not typed:
                 row[column] = says
                 filled.append(f"{place}: {NAMES[column]} {says}")
@@ -72,7 +77,8 @@ def said(markings: tuple[Marking, ...], gives: bool) -> Iterator[tuple[str, str]
     named = [marking for marking in markings if level_of(marking, gives)]
     if not named:
         return
-    yield "level", max(level_of(marking, gives) for marking in named)
+    level = max(level_of(marking, gives) for marking in named)
+    yield "level", level
     groups = dict.fromkeys(group for marking in named for group in groups_of(marking, gives))
     for column, order in (("gas_group", GAS_GROUPS), ("dust_group", DUST_GROUPS)):
         alike = [group for group in order if group in groups]
@@ -80,6 +86,10 @@ def said(markings: tuple[Marking, ...], gives: bool) -> Iterator[tuple[str, str]
         # A letter of North America stands for the most severe of those named; of two IEC groups a person chooses.
         if len(alike) == 1 or (letters and len(letters) == len(alike)):
             yield column, alike[0]
+    for column, names in EPLS.items():
+        # Of the two of a boundary the lower one is safe wherever the item stands; never more than the level earns.
+        if (epl := lowest_of(named, gives, names)) and epl[1] >= earned(level):
+            yield column, epl
     lows = [marking.ambient_min_degc for marking in named if marking.ambient_min_degc is not None]
     highs = [marking.ambient_max_degc for marking in named if marking.ambient_max_degc is not None]
     # Where gas and dust hold in different ranges, the range in which both hold.
@@ -87,6 +97,37 @@ def said(markings: tuple[Marking, ...], gives: bool) -> Iterator[tuple[str, str]
         yield "ambient_min_degc", degrees(max(lows))
     if highs:
         yield "ambient_max_degc", degrees(min(highs))
+
+
+def epls_of(marking: Marking, gives: bool) -> tuple[str, ...]:
+    """The EPLs that a marking names for one side: a source feeds circuits of those in its brackets."""
+    return tuple(name for part in marking.associated for name in part.epl) if gives else marking.epl
+
+
+def lowest_of(markings: Iterable[Marking], gives: bool, names: Collection[str]) -> str:
+    """The lowest EPL of some names that markings state; empty where they state none of them."""
+    stated = [epl for marking in markings for epl in epls_of(marking, gives) if epl in names]
+    return max(stated, key=lambda epl: epl[1], default="")
+
+
+def earned(level: str) -> str:
+    """The letter of the EPL that a level earns at the most: ia a, ib b, ic c (IEC 60079-0:2017, from memory)."""
+    return level[-1:]
+
+
+@lru_cache(maxsize=4096)
+def lower_epl(marking: str, gives: bool, level: str, air: str) -> str:
+    """The EPL for some atmospheres (``"GM"``, ``"D"``) that a marking states lower than a level earns; else empty.
+
+    Empty too for a text that is no marking: it says nothing, and whoever keeps the record is told so.
+    """
+    try:
+        markings = parse_markings(marking)
+    except MarkingError:
+        return ""
+    named = [item for item in markings if level_of(item, gives)]
+    epl = lowest_of(named, gives, [f"{first}{letter}" for first in air for letter in "abc"])
+    return epl if level and epl and epl[1] > earned(level) else ""
 
 
 def groups_of(marking: Marking, gives: bool) -> tuple[str, ...]:

@@ -298,6 +298,8 @@ HELP: dict[tuple[str, str], str] = {
     ("terminals", "level"): "The letters after Ex in the marking: ia for zone 0, ib for zone 1, ic for zone 2.",
     ("terminals", "gas_group"): "From the marking: IIC is the most severe.",
     ("terminals", "dust_group"): "From the marking: IIIC is the most severe.",
+    ("terminals", "gas_epl"): "As marked: Ga for zone 0, Gb for 1, Gc for 2. Empty: the level decides.",
+    ("terminals", "dust_epl"): "As marked: Da for zone 20, Db for 21, Dc for 22. Empty: the level decides.",
     ("terminals", "needs_kind"): "Decides what the function verdict compares: voltage, line resistance or current.",
     ("terminals", "hart"): "Tick where HART is to be used: its time constant and load are judged too.",
     ("terminals", "output"): "Linear where a resistor limits the current, as in barriers; the schedule says otherwise.",

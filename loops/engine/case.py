@@ -45,6 +45,19 @@ class Level(Word):
     IC = "ic"
 
 
+class Epl(Word):
+    """Equipment protection level (IEC 60079-0:2017): gas, dust, mines; ``a`` is the highest, mines have no ``c``."""
+
+    GA = "Ga"
+    GB = "Gb"
+    GC = "Gc"
+    DA = "Da"
+    DB = "Db"
+    DC = "Dc"
+    MA = "Ma"
+    MB = "Mb"
+
+
 class Group(Word):
     """Group of the atmosphere: gas II, dust III, mines I, and the North American letters."""
 
@@ -185,7 +198,10 @@ class Supply:
 
 @dataclass(frozen=True, slots=True)
 class Source:
-    """Output terminals of associated apparatus, or of a device that feeds a circuit of its own."""
+    """Output terminals of associated apparatus, or of a device that feeds a circuit of its own.
+
+    ``epl``: the one stated for the circuits that it feeds; ``None`` where none is, and the level decides alone.
+    """
 
     name: str
     terminals: str = ""
@@ -203,6 +219,7 @@ class Source:
     supply: Supply | None = None
     ambient_min_c: Parameter = UNKNOWN
     ambient_max_c: Parameter = UNKNOWN
+    epl: Epl | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -256,7 +273,8 @@ class Device:
     """Input terminals on the circuit: field device, inline item or simple apparatus.
 
     ``series_resistance_ohm`` and ``voltage_drop_v`` belong to inline items and matter for function alone; ``None``
-    where nobody has said what the item takes from the loop.
+    where nobody has said what the item takes from the loop. ``epl``: the one stated; ``None`` where none is, and the
+    level decides alone.
     """
 
     name: str
@@ -276,6 +294,7 @@ class Device:
     needs: Needs | None = None
     series_resistance_ohm: Decimal | None = None
     voltage_drop_v: Decimal | None = None
+    epl: Epl | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -32,6 +32,7 @@ IEC_14 = Standard("IEC 60079-14", "2013")
 IEC_25 = Standard("IEC 60079-25", "2020")
 IEC_47 = Standard("IEC TS 60079-47", "2021")
 NEC_504 = Standard("NEC 504", "")
+NEC_505 = Standard("NEC 505", "")
 ISA_RP = Standard("ISA-RP12.06.01", "")
 COMMON = Standard("Common practice", "")
 NAMUR_SENSOR = Standard("IEC 60947-5-6", "1999")
@@ -52,6 +53,7 @@ RULES: dict[str, Rule] = {
     "inductance_ratio_computed": Rule((IEC_11, "10.1.4, Lo/Ro with inductance in the circuit"), (ISA_RP, "L/R ratio")),
     "lumped_rule": Rule((IEC_11, "10.1.5.2"), (ISA_RP, "lumped inductance and capacitance"), seen=True),
     "level": Rule((IEC_25, "5, with IEC 60079-14:2013, 5.3"), (NEC_504, "504.4, 504.10"), seen=True),
+    "epl": Rule((IEC_14, "5.3, with IEC 60079-0:2017, clause 3 (EPL)"), (NEC_505, "505.9, with 504.4")),
     "group": Rule((IEC_14, "5.5"), (NEC_504, "504.10(B)")),
     "temperature_class": Rule((IEC_14, "5.6, with IEC 60079-0:2017, 5.3"), (NEC_504, "504.10(B), 500.8(C)"), seen=True),
     "ambient": Rule((IEC_14, "5.7, with IEC 60079-0:2017, 5.1"), (NEC_504, "504.10")),

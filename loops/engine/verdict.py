@@ -38,7 +38,7 @@ from loops.engine.limits import parts_of
 from loops.engine.sources import FACTOR, Feed, feed_of, permitted_inductance
 from loops.engine.tables import Outside, Tables, built_in_tables
 
-RULES_VERSION = "7"
+RULES_VERSION = "8"
 PLAUSIBLE = Decimal("0.05")
 PLAUSIBLE_PERMITTED = Decimal("1.15")
 

@@ -28,9 +28,10 @@ from registry.views.forms import FormNode, drop_blank_rows, error_list, form_tre
 ITEM = ("maker", "type_name", "function", "marking")
 PAPER = ("scheme", "number", "valid_to", "specific_conditions")
 PLATE = {
-    Terminals.Side.DEVICE: "level gas_group dust_group isolation ui_v ii_a pi_w ci_f li_h ambient_min_degc",
-    Terminals.Side.SOURCE: "level gas_group output isolation uo_v io_a po_w ro_ohm uq_v um_v ambient_min_degc "
-    "ambient_max_degc",
+    Terminals.Side.DEVICE: "level gas_group dust_group gas_epl dust_epl isolation ui_v ii_a pi_w ci_f li_h "
+    "ambient_min_degc",
+    Terminals.Side.SOURCE: "level gas_group gas_epl dust_epl output isolation uo_v io_a po_w ro_ohm uq_v um_v "
+    "ambient_min_degc ambient_max_degc",
 }
 """What stands on a nameplate, by the side of the terminals."""
 WORKS = {

@@ -49,6 +49,7 @@ QUANTITIES: dict[str, tuple[str, str, Kind]] = {
 }
 """Path in the template -> column of the register, symbol, quantity."""
 
+EPL = r"(?<![A-Za-z])[GDM][abc](?![A-Za-z])"
 PERMITTED = ("co_f", "lo_h", "lo_ro_h_per_ohm")
 UNCONFIRMED = (
     "Taken over from a digital nameplate and unconfirmed: compare every value with the certificate before it is used."
@@ -178,6 +179,7 @@ class _Circuit:
     certificate: str
     level: str
     group: str
+    epl: str
     output: str
     values: dict[str, str] = field(default_factory=dict)
     sides: set[str] = field(default_factory=set)
@@ -210,16 +212,17 @@ class _Reader:
         certificate = self._certificate(texts, marking)
         common: dict[str, str] = {}
         classes: list[dict[str, str]] = []
-        group = ""
+        group = epl = ""
         for key, child in children(safety, path):
             if key in QUANTITIES:
                 common |= self._quantity(child, key, "")
             elif key == AMBIENT:
-                ambient, classes, group = self._ambient(child)
+                ambient, classes, group, epl = self._ambient(child)
                 common |= ambient
         for key, child in children(safety, path):
             if key == CIRCUIT:
-                self._circuit(child, certificate, texts.get("TypeOfProtection", ""), group, common, classes)
+                protection = texts.get("TypeOfProtection", "")
+                self._circuit(child, certificate, protection, group, epl, common, classes)
 
     def _certificate(self, texts: dict[str, str], marking: dict[str, str]) -> str:
         number = texts.get("DesignationOfCertificateOrApproval") or marking.get(
@@ -242,10 +245,10 @@ class _Reader:
             self.certificates.append(certificate)
         return number
 
-    def _ambient(self, conditions: Element) -> tuple[dict[str, str], list[dict[str, str]], str]:
+    def _ambient(self, conditions: Element) -> tuple[dict[str, str], list[dict[str, str]], str, str]:
         found: dict[str, str] = {}
         names: list[str] = []
-        group = ""
+        group = epl = ""
         for key, child in children(conditions, AMBIENT):
             if key in QUANTITIES:
                 found |= self._quantity(child, key, "")
@@ -253,12 +256,14 @@ class _Reader:
                 names = re.findall(r"T[1-6](?![0-9])", child.value)
             elif key.endswith("/ExplosionGroup"):
                 group = child.value
+            elif key.endswith("/EquipmentProtectionLevel"):
+                epl = child.value
         surface = found.pop("surface", "")
         if len(names) > 1:
             self.warnings.append("Several temperature classes in one text: type the table of the certificate.")
         classes = [{"temperature_class": name} for name in names[:1] if len(names) == 1]
         classes += [{"temperature_class": surface}] if surface else []
-        return found, [row | {"ambient_max_degc": found.get("ambient_max_degc", "")} for row in classes], group
+        return found, [row | {"ambient_max_degc": found.get("ambient_max_degc", "")} for row in classes], group, epl
 
     def _circuit(
         self,
@@ -266,6 +271,7 @@ class _Reader:
         certificate: str,
         protection: str,
         group: str,
+        epl: str,
         common: dict[str, str],
         classes: list[dict[str, str]],
     ) -> None:
@@ -278,6 +284,7 @@ class _Reader:
             certificate,
             levels[0] if len(set(levels)) == 1 else "",
             texts.get(f"{CIRCUIT}/ExplosionGroup", group),
+            texts.get(f"{CIRCUIT}/EquipmentProtectionLevel", epl),
             self._output(texts.get(f"{CIRCUIT}/Characteristics", ""), name),
             dict(common),
             classes=classes,
@@ -287,6 +294,8 @@ class _Reader:
                 if key in QUANTITIES and item.value:
                     circuit.values |= self._quantity(item, key, name, texts.get(f"{CIRCUIT}/ExplosionGroup", group))
                     circuit.sides.add("device" if behaviour == PASSIVE else "source")
+        if circuit.epl and not re.search(EPL, circuit.epl):
+            self.warnings.append(f"Terminals {name or '?'}: “{circuit.epl:.40}” is no EPL such as Ga: choose it.")
         if circuit.sides:
             self.rows.append(circuit)
 
@@ -377,6 +386,8 @@ class _Reader:
             "side": side,
             "level": circuit.level,
             "certificate": circuit.certificate,
+            "gas_epl": max(re.findall(EPL.replace("GDM", "GM"), circuit.epl), key=letter, default=""),
+            "dust_epl": max(re.findall(EPL.replace("GDM", "D"), circuit.epl), key=letter, default=""),
         } | values
         if side == "device":
             row |= {"gas_group": min(gas, key=severity, default=""), "dust_group": min(dust, key=severity, default="")}
@@ -385,13 +396,21 @@ class _Reader:
             return
         row |= {"output": circuit.output, "permitted": []}
         permitted = {key: circuit.values[key] for key in PERMITTED if key in circuit.values}
-        same = [other for other in rows if {**other, "permitted": 0} == {**row, "permitted": 0}] if circuit.name else []
+        apart = {"permitted": 0, "gas_epl": "", "dust_epl": ""}
+        same = [other for other in rows if {**other, **apart} == {**row, **apart}] if circuit.name else []
         if same:
+            for name in ("gas_epl", "dust_epl"):
+                same[0][name] = max(filter(None, (same[0][name], row[name])), key=letter, default="")
             row = same[0]
         else:
             rows.append(row)
         if permitted:
             row["permitted"] += [{"group": name} | permitted for name in groups or [""]]
+
+
+def letter(epl: str) -> str:
+    """Of two EPLs the one with the later letter is the lower."""
+    return epl[1]
 
 
 def severity(group: str) -> int:

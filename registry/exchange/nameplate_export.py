@@ -108,6 +108,8 @@ def _circuits(row: Texts) -> Iterator[list[aas.Tree]]:
     head = [_text(f"{CIRCUIT}/DesignationOfElectricalTerminal", str(row.get("name") or ""))]
     if row.get("level"):
         head.append(_text(f"{CIRCUIT}/TypeOfProtection", str(row["level"])))
+    if epl := ", ".join(filter(None, (str(row.get(name) or "") for name in ("gas_epl", "dust_epl")))):
+        head.append(_text(f"{CIRCUIT}/EquipmentProtectionLevel", epl))
     if row.get("side") != "source":
         groups = ";".join(filter(None, (str(row.get(name) or "") for name in ("gas_group", "dust_group"))))
         yield [*head, *_group(groups), *_behaviour(PASSIVE, row)]

@@ -48,6 +48,7 @@ EXAMPLES: Mapping[type[models.Model], Mapping[str, str]] = {
         "certificate": "EXA 21 ATEX 0101 X issue 0",
         "level": "ia",
         "gas_group": "IIC",
+        "gas_epl": "Ga",
         "output": "linear",
         "isolation": "isolated",
         "ambient_min_degc": "-20 degC",

@@ -24,6 +24,8 @@ class Level(models.TextChoices):
 
 GROUPS = ("IIC", "IIB", "IIA", "I", "IIIC", "IIIB", "IIIA", "A", "B", "C", "D", "E", "F", "G")
 GAS_GROUPS = ("IIC", "IIB", "IIA", "I", "A", "B", "C", "D")
+EPLS = {"gas_epl": ("Ga", "Gb", "Gc", "Ma", "Mb"), "dust_epl": ("Da", "Db", "Dc")}
+"""Equipment protection levels (IEC 60079-0:2017): gas and mines, dust; the letter ``a`` is the highest."""
 DUST_GROUPS = ("IIIC", "IIIB", "IIIA", "E", "F", "G")
 
 
@@ -109,6 +111,12 @@ class Terminals(Child):
     level = models.CharField("level of protection", max_length=2, choices=Level.choices, blank=True)
     gas_group = models.CharField(max_length=4, blank=True, choices=[(name, name) for name in GAS_GROUPS])
     dust_group = models.CharField(max_length=4, blank=True, choices=[(name, name) for name in DUST_GROUPS])
+    gas_epl = models.CharField(
+        "EPL for gas", max_length=2, blank=True, default="", choices=[(name, name) for name in EPLS["gas_epl"]]
+    )
+    dust_epl = models.CharField(
+        "EPL for dust", max_length=2, blank=True, default="", choices=[(name, name) for name in EPLS["dust_epl"]]
+    )
     output = models.CharField("output characteristic", max_length=12, choices=Output.choices, blank=True)
     isolation = models.CharField(max_length=8, choices=Isolation.choices, blank=True, default="")
     ambient_min_degc = QuantityField(Kind.TEMPERATURE)

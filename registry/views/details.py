@@ -133,6 +133,10 @@ def terminals_facts(terminals: Any) -> list[dict[str, Any]]:
             "label": "Group",
             "value": ", ".join(name for name in (terminals.gas_group, terminals.dust_group) if name) or "unknown",
         },
+        {
+            "label": "EPL",
+            "value": ", ".join(name for name in (terminals.gas_epl, terminals.dust_epl) if name) or "not stated",
+        },
         {"label": "Earthing", "value": terminals.get_isolation_display()},
     ]
     if gives:

@@ -20,7 +20,7 @@ from registry.models import (
     Terminals,
     User,
 )
-from registry.models.equipment import DUST_GROUPS, GAS_GROUPS
+from registry.models.equipment import DUST_GROUPS, EPLS, GAS_GROUPS
 from registry.parameters import parameter_of
 from registry.showing import quantity, short_parameters, status_state
 from registry.text_search import SEARCHED
@@ -51,6 +51,10 @@ SHORT_KINDS: dict[str, str] = {
 
 def by_group(value: str, user: User) -> Q:
     return Q(**{"gas_group" if value in GAS_GROUPS else "dust_group": value})
+
+
+def stated_epl(value: str, user: User) -> Q:
+    return Q(**{"dust_epl" if value in EPLS["dust_epl"] else "gas_epl": value})
 
 
 def equipment_name(item: Equipment) -> dict[str, Any]:
@@ -153,6 +157,7 @@ EQUIPMENT = KindPage(
     filters=(
         Choice("maker", "Maker", distinct(Equipment, "maker"), same("maker")),
         Choice("level", "Level", fixed(Level.choices), same("level"), TERMINALS),
+        Choice("epl", "EPL", fixed([(name, name) for names in EPLS.values() for name in names]), stated_epl, TERMINALS),
         Choice("group", "Group", fixed([(name, name) for name in (*GAS_GROUPS, *DUST_GROUPS)]), by_group, TERMINALS),
         ARCHIVED,
         Ranges(measures.EQUIPMENT),

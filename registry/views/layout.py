@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from registry.models import EquipmentKind, Site, Terminals, User
+from registry.models.equipment import EPLS
 from registry.parameters import PARAMETERS
 from registry.querysets import visible
 from registry.reading import EntryForm
@@ -32,7 +33,7 @@ ABOUT_SETS = (
     "One set for each set of terminals with parameters of its own, and a further set where another certificate issue "
     "gives other values."
 )
-TERMINALS_FIRST = ("name", "side", "certificate", "level", "gas_group", "dust_group", "isolation", "unconfirmed")
+TERMINALS_FIRST = ("name", "side", "certificate", "level", "gas_group", "dust_group", *EPLS, "isolation", "unconfirmed")
 AMBIENT = ("ambient_min_degc", "ambient_max_degc")
 SECTIONS: dict[str, list[tuple[str, tuple[str, ...], bool]]] = {
     # title, columns, whether it folds away while nothing is typed in it

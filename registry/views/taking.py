@@ -47,6 +47,8 @@ WORDS = {
     "gas_group": gettext_lazy("Gas group"),
     "dust_group": gettext_lazy("Dust group"),
     "level": gettext_lazy("Level of protection"),
+    "gas_epl": gettext_lazy("EPL for gas"),
+    "dust_epl": gettext_lazy("EPL for dust"),
 }
 
 
@@ -174,7 +176,7 @@ def shown_nameplate(item: Nameplate) -> dict[str, Any]:
         "further": [
             {"place": row["name"], "label": called(column), "text": row[column], "becomes": shown[column]}
             for row, shown in zip(item.equipment["terminals"], data["terminals"], strict=True)
-            for column in ("certificate", "level", "gas_group", "dust_group", "output")
+            for column in ("certificate", "level", "gas_group", "dust_group", "gas_epl", "dust_epl", "output")
             if row.get(column)
         ],
         "fields": fields,

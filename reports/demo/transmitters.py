@@ -127,7 +127,8 @@ DROBBENT: tuple[Text, ...] = (
         "Radar level transmitter",
         "level",
         "II 1/2 G Ex ia IIC T4...T6 Ga/Gb",
-        takes("1-2", "ZQX 20 ATEX 2304 X", "30 V, 131 mA, 0.98 W, 2 nF, 8 uH", T46, "10 V, 14 V, 22 mA"),
+        # What reaches into the tank is Ga; the housing outside of it Gb.
+        takes("1-2", "ZQX 20 ATEX 2304 X", "30 V, 131 mA, 0.98 W, 2 nF, 8 uH", T46, "10 V, 14 V, 22 mA", gas_epl="Ga"),
     ),
     item(
         "field_device",

@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from typing import Any
+
+from registry.marked import said
+from registry.marking import MarkingError, parse_markings
 
 Text = dict[str, Any]
 
@@ -140,5 +144,12 @@ def item(
         "function": function,
         "marking": marking,
         "notes": notes,
-        "terminals": list(terminals),
+        "terminals": [stated_epl(marking, row["side"] == "source") | row for row in terminals],
     }
+
+
+def stated_epl(marking: str, gives: bool) -> Text:
+    """The EPL that a marking states for one side; nothing where it states none."""
+    with suppress(MarkingError):
+        return {name: text for name, text in said(parse_markings(marking), gives) if name.endswith("_epl")}
+    return {}

@@ -145,7 +145,7 @@ def lay_marking(state: AsFound, target: Mapping[str, Any], text: str) -> None:
     """Put what a marking says of level, groups, classes and ambient in place of the record; the rest is unknown."""
     terminals = state.terminals(target)
     gives = state.member(target)["role"] == Member.Role.SOURCE
-    terminals |= {"level": "", "gas_group": "", "dust_group": ""}
+    terminals |= {"level": "", "gas_group": "", "dust_group": "", "gas_epl": "", "dust_epl": ""}
     try:
         markings = parse_markings(text)
     except MarkingError:

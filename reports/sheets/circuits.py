@@ -151,7 +151,7 @@ def places(
             Place(
                 member["tag"],
                 member["area"]["name"] if member["area"] else "Safe area",
-                judged(values.get("level", ""), "level"),
+                judged(", EPL ".join(filter(None, (values.get("level"), values.get("epl")))), "level"),
                 judged(group, "group"),
                 judged("; ".join(classes), "temperature_class"),
                 judged(span(low, high), "ambient"),

@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from loops.adapters import device_document, temperature_rows
+from loops.adapters import device_document, temperature_rows, with_marked_epl
 
 
 def value(text: str, si: str = "1") -> dict[str, str]:
@@ -84,3 +84,23 @@ def test_a_component_certificate_is_told_by_its_u_however_the_number_goes_on() -
     for number, letter in SUFFIXES.items():
         assert suffix_of(number) == letter
         assert device_kind(terminals, {"number": number}) == ("component" if letter == "U" else "certified")
+
+
+@pytest.mark.parametrize(
+    ("typed", "marking", "dust", "epl"),
+    [
+        ({"gas_epl": "Gb"}, "", False, "Gb"),
+        ({"gas_epl": "Ga", "dust_epl": "Db"}, "", True, "Db"),
+        ({"gas_epl": "Gb"}, "", True, "Gb"),  # nothing is stated for dust: what is stated for gas can only warn
+        ({}, "Ex ia IIC T4 Gb", False, "Gb"),
+        ({}, "Ex ia IIC T4 Ga", False, None),  # no lower than the level earns: the level says it
+        ({"gas_epl": "Ga"}, "II 1/2 G Ex ia IIC T4 Ga/Gb", False, "Ga"),  # a person has decided
+        ({}, "II 1/2 G Ex ia IIC T4 Ga/Gb", False, "Gb"),
+        ({}, "Ex ia IIC T4 Ga; Ex ia IIIC T135°C Db", True, "Db"),
+        ({}, "see nameplate", False, None),
+        ({}, "", False, None),
+    ],
+)
+def test_an_epl_is_sent_as_typed_or_as_marked(typed: Any, marking: str, dust: bool, epl: str | None) -> None:
+    row = with_marked_epl(terminals(side="device", **typed), marking)
+    assert device_document("D1", row, None, None, dust).get("epl") == epl

@@ -8,6 +8,7 @@ import pytest
 from registry.marked import take_marking
 from registry.marking import MarkingError
 from registry.models import Equipment, Revision
+from registry.services.records import EntryRefused
 from registry.views.forms import flatten
 
 
@@ -21,20 +22,27 @@ def item(marking: str, **row: Any) -> dict[str, Any]:
         (
             "II 1 G Ex ia IIC T4 Ga -40 °C ≤ Ta ≤ +70 °C",
             "device",
-            {"level": "ia", "gas_group": "IIC", "ambient_min_degc": "-40 degC", "ambient_max_degc": "70 degC"},
+            {"level": "ia", "gas_group": "IIC", "gas_epl": "Ga"}
+            | {"ambient_min_degc": "-40 degC", "ambient_max_degc": "70 degC"},
         ),
         (
             "II (1) GD [Ex ia Ga] IIC [Ex ia Da] IIIC",
             "source",
-            {"level": "ia", "gas_group": "IIC", "dust_group": "IIIC"},
+            {"level": "ia", "gas_group": "IIC", "dust_group": "IIIC", "gas_epl": "Ga", "dust_epl": "Da"},
         ),
-        ("Ex db [ib IIB Gb] IIC T6 Gb", "source", {"level": "ib", "gas_group": "IIB"}),
+        ("Ex db [ib IIB Gb] IIC T6 Gb", "source", {"level": "ib", "gas_group": "IIB", "gas_epl": "Gb"}),
         (
             "IS CL I, II, DIV 1, GP A, B, C, D, E, F, G T4",
             "device",
             {"level": "ia", "gas_group": "A", "dust_group": "E"},
         ),
-        ("II (1) G [Ex ia Ga] IIC, FISCO power supply", "source", {"level": "ia", "gas_group": "IIC"}),
+        ("II (1) G [Ex ia Ga] IIC, FISCO power supply", "source", {"level": "ia", "gas_group": "IIC", "gas_epl": "Ga"}),
+        ("Ex ia IIC T4 Gb", "device", {"level": "ia", "gas_group": "IIC", "gas_epl": "Gb"}),
+        # Of the two of a boundary the lower one is safe on both sides of it.
+        ("II 1/2 G Ex ia IIC T4 Ga/Gb", "device", {"level": "ia", "gas_group": "IIC", "gas_epl": "Gb"}),
+        # Own EPL and that of the circuits it feeds are two things.
+        ("II 2(1) G Ex ia [ia Ga] IIC T4 Gb", "source", {"level": "ia", "gas_group": "IIC", "gas_epl": "Ga"}),
+        ("Ex ia IIC T4", "device", {"level": "ia", "gas_group": "IIC"}),
     ],
 )
 def test_what_is_empty_is_filled(marking: str, side: str, filled: dict[str, str]) -> None:
@@ -73,6 +81,7 @@ def test_classes_become_rows(marking: str, rows: list[Any], expected: list[Any])
     [
         ({"level": "ib"}, ("ib", "ia")),
         ({"gas_group": "IIB"}, ("IIB", "IIC")),
+        ({"gas_epl": "Gb"}, ("Gb", "Ga")),
         ({"ambient_max_degc": "80 degC"}, ("80 degC", "70 degC")),
         ({"ambient_min_degc": "-50 degC"}, ("-50 degC", "-40 degC")),
         ({"temperature_classes": [{"temperature_class": "T6"}]}, ("T6", "T4")),
@@ -121,3 +130,31 @@ def test_the_button_reads_and_saves_nothing(
     fresh = client.post("/equipment/new/", {"marking": "Ex ia IIC T4 Ga", "_read_marking": "1"})
     assert fresh.status_code == 200
     assert (Revision.objects.count(), Equipment.objects.count()) == (revisions, 1)
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize(
+    ("level", "column", "epl", "group", "names"),
+    [
+        # ia earns a, ib b, ic c at the most (IEC 60079-0:2017, from memory)
+        ("ia", "gas_epl", "Ga", "IIC", ()),
+        ("ia", "gas_epl", "Gc", "IIC", ()),
+        ("ib", "gas_epl", "Gb", "IIC", ()),
+        ("ib", "gas_epl", "Ga", "IIC", ("Ga", "ib", "Gb")),
+        ("ic", "dust_epl", "Db", "IIC", ("Db", "ic", "Dc")),
+        ("ia", "gas_epl", "Ma", "I", ()),
+        ("ia", "gas_epl", "Ma", "IIC", ("Ma", "IIC")),
+        ("ia", "gas_epl", "Ga", "I", ("Ga", "group I")),
+    ],
+)
+def test_an_epl_that_cannot_be_is_refused_with_both(
+    level: str, column: str, epl: str, group: str, names: tuple[str, ...], device_data: dict[str, Any], save: Any
+) -> None:
+    device_data["terminals"][0] |= {"level": level, "gas_group": group, column: epl}
+    if not names:
+        assert getattr(save("equipment", device_data).terminals.get(), column) == epl
+        return
+    with pytest.raises(EntryRefused) as refused:
+        save("equipment", device_data)
+    (messages,) = refused.value.errors.values()
+    assert all(name in str(messages) for name in names)

@@ -2,11 +2,14 @@
 
 Sources: IEC 60079-14:2013, 5.3 to 5.5 (zones and EPL); IEC 60079-25:2020, clause 5 (the system has the lowest level of
 its parts); NEC 504.10. Simple apparatus has neither level nor group of its own.
+
+An item may be of a lower EPL than its level earns: a cell, an enclosure or another type of protection keeps an ``ia``
+circuit at Gb. Where an EPL is stated it must reach what the place needs, too (IEC 60079-14:2013, 5.3, from memory).
 """
 
 from __future__ import annotations
 
-from loops.engine.case import Area, Case, Device, DeviceKind, Group, Level
+from loops.engine.case import Area, Case, Device, DeviceKind, Epl, Group, Level
 from loops.engine.findings import FAIL, INCOMPLETE, NOT_APPLICABLE, PASS, Check, CheckId, Remark, System
 from loops.engine.groups import COVERS, DUST, covers, is_dust, least_severe, zone_group
 from loops.engine.sources import Feed
@@ -21,16 +24,11 @@ NEEDED_BY_ZONE = {
     "22": Level.IC,
 }
 NEEDED_BY_DIVISION = {"1": Level.IA, "2": Level.IC}
-EPL = {
-    ("gas", Level.IA): "Ga",
-    ("gas", Level.IB): "Gb",
-    ("gas", Level.IC): "Gc",
-    ("dust", Level.IA): "Da",
-    ("dust", Level.IB): "Db",
-    ("dust", Level.IC): "Dc",
-    ("mines", Level.IA): "Ma",
-    ("mines", Level.IB): "Mb",
-}
+EPLS = {epl.value: epl.value for epl in Epl}
+
+
+EARNED = {Level.IA: "a", Level.IB: "b", Level.IC: "c"}
+"""The letter of the EPL that a level earns at the most (IEC 60079-0:2017, from memory); ``a`` is the highest."""
 
 
 def needed_level(area: Area) -> Level | None:
@@ -49,7 +47,8 @@ def check_level(case: Case, feed: Feed) -> Check:
     """The lowest level of all parts against the level that the area needs.
 
     A combination of sources proved by calculation is capped at ib. A part whose level is unknown makes the check
-    incomplete, unless another part is already too low.
+    incomplete, unless another part is already too low. An EPL that a part states must reach the place as well; one
+    of another atmosphere counts by its letter, so that it can only make the verdict worse.
     """
     lowest, holder, unknown = lowest_level(case, feed)
     needed = needed_level(case.area)
@@ -65,10 +64,22 @@ def check_level(case: Case, feed: Feed) -> Check:
         if feed.calculated and holder == feed.name:
             cure = Remark("One certified source of level {0} would pass.", (needed,))
         return Check(CheckId.LEVEL, FAIL, subject, why, "level", *shown, cure=cure)
+    weak = lowest_epl(case)
+    if weak is not None and weak[0][1] > EARNED[needed]:
+        epl, holder = weak
+        wanted = f"{_air(case.area)}{EARNED[needed]}"
+        why = Remark("{0} is of EPL {1}; {2} needs EPL {3}, whatever the level.", (holder, epl, place, wanted))
+        cure = Remark("{0} of EPL {1} in place of {2} would pass.", ("A part", wanted, holder))
+        return Check(CheckId.LEVEL, FAIL, subject, why, "epl", epl, wanted, "", ">=", cure=cure)
     if unknown or lowest is None:
         why = Remark("The level of {0} is not known; {1} needs {2}.", (" and ".join(unknown), place, needed))
         return Check(CheckId.LEVEL, INCOMPLETE, subject, why, "level", *shown)
     why = Remark("The lowest level on the circuit is {0} ({1}); {2} needs {3}.", (lowest, holder, place, needed))
+    if weak is not None:
+        why = Remark(
+            "The lowest level on the circuit is {0} ({1}), the lowest EPL stated is {4} ({5}); {2} needs {3}.",
+            (lowest, holder, place, needed, *weak),
+        )
     return Check(CheckId.LEVEL, PASS, subject, why, "level", *shown)
 
 
@@ -89,6 +100,20 @@ def lowest_level(case: Case, feed: Feed) -> tuple[Level | None, str, list[str]]:
         elif lowest is None or RANK[device.level] < RANK[lowest]:
             lowest, holder = device.level, device.name
     return lowest, holder, unknown
+
+
+def lowest_epl(case: Case) -> tuple[Epl, str] | None:
+    """The lowest EPL that a part states, and the part; ``None`` where none states one. Simple apparatus has none."""
+    stated = [(part.epl, part.name) for part in case.sources if part.epl is not None]
+    stated += [
+        (part.epl, part.name) for part in case.devices if part.epl is not None and part.kind is not DeviceKind.SIMPLE
+    ]
+    return max(stated, key=lambda pair: pair[0][1], default=None)
+
+
+def _air(area: Area) -> str:
+    """The first letter of the EPLs of a place."""
+    return "M" if area.group is Group.I else "D" if is_dust(area) else "G"
 
 
 def check_group(case: Case, feed: Feed, row_group: Group | None) -> list[Check]:
@@ -173,8 +198,16 @@ def system_of(case: Case, feed: Feed, row_group: Group | None) -> System:
             group = least_severe(known) if known else zone_group(own) if own is not None else None
         else:
             group = least_severe([row_group, *known])
-    kind = "mines" if case.area.group is Group.I else "dust" if is_dust(case.area) else "gas"
-    return System(level, group, EPL.get((kind, level)) if level is not None else None)
+    return System(level, group, _epl_of(case, level))
+
+
+def _epl_of(case: Case, level: Level | None) -> str | None:
+    """The lower one of what the level earns and what the parts state; ``None`` while the level is not known."""
+    if level is None:
+        return None
+    weak = lowest_epl(case)
+    letter = max(EARNED[level], weak[0][1]) if weak is not None else EARNED[level]
+    return EPLS.get(f"{_air(case.area)}{letter}")
 
 
 assert set(COVERS) == set(Group)

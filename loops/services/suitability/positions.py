@@ -10,7 +10,15 @@ from typing import Any
 
 from django.db.models import QuerySet
 
-from loops.adapters import atmosphere, circuit_document, confirmed, device_document, places_of, source_document
+from loops.adapters import (
+    atmosphere,
+    circuit_document,
+    confirmed,
+    device_document,
+    places_of,
+    source_document,
+    with_marked_epl,
+)
 from loops.casefile import CaseError, read_document
 from loops.engine.tables import Tables
 from loops.engine.verdict import decide
@@ -258,10 +266,10 @@ def part_of(candidate: Candidate, number: int, side: str, dust: bool, by_code: b
     """One set of terminals of a candidate as engine input; None where it cannot be read."""
     row = candidate.sets[number]
     paper = candidate.certificate(row)
-    row = confirmed(row)
+    row = confirmed(with_marked_epl(row, candidate.item.get("marking", "")))
     try:
         if side == Terminals.Side.SOURCE:
-            return read_document({"sources": [source_document("part", row, paper, None)]}).sources[0]
+            return read_document({"sources": [source_document("part", row, paper, None, dust)]}).sources[0]
         device = device_document("part", row, paper, None, dust, by_code)
         return read_document({"sources": [{"name": "source"}], "devices": [device]}).devices[0]
     except CaseError:

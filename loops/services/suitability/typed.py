@@ -131,6 +131,7 @@ def values_of(candidate: Candidate) -> list[str]:
             if isinstance(value, Mapping) and "text" in value
         ]
         words += [row[name] for name in ("level", "gas_group", "dust_group", "output", "isolation") if row[name]]
+        words += [f"EPL {row[name]}" for name in ("gas_epl", "dust_epl") if row.get(name)]
         words += [
             f"{line['temperature_class']} {(line['ambient_max_degc'] or {}).get('text', '')}".strip()
             for line in row["temperature_classes"]

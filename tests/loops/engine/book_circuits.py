@@ -16,6 +16,7 @@ from loops.engine.case import (
     Case,
     CertificateStatus,
     DeviceKind,
+    Epl,
     Group,
     Interconnection,
     Level,
@@ -204,6 +205,18 @@ ONE_SOURCE: dict[str, Case] = {
     ),
     # ------------------------------------------------------------------------------------------------ level and group
     "level too low": device(area(zone="0"), level=Level.IB),
+    "EPL of a device lower than its level earns, in zone 0": device(area(zone="0"), epl=Epl.GB),
+    "EPL of a device lower than its level earns, in zone 1": device(epl=Epl.GB),
+    "EPL of a source lower than its level earns, in zone 0": source(device(area(zone="0"), epl=Epl.GA), epl=Epl.GB),
+    "EPL and level too low": device(area(zone="0"), level=Level.IB, epl=Epl.GC),
+    "EPL too low where a level is not known": source(device(epl=Epl.GC), level=None),
+    "EPL too low for dust": device(
+        row(replace(CASE, area=DUST), group=Group.IIB), group=Group.IIIC, temperature_classes=(DUST_ROW,), epl=Epl.DC
+    ),
+    "EPL too low for Division 1": device(
+        replace(area(zone=None, division="1", material_class="I", group=Group.C), basis=Basis.NEC), epl=Epl.GB
+    ),
+    "EPL of mines": device(area(row(group=Group.I), zone=None, group=Group.I), group=Group.I, epl=Epl.MB),
     "level of a device not known": device(level=None),
     "levels of source and device not known": device(source(level=None), level=None),
     "zone not known": area(zone=None),

@@ -14,6 +14,7 @@ from loops.engine.case import (
     Area,
     Basis,
     Case,
+    Epl,
     Group,
     Level,
     Output,
@@ -75,6 +76,55 @@ def test_simple_apparatus_has_no_level() -> None:
 )
 def test_epl_of_the_system(area: Area, level: Level, epl: str | None) -> None:
     assert judge(make.device(replace(make.CASE, area=area), level=level)).system.epl == epl
+
+
+@pytest.mark.parametrize(
+    ("zone", "group", "epl", "good"),
+    [
+        # Ga for zone 0, Gb for 1, Gc for 2; Da, Db, Dc for 20, 21, 22 (IEC 60079-14:2013, Table 1, from memory)
+        ("0", Group.IIC, Epl.GA, True),
+        ("0", Group.IIC, Epl.GB, False),
+        ("1", Group.IIC, Epl.GB, True),
+        ("1", Group.IIC, Epl.GC, False),
+        ("2", Group.IIC, Epl.GC, True),
+        ("20", Group.IIIC, Epl.DA, True),
+        ("20", Group.IIIC, Epl.DB, False),
+        ("21", Group.IIIC, Epl.DB, True),
+        ("21", Group.IIIC, Epl.DC, False),
+        ("22", Group.IIIC, Epl.DC, True),
+        # One of another atmosphere counts by its letter.
+        ("20", Group.IIIC, Epl.GB, False),
+        ("20", Group.IIIC, Epl.GA, True),
+    ],
+)
+@pytest.mark.parametrize("part", ["device", "source"])
+def test_an_epl_reaches_what_the_zone_needs(zone: str, group: Group, epl: Epl, good: bool, part: str) -> None:
+    stated = getattr(make, part)(make.area(zone=zone, group=group), epl=epl)
+    check = make.of(stated, "level")
+    assert check.verdict is (PASS if good else FAIL)
+    name = {"device": "D1", "source": "S1"}[part]
+    assert name in check.why.operands and epl in check.why.operands
+    if not good:
+        assert (check.value, check.rule) == (epl, "epl")
+        assert check.cure is not None and "EPL" in check.cure.template
+
+
+def test_an_epl_can_only_make_the_verdict_worse() -> None:
+    zone_0 = make.area(zone="0")
+    assert make.verdict(zone_0, "level") is PASS, "not stated: the level decides"
+    assert make.verdict(make.device(zone_0, level=Level.IB, epl=Epl.GA), "level") is FAIL
+    assert make.verdict(make.device(zone_0, level=None, epl=Epl.GA), "level") is INCOMPLETE
+    assert make.verdict(make.source(make.device(zone_0, epl=Epl.GB), level=None), "level") is FAIL
+    assert make.verdict(make.device(make.area(zone=None), epl=Epl.GA), "level") is INCOMPLETE
+    assert make.verdict(make.device(make.area(make.simple(), zone="0"), epl=Epl.GC), "level") is PASS, (
+        "simple apparatus has no EPL"
+    )
+
+
+def test_epl_of_the_system_is_the_lowest_of_its_parts() -> None:
+    assert judge(make.device(epl=Epl.GB)).system.epl == "Gb"
+    assert judge(make.source(make.device(epl=Epl.GA), epl=Epl.GC)).system.epl == "Gc"
+    assert judge(make.device(level=Level.IB, epl=Epl.GA)).system.epl == "Gb"
 
 
 def test_system_is_unknown_while_a_part_is() -> None:

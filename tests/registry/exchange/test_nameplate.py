@@ -60,6 +60,8 @@ DEVICE = {
             "level": "ia",
             "gas_group": "IIC",
             "dust_group": "IIIC",
+            "gas_epl": "Gb",
+            "dust_epl": "Da",
             "certificate": 7,
             "ambient_min_degc": "-40 degC",
             "ambient_max_degc": "70 degC",
