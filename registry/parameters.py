@@ -328,7 +328,10 @@ def label_of(model: type[models.Model], column: str) -> str:
     parameter = parameter_of(model, column)
     if parameter:
         return parameter.short[:1].upper() + parameter.short[1:]
-    name = str(getattr(model._meta.get_field(column), "verbose_name", column.replace("_", " ")))
+    stored = model._meta.get_field(column)
+    name = str(getattr(stored, "verbose_name", column.replace("_", " ")))
+    if isinstance(stored, QuantityField) and name == column.replace("_", " "):
+        name = name.rpartition(" ")[0]  # the unit of the column stands with each value
     return name[:1].upper() + name[1:]
 
 

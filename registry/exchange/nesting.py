@@ -55,6 +55,8 @@ class Nested:
     groups: list[Group]
     faults: list[Fault]
     headings: dict[tuple[str, str, str, int], str]
+    examples: list[int] = field(default_factory=list)
+    """Rows that are the example of a template."""
 
     def heading(self, level: str, group: str, name: str, number: int, layout: Layout) -> str:
         """The heading of the file for a value, else the one that the template has for it."""
@@ -85,10 +87,18 @@ def nested(content: Table, layout: Layout) -> Nested:
         faults.append(Fault(1, names, f"Add the column {names}: it tells the records apart."))
         return found
     groups: dict[tuple[str, ...], Group] = {}
+    key = next(index for index, place in enumerate(places) if place and _is_first_key(place, layout))
     for row in content.rows:
+        if row.cells[key].strip().casefold().startswith(EXAMPLE.strip().casefold()):
+            found.examples.append(row.number)
+            continue
         _add_row(row, places, layout, found, groups, content.headings)
     found.groups = list(groups.values())
     return found
+
+
+def _is_first_key(place: Place, layout: Layout) -> bool:
+    return not place.level and not place.group and place.column.name == layout.key[0]
 
 
 def _places(content: Table, layout: Layout) -> tuple[list[Place | None], list[Fault]]:
@@ -269,9 +279,16 @@ def _cell(value: Any, column: Column) -> str:
     return "" if value is None else str(value)
 
 
+EXAMPLE = "Example: "
+"""What the key of a template's example row begins with, so that nobody takes it for an item that there is."""
+
+
 def template(layout: Layout) -> Table:
-    """The headings with one row that shows how they are filled in."""
-    cells = [column.example for column in (*layout.columns, *layout.row_columns)]
+    """The headings with one row that shows how they are filled in; it says of itself that it is an example."""
+    cells = [
+        f"{EXAMPLE}{column.example}" if column.name == layout.key[0] else column.example for column in layout.columns
+    ]
+    cells += [column.example for column in layout.row_columns]
     for group in layout.numbered:
         for number in range(group.shown):
             cells += [column.example if not number else "" for column in group.columns]

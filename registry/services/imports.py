@@ -127,6 +127,9 @@ class Report:
 # -------------------------------------------------------------------------------------------------------------- import
 
 
+EXAMPLE_LEFT_OUT = "Row {} is the example of the template and was left out: write over it, its first word too."
+
+
 @contextmanager
 def uncollected() -> Iterator[None]:
     """Put off Python's search for cyclic garbage, which looks at all rows of a file again with every pass: a third of
@@ -173,12 +176,12 @@ def import_file(
     effects = foresee(proposals, access.sites_of(author.user), most) if proposals else None
     return Report(
         chosen.kind,
-        len(content_table.rows),
+        len(content_table.rows) - len(found.examples),
         outcome.added,
         outcome.changed,
         outcome.unchanged,
         tuple(sorted(faults.values())),
-        content_table.notes,
+        (*content_table.notes, *(EXAMPLE_LEFT_OUT.format(number) for number in found.examples)),
         saved=commit and not faults,
         effects=effects if effects and effects.matter else None,
     )

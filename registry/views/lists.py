@@ -17,10 +17,11 @@ from registry.models import User
 from registry.printing import PRINTERS
 from registry.services.imports import KINDS as IMPORT_KINDS
 from registry.services.many import MANY_KINDS
+from registry.views.cells import rows_html
 from registry.views.listing import asked_of, filled, filters_of, found_records, with_layout
 from registry.views.ordering import parts_of
 from registry.views.pages import Column, KindPage
-from registry.views.portions import Portion, most_counted, number_of, page_number, portion, tab_counts
+from registry.views.portions import LAST, Portion, most_counted, number_of, page_number, portion, tab_counts
 from registry.views.saved import kept
 
 
@@ -40,10 +41,17 @@ def list_page(request: HttpRequest, kind: KindPage, asked: Asked, template: str 
     user: User = request.user  # type: ignore[assignment]
     columns, size = with_layout(kind, user, asked)
     counts, count, most = counted(kind, user, asked)
-    parts = parts_of(kind, found_records(kind, user, asked), asked.sort)
-    keys, number, pages, further = portion(parts, count, most, size, page_number(request.GET.get("page", "")))
+    found = found_records(kind, user, asked)
+    wanted = page_number(request.GET.get("page", ""))
+    if request.GET.get("page") == LAST:
+        # Whoever asks for the end waits until all is counted.
+        count, most = number_of(found, None), None
+        wanted = -(-count // size)
+    keys, number, pages, further = portion(parts_of(kind, found, asked.sort), count, most, size, max(1, wanted))
     records = filled(kind, keys, columns, user)
     page = Portion(records, number, pages, further)
+    rows = [[shown_cell(column, record) for column in columns] for record in records]
+    many = many_parts(kind, user, asked)
     context = {
         "kind": kind,
         "section": kind.section,
@@ -55,12 +63,13 @@ def list_page(request: HttpRequest, kind: KindPage, asked: Asked, template: str 
         "query_string": asked.query(),
         "what": kind.plural,
         "columns": column_heads(kind, columns, asked),
-        "rows": [[shown_cell(column, record) for column in columns] for record in records],
+        "rows": rows,
+        "body": rows_html(rows, tick=bool(many["many"])),
         "is_filtered": bool(asked.typed or asked.is_faulty),
         "may_add": kind.may_edit(user),
         "exports": exports(kind, asked, "export") if kind.kind in IMPORT_KINDS else [],
         "seen": exports(kind, asked, "seen", *PRINTERS),
-        **many_parts(kind, user, asked),
+        **many,
         "page_size": size,
         **kept(kind, user, asked, columns),
     }
@@ -74,7 +83,7 @@ EMPTY_LINE = dict.fromkeys(("label", "text", "state"), "")
 
 
 def shown_cell(column: Column, record: Any) -> dict[str, Any]:
-    """A cell of a list as registry/cell.html shows it; `plain` where it is its text alone."""
+    """A cell of a list as cells.py shows it; `plain` where it is its text alone."""
     cell = column.cell(record)
     found = EMPTY | cell | {"label": column.label, "number": column.number, "wide": column.wide}
     if lines := cell.get("lines"):

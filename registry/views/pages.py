@@ -23,7 +23,7 @@ from registry.showing import day, quantity
 
 @dataclass(frozen=True)
 class Column:
-    """A column of a list: label, what the cell shows (registry/cell.html), how it sorts, and alignment.
+    """A column of a list: label, what the cell shows (cells.py), how it sorts, and alignment.
 
     `shown` is false for a column that only those see who choose it; `needs` are lists that are read for it alone.
     """

@@ -26,6 +26,10 @@ WHOLE = 10_000
 """So far a list is counted that is not narrowed, by indexes alone."""
 
 
+LAST = "last"
+"""How an address asks for the last page."""
+
+
 class Counted(Paginator[Any]):
     """How many records a list shows on how many pages; `is_open` where there are more than were counted."""
 
@@ -52,6 +56,18 @@ class Portion(Page[Any]):
 
     def previous_page_number(self) -> int:
         return self.number - 1
+
+    @property
+    def last_page(self) -> str:
+        """The last page as an address names it, where it is further on than the next one; else empty.
+
+        Of a list that is open at its end nobody has counted the pages: it is read from its other end.
+        """
+        if not self.further:
+            return ""
+        if self.paginator.is_open:
+            return LAST
+        return str(self.paginator.num_pages) if self.paginator.num_pages > self.number + 1 else ""
 
     def end_index(self) -> int:
         return self.start_index() + len(self.object_list) - 1

@@ -135,3 +135,18 @@ def test_a_page_far_behind_what_is_counted_is_shown_with_its_neighbours(
     assert [row[0]["text"] for row in answer.context["rows"]] == [f"Cable {number}" for number in range(100, 125)]
     page = answer.content.decode()
     assert "page=4" in page and "page=6" in page and "101–125 of more than 30" in page
+
+
+def test_the_end_of_a_list_that_is_not_counted_is_one_step_away(
+    people: Any, monkeypatch: pytest.MonkeyPatch, client_as: Callable[[str], Any]
+) -> None:
+    monkeypatch.setattr(portions, "FEW", 5)
+    monkeypatch.setattr(portions, "WHOLE", 30)
+    CableType.objects.bulk_create(CableType(name=f"Cable {number:03}") for number in range(160))
+    client = client_as("reader")
+    assert "page=last" in client.get("/cable-types/", {"size": "25"}).content.decode()
+    answer = client.get("/cable-types/", {"size": "25", "page": "last"})
+    assert [row[0]["text"] for row in answer.context["rows"]] == [f"Cable {number}" for number in range(150, 160)]
+    page = answer.content.decode()
+    assert "151–160 of 160" in page and "Page 7 of 7" in page and "page=last" not in page
+    assert "Nothing matches" in client.get("/cable-types/", {"q": "nothing", "page": "last"}).content.decode()

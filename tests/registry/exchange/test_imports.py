@@ -145,12 +145,17 @@ def test_headings_and_choices_as_people_write_them(run: Callable[..., Report]) -
     assert (terminals.gas_group, terminals.ui_v_text, terminals.ci_f_text) == ("IIC", "30 V", "5 nF")
 
 
-def test_a_template_is_accepted_as_it_is(run: Callable[..., Report], site: Any, people: Any, save: Any) -> None:
+def test_the_example_of_a_template_is_no_record(run: Callable[..., Report], site: Any, people: Any, save: Any) -> None:
+    """The row says that it is an example and is left out; written over it is a row like any other."""
     save("certificate", {"scheme": "ATEX", "number": "EXA 21 ATEX 0101 X", "issue": "0", "status": "current"})
     for kind in ("equipment", "cable_type", "area"):
         for suffix in ("xlsx", "csv"):
             report = run(template_file(kind, suffix), commit=False, by=Author(people["designer"], Origin.IMPORT))
-            assert (report.kind, found(report), report.added) == (kind, [], 1)
+            assert (report.kind, found(report), report.rows, report.added) == (kind, [], 0, 0)
+            assert any("Row 2 is the example" in note and "write over it" in note for note in report.notes)
+        filled = template_file(kind, "csv").decode("utf-8-sig").replace("Example: ", "").encode()
+        report = run(filled, commit=False, by=Author(people["designer"], Origin.IMPORT))
+        assert (report.kind, found(report), report.added) == (kind, [], 1)
 
 
 def test_a_check_saves_nothing_and_says_the_same(run: Callable[..., Report]) -> None:
