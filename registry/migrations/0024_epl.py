@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('registry', '0022_proposed'),
+        ('registry', '0023_sealed_factors'),
     ]
 
     operations = [
