@@ -2,7 +2,20 @@
 
 from django.urls import include, path
 
-from loops.views import actions, confirmations, editor, home, lists, overview, page, picking, reviews, schedules, series
+from loops.views import (
+    actions,
+    confirmations,
+    editor,
+    home,
+    lists,
+    overview,
+    page,
+    picking,
+    reviews,
+    schedules,
+    series,
+    studies,
+)
 from loops.views.kind import LOOP
 from loops.views.kind_parts import CABLE_RUN, MEMBER
 from registry.views.exchanging import export_seen
@@ -27,6 +40,8 @@ urlpatterns = [
     path("loops/<int:pk>/edit/", editor.edit, name="loop_edit"),
     path("loops/<int:pk>/duplicate/", editor.duplicate, name="loop_duplicate"),
     path("loops/<int:pk>/series/", series.series, name="loop_series"),
+    path("loops/<int:pk>/studies/", studies.studies, name="loop_studies"),
+    path("loops/<int:pk>/studies/<int:study_pk>/", studies.studies, name="loop_study"),
     path("loops/<int:pk>/revisions/<int:number>/", page.revision_page, name="loop_revision"),
     path("loops/<int:pk>/compare/", page.compare, name="loop_compare"),
     path("loops/<int:pk>/submit/", actions.submit, name="loop_submit"),

@@ -5,6 +5,7 @@ from loops.models.basis import BasisChange
 from loops.models.confirmations import Confirmation
 from loops.models.loops import CableRun, Circuit, Loop, LoopState, Member, Terminator
 from loops.models.reviews import Remark, ReviewAnswer, ReviewRequest, Withdrawal
+from loops.models.studies import Study
 from loops.models.tables import CurveTable
 from loops.models.verifications import LoopVerdict, Purpose, Verification
 
@@ -24,6 +25,7 @@ __all__ = [
     "ReviewAnswer",
     "ReviewRequest",
     "SignedWith",
+    "Study",
     "Terminator",
     "Verb",
     "Verification",

@@ -166,6 +166,8 @@ TABLE: dict[str, Row | Open | Own] = {
     "loop_confirm": Row(post="da", record="draft", body="condition", **LOOP),
     "loop_unconfirm": Row(post="da", record="draft", body="step", **LOOP),
     "loop_archive": Row(post="d", record="draft", body="archive", **LOOP),
+    "loop_studies": Row(get=MEMBERS, post=MEMBERS, record="draft", body="study", **LOOP),
+    "loop_study": Row(get=MEMBERS, post=SITE.replace("r", ""), record="study", body="kept_study", **LOOP),
     "suits": Row(get=PEOPLE),
     "suits_sources": Row(get=PEOPLE),
     "substitutions": Row(get=PEOPLE, post=MEMBERS, hidden="n", record="equipment", body="obsolete"),

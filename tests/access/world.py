@@ -53,6 +53,13 @@ def matrix_of(person: Any, loop: Any) -> Any:
     return Work.objects.create(person=person, **values)
 
 
+def kept_study(person: Any, loop: Any) -> Any:
+    """A study of a loop."""
+    from loops.services.studies import keep
+
+    return keep(loop, person, "With a load", [{"loop.load_ohm": "250 ohm"}])
+
+
 def picture() -> bytes:
     """A picture of one point."""
     from PIL import Image
@@ -124,6 +131,7 @@ def build(get: Callable[[str], Any]) -> World:
         "issued": loop_keys(issued, approval_pk=Approval.objects.get(loop=issued).pk),
         "sheet": {"pk": sheet.pk},
         "person": {"pk": people["reader"].pk},
+        "study": {"pk": draft.pk, "study_pk": kept_study(people["designer"], draft).pk},
         "view": {"pk": save_view(people["designer"], "equipment", site, "Sources", "kind=source").pk},
     }
     for kind, record in register.items():
@@ -158,6 +166,8 @@ def build(get: Callable[[str], Any]) -> World:
     text, longer = loop_data(tag="PT-9"), loop_data(tag="PT-1", length="301 m")
     world.bodies |= {
         "loop_many": lambda keys: {"record": keys["pk"], "place": "service", "value": "Level", "reason": "As agreed"},
+        "study": lambda keys: {"_do": "judge", "B.loop.load_ohm": "250 ohm"},
+        "kept_study": lambda keys: {"_do": "keep", "name": "With a load", "B.loop.load_ohm": "250 ohm"},
         "obsolete": lambda keys: {"equipment": keys["pk"]},
         "bulk_drafts": lambda keys: {"loop": draft.pk, "reason": "No longer made"},
         "step": lambda keys: {"_version": keys["version"], "text": "As agreed", "reason": "As agreed"},
