@@ -15,6 +15,7 @@ from enum import Enum
 from typing import Any
 from urllib.parse import urlsplit
 
+import pikepdf
 import weasyprint
 from weasyprint.text.ffi import ffi, fontconfig
 from weasyprint.text.fonts import FontConfiguration
@@ -22,6 +23,22 @@ from weasyprint.urls import FatalURLFetchingError, URLFetcher, URLFetcherRespons
 
 SCHEME = "asset"
 MEDIA_TYPES = {"svg": "image/svg+xml", "png": "image/png"}
+
+
+VARIANT = "pdf/a-3a"
+# PDF/UA-1 (ISO 14289-1, clause 5) with the description of its schema that PDF/A-3 (ISO 19005-3, 6.6.2.3) asks for.
+ACCESSIBLE = b"""<rdf:Description rdf:about="" xmlns:pdfuaid="http://www.aiim.org/pdfua/ns/id/" pdfuaid:part="1"/>
+<rdf:Description rdf:about="" xmlns:pdfaExtension="http://www.aiim.org/pdfa/ns/extension/"
+ xmlns:pdfaSchema="http://www.aiim.org/pdfa/ns/schema#" xmlns:pdfaProperty="http://www.aiim.org/pdfa/ns/property#">
+<pdfaExtension:schemas><rdf:Bag><rdf:li rdf:parseType="Resource">
+<pdfaSchema:schema>PDF/UA Universal Accessibility Schema</pdfaSchema:schema>
+<pdfaSchema:namespaceURI>http://www.aiim.org/pdfua/ns/id/</pdfaSchema:namespaceURI>
+<pdfaSchema:prefix>pdfuaid</pdfaSchema:prefix>
+<pdfaSchema:property><rdf:Seq><rdf:li rdf:parseType="Resource">
+<pdfaProperty:name>part</pdfaProperty:name><pdfaProperty:valueType>Integer</pdfaProperty:valueType>
+<pdfaProperty:category>internal</pdfaProperty:category>
+<pdfaProperty:description>Indicates, which part of ISO 14289 standard is followed</pdfaProperty:description>
+</rdf:li></rdf:Seq></pdfaSchema:property></rdf:li></rdf:Bag></pdfaExtension:schemas></rdf:Description>"""
 
 
 class PdfError(Exception):
@@ -42,7 +59,8 @@ class Document:
     """What a PDF is made of.
 
     `html` is a whole page whose <html> has a lang and whose <title> is set; `css` its style sheet; `assets` the
-    pictures it names as `asset:<name>`; `made_at` the one date it carries (with a time zone); `paper` its size.
+    pictures it names as `asset:<name>`; `attached` files that travel in the PDF, by name; `made_at` the one date it
+    carries (with a time zone); `paper` its size.
     """
 
     html: str
@@ -50,6 +68,7 @@ class Document:
     made_at: dt.datetime
     assets: Mapping[str, bytes] = field(default_factory=dict)
     paper: PageSize = PageSize.A4
+    attached: Mapping[str, bytes] = field(default_factory=dict)
 
 
 class HandedIn(URLFetcher):
@@ -74,7 +93,7 @@ class HandedIn(URLFetcher):
 
 
 def render(document: Document) -> bytes:
-    """The document as PDF/UA-1 bytes: tagged, with its language and title.
+    """The document as PDF bytes that meet PDF/UA-1 (tagged, with its language and title) and PDF/A-3a (with files).
 
     Raises PdfError where it names anything that was not handed in, or where no font is installed to write it with.
     """
@@ -88,17 +107,59 @@ def render(document: Document) -> bytes:
     try:
         page = weasyprint.HTML(string=document.html, url_fetcher=fetcher)
         sheet = weasyprint.CSS(string=style, url_fetcher=fetcher, font_config=fonts)
-        laid_out = page.render(stylesheets=[sheet], font_config=fonts, pdf_variant="pdf/ua-1")
+        laid_out = page.render(stylesheets=[sheet], font_config=fonts, pdf_variant=VARIANT)
         stamp = document.made_at.astimezone(dt.UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
         laid_out.metadata.created = laid_out.metadata.modified = stamp
         laid_out.metadata.generator = "Unlit"
+        laid_out.metadata.attachments = [
+            weasyprint.Attachment(
+                string=content,
+                name=name,
+                description="The record that this document prints",
+                created=document.made_at,
+                modified=document.made_at,
+                relationship="Source",
+            )
+            for name, content in document.attached.items()
+        ]
+        state_accessible(laid_out.metadata)
         target = io.BytesIO()
-        laid_out.write_pdf(target, pdf_identifier=identifier(document), pdf_variant="pdf/ua-1")
+        laid_out.write_pdf(target, pdf_identifier=identifier(document), pdf_variant=VARIANT)
     except FatalURLFetchingError as error:
         raise PdfError(str(error)) from error
     if fetcher.refused:  # pictures within a drawing are passed over by the writer when they are refused
         raise PdfError(f"Only data that is handed in may be used, not {fetcher.refused[0][:80]!r}.")
-    return target.getvalue()
+    return with_scopes(target.getvalue())
+
+
+def with_scopes(data: bytes) -> bytes:
+    """Say of each head cell of a table whether it heads its column or its row, which the writer leaves out.
+
+    ISO 14289-1, 7.5; the same bytes give the same bytes.
+    """
+    with pikepdf.open(io.BytesIO(data)) as found:
+        for cell in found.objects:
+            if isinstance(cell, pikepdf.Dictionary) and cell.get("/S") == pikepdf.Name.TH:
+                heads_columns = cell.P.get("/P", pikepdf.Dictionary()).get("/S") == pikepdf.Name.THead
+                scope = pikepdf.Name.Column if heads_columns else pikepdf.Name.Row
+                own = cell.get("/A")
+                scoped = pikepdf.Dictionary(O=pikepdf.Name.Table, Scope=scope)
+                cell["/A"] = scoped if own is None else pikepdf.Array([own, scoped])
+        written = io.BytesIO()
+        found.save(written, deterministic_id=True, object_stream_mode=pikepdf.ObjectStreamMode.preserve)
+    return written.getvalue()
+
+
+def state_accessible(metadata: Any) -> None:
+    """Let the metadata state PDF/UA-1 beside PDF/A; the writer states one standard alone."""
+    written = metadata.generate_rdf_metadata
+
+    def both(variant: str, version: int, conformance: str | None) -> bytes:
+        rdf: bytes = written(variant, version, conformance)
+        assert rdf.endswith(b"</rdf:RDF>")
+        return rdf.removesuffix(b"</rdf:RDF>") + ACCESSIBLE + b"</rdf:RDF>"
+
+    metadata.generate_rdf_metadata = both
 
 
 def fonts_installed() -> bool:
@@ -110,8 +171,9 @@ def identifier(document: Document) -> bytes:
     """The identifier in the PDF: a digest of all that it is made of, so that it is not a random one."""
     mark: Any = hashlib.sha256()
     parts = [document.html.encode(), document.css.encode(), document.made_at.isoformat().encode()]
-    for name in sorted(document.assets):
-        parts += [name.encode(), document.assets[name]]
+    for files in (document.assets, document.attached):
+        for name in sorted(files):
+            parts += [name.encode(), files[name]]
     for part in parts:
         mark.update(len(part).to_bytes(8, "big") + part)
     digest: str = mark.hexdigest()

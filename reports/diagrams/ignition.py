@@ -8,6 +8,7 @@ picture shows how near to the curve it works. White paper in every theme, so tha
 from __future__ import annotations
 
 import io
+import textwrap
 import warnings
 from decimal import Decimal
 
@@ -15,42 +16,39 @@ import matplotlib as mpl
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
-from matplotlib.ticker import FuncFormatter, LogLocator, NullLocator
+from matplotlib.text import Annotation
+from matplotlib.ticker import FixedLocator, FuncFormatter, LogLocator, NullLocator
 
 from loops.services.curves import Curves, Points
 from registry.quantities import Kind, write
+from reports.diagrams.words import described_curves
 
 SIZE_IN = (9.0, 3.7)
+SHEET_SIZE_IN = (5.6, 2.05)
 INK, PERMITTED, ACCENT, RULE = "#20262b", "#dfeae6", "#0e5a61", "#c9c4b6"
 LONGEST_NAME = 62
+LETTERS_PER_IN, NARROW = 13, 40
+BELOW_PT = -6
+TICKS_V = (3, 5, 7, 10, 15, 20, 30, 45, 70, 100, 150, 200, 300, 500)
 FINEST_STEP = Decimal("0.02")  # smaller steps of a table cannot be seen
 # Set once: a context of its own would be shared by all threads of a worker.
 mpl.rcParams.update({"svg.fonttype": "none", "svg.hashsalt": "unlit", "font.family": "sans-serif", "font.size": 9.0})
 
 
-def describe(curves: Curves) -> str:
-    """The chart in words, for whoever does not see it."""
-    told = [
-        f"Ignition curves for group {curves.group}. {curves.source} works at {write(curves.voltage_v, Kind.VOLTAGE)} "
-        f"and {write(curves.current_a, Kind.CURRENT)}."
-    ]
-    if curves.connected_f is not None:
-        told.append(f"Connected: {write(curves.connected_f, Kind.CAPACITANCE)}.")
-    return " ".join(told)
-
-
-def ignition_svg(curves: Curves) -> bytes:
+def ignition_svg(curves: Curves, size_in: tuple[float, float] = SIZE_IN) -> bytes:
     """Both curves with the working point, as an SVG file; the same curves always give the same bytes."""
-    figure = Figure(figsize=SIZE_IN, layout="constrained")
+    figure = Figure(figsize=size_in, layout="constrained")
     left, right = figure.subplots(1, 2)
     _current(left, curves)
     _capacitance(right, curves)
+    for axes in (left, right):
+        _fit(axes, round(LETTERS_PER_IN * size_in[0] / 2))
     FigureCanvasSVG(figure)
     file = io.BytesIO()
     with warnings.catch_warnings():
         # Letters that the measuring font lacks: the text stays text, and whoever shows it has fonts of its own.
         warnings.filterwarnings("ignore", "Glyph", UserWarning)
-        figure.savefig(file, format="svg", metadata={"Date": None, "Title": describe(curves)})
+        figure.savefig(file, format="svg", metadata={"Date": None, "Title": described_curves(curves)})
     return file.getvalue()
 
 
@@ -70,15 +68,28 @@ def _capacitance(axes: Axes, curves: Curves) -> None:
     _curve(axes, curves, points, float(shown) if shown else None)
     if curves.connected_f:
         axes.plot(float(curves.voltage_v), float(curves.connected_f), "o", color=ACCENT, markersize=7)
-        told = f"connected\n{write(_short(curves.connected_f), Kind.CAPACITANCE)}"
-        _note(axes, curves, float(curves.connected_f), told)
+        told = f"connected {write(_short(curves.connected_f), Kind.CAPACITANCE)}"
+        _note(axes, curves, float(curves.connected_f), told, BELOW_PT)
     if curves.permitted_f:
         axes.plot(float(curves.voltage_v), float(curves.permitted_f), "_", color=ACCENT, markersize=16, mew=2.5)
-        told = f"permitted here\n{write(_short(curves.permitted_f), Kind.CAPACITANCE)}"
-        _note(axes, curves, float(curves.permitted_f), told)
+        told = f"permitted {write(_short(curves.permitted_f), Kind.CAPACITANCE)}"
+        _note(axes, curves, float(curves.permitted_f), told, -BELOW_PT)
     axes.set_ylabel("Capacitance")
     axes.yaxis.set_major_formatter(FuncFormatter(lambda value, _: _written(value, Kind.CAPACITANCE)))
     axes.set_title(f"Capacitance: {_cut(curves.capacitance_name)}", fontsize=8.5, loc="left")
+
+
+def _fit(axes: Axes, letters: int) -> None:
+    """Break what is written into lines that a narrow chart has room for, with fewer figures below it."""
+    axes.set_title(textwrap.fill(axes.get_title(loc="left"), letters), fontsize=8.5, loc="left")
+    axes.set_xlabel(textwrap.fill(axes.get_xlabel(), letters))
+    if letters >= NARROW:
+        return
+    for text in axes.texts:
+        if not isinstance(text, Annotation):
+            text.set_visible(False)  # what is shaded is said below a narrow chart
+    low, high = axes.get_xlim()
+    axes.xaxis.set_major_locator(FixedLocator([tick for tick in TICKS_V if low <= tick <= high][::-2][::-1]))
 
 
 def _shown(points: Points) -> tuple[list[float], list[float]]:
@@ -120,14 +131,14 @@ def _curve(axes: Axes, curves: Curves, points: tuple[list[float], list[float]], 
     )
 
 
-def _note(axes: Axes, curves: Curves, value: float, told: str) -> None:
-    """A label on the side of the point that has room."""
+def _note(axes: Axes, curves: Curves, value: float, told: str, lift_pt: int = 0) -> None:
+    """A label on the side of the point that has room, lifted where another stands near."""
     low, high = axes.get_xlim()
     to_the_left = float(curves.voltage_v) > (low * high) ** 0.5
     axes.annotate(
         told,
         (float(curves.voltage_v), value),
-        xytext=(-9 if to_the_left else 9, 0),
+        xytext=(-9 if to_the_left else 9, lift_pt),
         textcoords="offset points",
         ha="right" if to_the_left else "left",
         va="center",

@@ -7,6 +7,7 @@ printing times, and what people have confirmed are taken as they are.
 from __future__ import annotations
 
 import datetime as dt
+import json
 import zoneinfo
 from collections.abc import Iterable, Mapping
 from typing import Any
@@ -18,12 +19,15 @@ from django.utils import timezone
 from loops.models import Approval, Loop, LoopState, ReviewAnswer, Verb, Verification, WorkflowEvent
 from loops.services.confirmations import Matter, matters
 from loops.services.reviews import AGREED
+from loops.services.tables import tables_of
+from loops.views.since_issue import since_issue
 from registry.context import CAUTION
 from registry.models import Revision, Site
 from reports.sheets import words
 from reports.sheets.circuits import circuit_content
-from reports.sheets.content import Confirmed, Issue, Moment, SheetContent, Signature
+from reports.sheets.content import Changed, Confirmed, Issue, Moment, SheetContent, Signature
 
+CHANGES_SHOWN = 24
 PREPARED = "I have prepared this revision and submit it for approval."
 
 
@@ -44,6 +48,9 @@ def sheet_content(
     letter = approval.letter if approval else loop.letter
     basis = inputs[0].get("basis", "") if inputs else ""
     asked = matters(loop, verification)
+    previous = previous_issue(loop, approval)
+    changes = changes_since(previous, revision, verification)
+    tables = tables_of(loop.site)
     return SheetContent(
         number=sheet_number(loop, snapshot["tag"], letter),
         issued=approval is not None,
@@ -74,6 +81,7 @@ def sheet_content(
                 pinned,
                 drawings,
                 tuple(confirmed(matter, loop.site) for matter in asked if matter.case == result["case"]),
+                tables,
             )
             for circuit, document, result in zip(snapshot["circuits"], inputs, results, strict=True)
         ),
@@ -86,7 +94,44 @@ def sheet_content(
         link=f"{settings.SITE_URL.rstrip('/')}{live_address(loop, approval)}",
         conditions=tuple(confirmed(matter, loop.site) for matter in asked if matter.kind == "condition"),
         remark=remark_of(loop, approval),
+        previous=previous.letter if previous else "",
+        changes=tuple(changes[:CHANGES_SHOWN]),
+        more_changes=max(0, len(changes) - CHANGES_SHOWN),
+        record=record_of(revision, verification),
     )
+
+
+def previous_issue(loop: Loop, approval: Approval | None) -> Approval | None:
+    """The issue before this one; for a print of what is not issued, the newest issue."""
+    issues = loop.approvals.select_related("revision", "verification").order_by("-pk")
+    return issues.filter(pk__lt=approval.pk).first() if approval else issues.first()
+
+
+def changes_since(previous: Approval | None, revision: Revision, verification: Verification) -> list[Changed]:
+    """All that differs from the issue before, in words; nothing for a first issue."""
+    if previous is None or previous.revision_id == revision.pk:
+        return []
+    parts = since_issue(previous, revision, verification)
+    return [
+        Changed(f"{part.title}: {row['label']}", row["before"], row["after"]) for part in parts for row in part.rows
+    ]
+
+
+def record_of(revision: Revision, verification: Verification) -> bytes:
+    """The record, what it was judged from and the results as JSON: what a program reads from the sheet."""
+    record = {
+        "about": "The record that this sheet prints, with the case documents that were judged and their results.",
+        "revision": {"number": revision.number, "sha256": revision.digest, "content": revision.snapshot},
+        "verification": {
+            "sha256": verification.digest,
+            "judged_on": verification.judged_on.isoformat(),
+            "rules": verification.engine,
+            "verdict": verification.verdict,
+            "cases": verification.inputs,
+            "results": verification.results,
+        },
+    }
+    return json.dumps(record, ensure_ascii=False, sort_keys=True, indent=1).encode()
 
 
 def confirmed(matter: Matter, site: Site) -> Confirmed:

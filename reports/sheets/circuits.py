@@ -6,6 +6,9 @@ from collections.abc import Mapping
 from decimal import Decimal
 from typing import Any
 
+from loops.casefile import CaseError
+from loops.services.curves import Curves, curves_of_document
+from loops.services.tables import Tables
 from registry.conditions import numbered_conditions
 from registry.models import Revision
 from registry.quantities import Kind, QuantityError, read, write
@@ -32,6 +35,8 @@ DEVICE_VALUES = ("Ui", "Ii", "Pi", "Ci", "Li")
 NEEDED_VALUES = {"voltage_min": "needs", "voltage_min_at_4mA": "needs at 4 mA", "current_max": "draws up to"}
 SUPPLY_VALUES = {"voltage": "open-circuit", "voltage_at_20mA": "at 20 mA", "resistance": "end to end"}
 CONSTRUCTION = {"strand_diameter": "strand", "insulation_thickness": "insulation", "test_voltage": "test"}
+FROM_MEMORY = "\u2020"
+"""Stands behind a clause that is given from memory; a line below the checks says so."""
 PER_LENGTH = ("C", "L", "L_R", "R")
 
 
@@ -42,6 +47,7 @@ def circuit_content(
     pinned: Pinned,
     drawings: Mapping[int, str],
     confirmations: tuple[Confirmed, ...] = (),
+    tables: Tables | None = None,
 ) -> Circuit:
     """All that the sheet says of one circuit."""
     checks = sorted(result.get("checks", []), key=lambda row: words.ORDER.index(row["verdict"]))
@@ -75,7 +81,48 @@ def circuit_content(
         function_word=words.FUNCTIONS.get(function.get("verdict", ""), "Not judged"),
         justifications=tuple(filter(None, (justification(row, pinned) for row in circuit["members"]))),
         confirmations=confirmations,
+        wiring=wiring(document),
+        earthing=earthing(document, result),
+        curves=curves(document, tables),
     )
+
+
+def curves(document: Content, tables: Tables | None) -> Curves | None:
+    """The ignition curves of the circuit with its working point; none for a segment or while a value is unknown."""
+    try:
+        return curves_of_document(document, tables)
+    except CaseError:
+        return None
+
+
+def wiring(document: Content) -> tuple[str, ...]:
+    """What the wiring has to be, beside the values of the checks (IEC 60079-14:2013, 16.2.2; from memory)."""
+    if not document.get("cables"):
+        return ()
+    kinds = {words.SEPARATIONS.get(str(row.get("type", "")), "") for row in document["cables"]} - {""}
+    european = "Strands at least 0.1 mm, insulation at least 0.2 mm, tested with 500 V a.c. to earth and screen."
+    american = "Insulation as the control drawings ask for; cable without values has the defaults of ISA-RP12.06.01."
+    return (
+        american if document.get("basis") == "NEC" else european,
+        f"Circuits in the cable: {', '.join(sorted(kinds))}." if kinds else "",
+        "Kept apart from circuits that are not intrinsically safe: own cables or a partition, terminals at least 50 mm "
+        "apart. Where a colour identifies the cable, it is light blue.",
+    )
+
+
+def earthing(document: Content, result: Content) -> tuple[str, ...]:
+    """Where the circuit is earthed, as judged, and what the earth of a barrier has to be."""
+    said = {True: "isolated from earth", False: "connected to earth", None: "not known whether isolated from earth"}
+    places = [(row["name"], row.get("isolated")) for row in document.get("sources", [])]
+    places += [(row["name"], row.get("isolated_from_earth")) for row in document.get("devices", [])]
+    lines = [f"{tag}: {said[isolated]}." for tag, isolated in places]
+    lines += [str(row["why"]) for row in result.get("checks", []) if row["id"] == "earthing" and row.get("why")]
+    if any(row.get("isolated") is False for row in document.get("sources", [])):
+        lines.append(
+            "Earth of the source: one conductor of at least 4 mm2, or two of at least 1.5 mm2, less than 1 ohm to the "
+            "earth point of the power system (IEC 60079-14:2013, 16.2.3, from memory)."
+        )
+    return tuple(dict.fromkeys(lines))
 
 
 def class_words(row: Content) -> str:
@@ -299,7 +346,7 @@ def check(row: Content) -> Check:
         relation=words.RELATIONS.get(relation, relation),
         limit=str(row.get("limit") or ""),
         margin=words.percent(row.get("margin") or ""),
-        reference=row.get("reference") or "",
+        reference=(row.get("reference") or "").replace(" (from memory)", FROM_MEMORY),
         why=str(row.get("why") or "").removesuffix(cure).rstrip(),
         cure=cure,
     )

@@ -5,7 +5,9 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import dataclass
 
+from loops.services.curves import Curves
 from reports.diagrams import Plan, describe
+from reports.diagrams.words import described_curves
 from reports.sheets.words import shape
 
 
@@ -196,6 +198,9 @@ class Circuit:
     function_word: str
     justifications: tuple[Justification, ...]
     confirmations: tuple[Confirmed, ...]
+    wiring: tuple[str, ...] = ()
+    earthing: tuple[str, ...] = ()
+    curves: Curves | None = None
 
     @property
     def shape(self) -> str:
@@ -220,6 +225,11 @@ class Circuit:
         """The diagram in words."""
         return describe(self.plan)
 
+    @property
+    def curves_described(self) -> str:
+        """The chart of the ignition curves in words; empty where there is none."""
+        return described_curves(self.curves) if self.curves else ""
+
 
 @dataclass(frozen=True)
 class Issue:
@@ -234,8 +244,21 @@ class Issue:
 
 
 @dataclass(frozen=True)
+class Changed:
+    """One difference from the issue before: where, before, after."""
+
+    what: str
+    before: str
+    after: str
+
+
+@dataclass(frozen=True)
 class SheetContent:
-    """Everything on a sheet. `issued` is False for a print that nobody has approved."""
+    """Everything on a sheet. `issued` is False for a print that nobody has approved.
+
+    `changes` are the differences from the issue `previous`, `more_changes` how many more there are than a sheet has
+    room for; `record` is the whole record as JSON, which travels with the sheet.
+    """
 
     number: str
     issued: bool
@@ -268,6 +291,15 @@ class SheetContent:
     link: str
     conditions: tuple[Confirmed, ...] = ()
     remark: str = ""
+    previous: str = ""
+    changes: tuple[Changed, ...] = ()
+    more_changes: int = 0
+    record: bytes = b""
+
+    @property
+    def charts(self) -> list[tuple[int, Circuit]]:
+        """The circuits that have a chart of their ignition curves, with their place."""
+        return [(index, circuit) for index, circuit in enumerate(self.circuits) if circuit.curves]
 
     @property
     def shape(self) -> str:

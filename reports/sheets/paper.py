@@ -11,6 +11,7 @@ from django.template.loader import render_to_string
 
 from reports import pdf
 from reports.diagrams import draw
+from reports.files import file_name
 from reports.sheets.content import SheetContent
 
 PRINT = Path(settings.BASE_DIR) / "templates" / "reports" / "print"
@@ -33,11 +34,19 @@ def sheet_document(content: SheetContent, paper: pdf.PageSize = pdf.PageSize.A4)
     assets |= {f"{name}-large.svg": shape_svg(body, 21) for name, body in SHAPES.items()}
     assets["code.svg"] = code_svg(content.link)
     assets["draft.svg"] = draft_svg()
+    if content.charts:
+        # The drawing library takes a second and tens of megabytes to load: only who draws pays for it.
+        from reports.diagrams.ignition import SHEET_SIZE_IN, ignition_svg
+
+        for index, circuit in content.charts:
+            assert circuit.curves is not None
+            assets[f"curves-{index}.svg"] = ignition_svg(circuit.curves, SHEET_SIZE_IN)
     for index, circuit in enumerate(content.circuits):
         assets[f"circuit-{index}.svg"] = draw(circuit.plan, f"circuit-{index}", FONT).encode()
     html = render_to_string("reports/print/sheet.html", {"sheet": content})
     css = (PRINT / "sheet.css").read_text(encoding="utf-8")
-    return pdf.Document(html, css, content.made_at, assets, paper)
+    attached = {file_name(content.tag, content.letter).replace(".pdf", ".json"): content.record}
+    return pdf.Document(html, css, content.made_at, assets, paper, attached)
 
 
 def sheet_pdf(content: SheetContent, paper: pdf.PageSize = pdf.PageSize.A4) -> bytes:

@@ -15,7 +15,8 @@ from loops.engine.case import UNKNOWN, Area, Fieldbus, Group, Interconnection, L
 from loops.engine.tables import built_in_tables
 from loops.services.curves import curves_of
 from reports.curves import has_chart
-from reports.diagrams.ignition import describe, ignition_svg
+from reports.diagrams.ignition import ignition_svg
+from reports.diagrams.words import described_curves
 from tests.loops.engine import make
 from tests.loops.engine.book_systems import several
 
@@ -35,7 +36,7 @@ def test_the_working_point_and_the_limits_of_the_sample() -> None:
     written = texts(ignition_svg(curves))
     for wanted in ("S1", "95 mA", "35.2 nF", "107 nF", "Uo of S1: 25.2 V", "permitted for IIC, safety factor 1.5"):
         assert wanted in written
-    assert "25.2 V" in describe(curves)
+    assert "25.2 V" in described_curves(curves)
 
 
 def test_the_same_curves_give_the_same_bytes_and_nothing_from_outside() -> None:

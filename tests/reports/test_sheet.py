@@ -60,7 +60,7 @@ def test_every_quantity_of_inputs_and_results_is_on_the_paper(loop: Any, words_o
         for check in result["checks"]:
             for key in ("value", "limit", "reference", "why"):
                 if check[key] and check[key] != "single_circuit":
-                    assert flat(check[key]) in paper, (check["id"], key, check[key])
+                    assert flat(check[key].replace(" (from memory)", "†")) in paper, (check["id"], key, check[key])
             if check["margin"]:
                 assert flat(percent(check["margin"])) in paper
         for text in texts(result["totals"]) | texts(result["max_length"]) | set(result["confirmations"]):
@@ -70,7 +70,7 @@ def test_every_quantity_of_inputs_and_results_is_on_the_paper(loop: Any, words_o
         assert result["function"]["parts"]
         for part in result["function"]["parts"]:
             for key in ("value", "limit", "reference", "why"):
-                assert flat(part[key]) in paper, (part["name"], key)
+                assert flat(part[key].replace(" (from memory)", "†")) in paper, (part["name"], key)
 
 
 def test_title_block_signatures_digests_and_caution_are_on_the_paper(
@@ -114,7 +114,7 @@ def test_every_page_carries_number_revision_digest_and_count(
 
 
 def test_an_ordinary_loop_fits_two_pages_of_either_paper(loop: Any, pages_of: Callable[[bytes], list[str]]) -> None:
-    for paper in PageSize:
+    for paper in (PageSize.A4, PageSize.LETTER):
         assert len(pages_of(draft(loop, paper=paper))) == 2
 
 
