@@ -157,7 +157,14 @@ EQUIPMENT = KindPage(
     filters=(
         Choice("maker", "Maker", distinct(Equipment, "maker"), same("maker")),
         Choice("level", "Level", fixed(Level.choices), same("level"), TERMINALS),
-        Choice("epl", "EPL", fixed([(name, name) for names in EPLS.values() for name in names]), stated_epl, TERMINALS),
+        Choice(
+            "epl",
+            "EPL",
+            fixed([(name, name) for names in EPLS.values() for name in names]),
+            stated_epl,
+            TERMINALS,
+            more=True,
+        ),
         Choice("group", "Group", fixed([(name, name) for name in (*GAS_GROUPS, *DUST_GROUPS)]), by_group, TERMINALS),
         ARCHIVED,
         Ranges(measures.EQUIPMENT),

@@ -104,3 +104,25 @@ def test_a_component_certificate_is_told_by_its_u_however_the_number_goes_on() -
 def test_an_epl_is_sent_as_typed_or_as_marked(typed: Any, marking: str, dust: bool, epl: str | None) -> None:
     row = with_marked_epl(terminals(side="device", **typed), marking)
     assert device_document("D1", row, None, None, dust).get("epl") == epl
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize(
+    ("marking", "typed", "said"),
+    [
+        ("Ex ia IIC T4 Gb", "", "EPL Gb"),
+        ("Ex ia IIC T4 Ga", "", ""),
+        ("Ex ia IIC T4", "Gb", "EPL Gb"),
+        ("Ex ia IIC T4", "", ""),  # nothing is stated: the level decides
+    ],
+)
+def test_an_item_of_a_lower_epl_does_not_pass_in_zone_0(
+    marking: str, typed: str, said: str, device_data: Any, device: Any, area: Any, save: Any, make_loop: Any
+) -> None:
+    device_data |= {"marking": marking}
+    device_data["terminals"][0] |= {"level": "ia", "gas_epl": typed, "id": device.terminals.get().pk}
+    save("equipment", device_data, record_id=device.pk)
+    type(area).objects.filter(pk=area.pk).update(zone="0")
+    result = make_loop().verifications.latest("pk").results[0]
+    (level,) = [check for check in result["checks"] if check["id"] == "level"]
+    assert (level["verdict"], said in level["why"]) == ("fail" if said else "pass", True)
