@@ -29,7 +29,8 @@ APART = ("about", "certificate_number")
 class Matter:
     """One thing to confirm; `given` is the confirmation that counts now, None while there is none.
 
-    `required`: nobody signs before it is confirmed, in words. So are the conditions of use (X), and what speaks of a
+    Nobody signs before all are confirmed: what nobody knows is no pass. `in_words`: a tick is not enough, whoever
+    confirms says how it is met or how they know. That holds for the conditions of use (X), and for what speaks of a
     certificate itself: superseded, ended for new supply, of a status or scheme that nobody has given. Certificates that
     are withdrawn or suspended ask for nothing: the verdict is that the loop does not comply.
     """
@@ -37,7 +38,7 @@ class Matter:
     kind: str
     text: str
     mark: str
-    required: bool = False
+    in_words: bool = False
     tag: str = ""
     certificate: str = ""
     certificate_revision: int | None = None
@@ -75,7 +76,7 @@ def conditions(loop_snapshot: Mapping[str, Any]) -> Iterator[dict[str, Any]]:
         for number, text in numbered_conditions(content["specific_conditions"]):
             yield {
                 "kind": Kind.CONDITION.value,
-                "required": True,
+                "in_words": True,
                 "text": text,
                 "tag": row["tag"],
                 "certificate": f"{content['number']} issue {content['issue']}",
@@ -87,7 +88,7 @@ def conditions(loop_snapshot: Mapping[str, Any]) -> Iterator[dict[str, Any]]:
 
 
 def general(verification: Verification) -> Iterator[dict[str, Any]]:
-    """What no calculation can know, as the verdict names it; what a check of a certificate leaves open is required."""
+    """What no calculation can know, as the verdict names it; what a check of a certificate leaves open wants words."""
     for result in verification.results:
         left_open = [
             check["why"] for check in result["checks"] if (check["id"], check["verdict"]) == ("certificate", "confirm")
@@ -95,7 +96,7 @@ def general(verification: Verification) -> Iterator[dict[str, Any]]:
         for text in result.get("confirmations", []):
             yield {
                 "kind": Kind.GENERAL.value,
-                "required": any(text in why for why in left_open),
+                "in_words": any(text in why for why in left_open),
                 "text": text,
                 "case": result["case"],
                 "about": [Kind.GENERAL.value, result["case"], text],
@@ -130,7 +131,7 @@ def unlisted_conditions(verification: Verification) -> list[str]:
 
 
 def open_matters(loop: Loop) -> list[str]:
-    """What stands in the way of a signature: required matters that nobody confirmed, each with what to do."""
+    """What stands in the way of a signature: matters that nobody confirmed, each with what to do."""
     verification = loop.verification
     if verification is None:
         return []
@@ -140,12 +141,11 @@ def open_matters(loop: Loop) -> list[str]:
         for number in unlisted_conditions(verification)
     ]
     for matter in matters(loop, verification):
-        if not matter.required or matter.given is not None:
+        if matter.given is not None:
             continue
         if matter.kind == Kind.GENERAL:
-            found.append(
-                f"{matter.case}: {matter.text} Nobody has confirmed it yet: say on the loop's page how you know."
-            )
+            how = "say on the loop's page how you know" if matter.in_words else "confirm it on the loop's page"
+            found.append(f"{matter.case}: {matter.text} Nobody has confirmed it yet: {how}.")
         else:
             found.append(
                 f"{matter.tag}: condition {matter.number} of certificate {matter.certificate} is not confirmed. "
@@ -157,7 +157,7 @@ def open_matters(loop: Loop) -> list[str]:
 def confirm(loop_id: int, user: User, *, mark: str, how: str, opened_version: int | None = None) -> Confirmation:
     """Confirm one matter of the loop as it stands.
 
-    What is required needs words: how a condition is met, how one knows. Raises WorkflowRefused, StaleRecord,
+    Some need words: how a condition is met, how one knows. Raises WorkflowRefused, StaleRecord,
     PermissionDenied.
     """
     how = how.strip()
@@ -170,7 +170,7 @@ def confirm(loop_id: int, user: User, *, mark: str, how: str, opened_version: in
             raise WorkflowRefused(f"{matter.given.printed_name} confirmed this already.")
         if matter.kind == Kind.CONDITION and not how:
             raise WorkflowRefused("Say how the condition is met: whoever approves and inspects the loop must know.")
-        if matter.required and not how:
+        if matter.in_words and not how:
             raise WorkflowRefused("Say how you know: whoever approves and inspects the loop must be able to follow.")
         row = Confirmation.objects.create(
             loop=loop,

@@ -89,7 +89,8 @@ def mail(keys: Iterable[int], *, anyway: bool = False) -> str:
     if not by_person:
         return "nothing waits."
     if cache.get(RESTS) and not anyway:
-        return f"{len(by_person)} mails wait: the mail server did not answer lately."
+        waits = "1 mail waits" if len(by_person) == 1 else f"{len(by_person)} mails wait"
+        return f"{waits}: the mail server did not answer lately."
     sent = refused = 0
     try:
         with get_connection() as server:
@@ -106,8 +107,13 @@ def mail(keys: Iterable[int], *, anyway: bool = False) -> str:
         left = len(by_person) - sent - refused
         logger.warning("The mail server does not answer, %d mails wait: %s", left, error)
         rest()
-        return f"{sent} mails sent, {left} wait: the mail server does not answer ({error})."
-    return f"{sent} mails sent" + (f", {refused} refused by the mail server." if refused else ".")
+        waits = "1 waits" if left == 1 else f"{left} wait"
+        return f"{counted(sent)}, {waits}: the mail server does not answer ({error})."
+    return counted(sent) + (f", {refused} refused by the mail server." if refused else ".")
+
+
+def counted(sent: int) -> str:
+    return "1 mail sent" if sent == 1 else f"{sent} mails sent"
 
 
 def rest() -> None:

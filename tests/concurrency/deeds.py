@@ -32,7 +32,7 @@ def copies(count: int, submitted: bool) -> list[int]:
     pattern = next(
         loop
         for loop in Loop.objects.filter(state="issued").order_by("pk")
-        if not approvals.obstacles(loop) and not [item for item in confirmations.matters(loop) if item.required]
+        if not approvals.obstacles(loop) and not [item for item in confirmations.matters(loop) if item.in_words]
     )
     text = without_keys(record_text(pattern))
     keys = []

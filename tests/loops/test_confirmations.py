@@ -138,17 +138,26 @@ def test_the_page_confirms_with_words_and_keeps_what_was_typed(x_loop: Any, clie
     assert "Padlock" in page and "The designer" in page
 
 
-def test_a_general_matter_is_ticked_without_words(
-    source: Any, save: Callable[..., Any], make_loop: Callable[..., Any], confirm: Callable[..., Any]
+def test_a_general_matter_is_ticked_without_words_and_nobody_signs_before(
+    source: Any,
+    save: Callable[..., Any],
+    make_loop: Callable[..., Any],
+    confirm: Callable[..., Any],
+    people: Any,
+    password: str,
 ) -> None:
     text = record_text(source)
     text["terminals"][0]["um_v"] = ""
     save("equipment", text, record_id=source.pk)
     loop = make_loop()
-    matter = next(item for item in confirmations.matters(loop) if not item.required)
+    matter = next(item for item in confirmations.matters(loop) if not item.in_words)
     assert matter.kind == "general"
+    loop = approvals.submit(loop.pk, people["designer"])
+    with pytest.raises(WorkflowRefused, match=r"Um of .* Nobody has confirmed it yet: confirm it on the loop's page"):
+        approve(loop, people, password)
     assert confirm(loop, matter, how="").how == ""
     assert not confirmations.open_matters(loop)
+    assert approve(loop, people, password).letter == "A"
 
 
 # What a certificate that is no longer current asks: withdrawn and suspended fail; superseded and ended ask a person,
@@ -176,7 +185,7 @@ def test_a_certificate_that_is_no_longer_current_is_signed_only_once_somebody_sa
     loop = approvals.submit(make_loop().pk, people["designer"])
     with pytest.raises(WorkflowRefused, match=f"{asked}.*Nobody has confirmed it yet"):
         approve(loop, people, password)
-    matter = next(item for item in confirmations.matters(loop) if item.required)
+    matter = next(item for item in confirmations.matters(loop) if item.in_words)
     with pytest.raises(WorkflowRefused, match="Say how you know"):
         confirm(loop, matter, how=" ")
     confirm(loop, matter, how="Rating plate: made in May 2022.")

@@ -102,7 +102,7 @@ def test_run_due_mails_what_was_not_taken(people: Any, mailoutbox: Any, monkeypa
     row = notices.tell(people["reader"], NoticeKind.APPROVED, "PT-7 was approved.", "/loops/")
     row.at = timezone.now() - dt.timedelta(hours=1)
     Notice.objects.bulk_create([row])
-    assert "Mail: 1 mails sent." in run_due(timezone.localdate())
+    assert "Mail: 1 mail sent." in run_due(timezone.localdate())
     assert len(mailoutbox) == 1
     assert "Mail: nothing waits." in run_due(timezone.localdate())
 
