@@ -8,6 +8,7 @@ from django.contrib import messages
 from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
 from django.utils.http import content_disposition_header
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods, require_safe
@@ -29,7 +30,9 @@ from reports.models import Sheet
 from reports.pdf import PageSize
 from reports.services import SheetDamaged, SheetNotMade, draft_pdf, issue, sheet_bytes
 from reports.sheets.build import sheet_content
+from reports.typicals import alike, typical_pdf
 
+NO_VERDICT = "This loop has no verdict yet: save it once, then print it."
 PAPERS = {"a4": PageSize.A4, "letter": PageSize.LETTER}
 
 
@@ -202,3 +205,35 @@ def pdf_response(data: bytes, name: str, *, inline: bool) -> HttpResponse:
     response["X-Content-Type-Options"] = "nosniff"
     response["Cache-Control"] = "private, no-store"
     return response
+
+
+@require_safe
+def typical(request: HttpRequest, pk: int) -> HttpResponseBase:
+    """The loops that are like one."""
+    loop = visible_loop(request, pk)
+    context = {
+        "section": "loops",
+        "crumbs": [
+            {"text": "Loops", "url": "/loops/"},
+            {"text": loop.tag, "url": f"/loops/{loop.pk}/"},
+            {"text": "Typical", "url": ""},
+        ],
+        "loop": loop,
+        "found": alike(loop, person(request), timezone.now()),
+    }
+    return render(request, "reports/typical.html", context)
+
+
+@require_safe
+def typical_print(request: HttpRequest, pk: int) -> HttpResponseBase:
+    """The loops that are like one as one document."""
+    loop = visible_loop(request, pk)
+    made_at = timezone.now()
+    found = alike(loop, person(request), made_at)
+    if not found:
+        return render(request, "reports/refused.html", {"heading": "No print", "text": NO_VERDICT}, status=409)
+    try:
+        data = typical_pdf(found, person(request), made_at)
+    except (SheetDamaged, SheetNotMade) as error:
+        return render(request, "reports/refused.html", {"heading": "No print", "text": error}, status=500)
+    return pdf_response(data, file_name(loop.tag, loop.letter, "typical"), inline=request.GET.get("view") == "1")

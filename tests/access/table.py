@@ -179,6 +179,8 @@ TABLE: dict[str, Row | Open | Own] = {
     "suits_check": Row(get=MEMBERS, post="dp", record="draft", body="step", **LOOP),
     "reports:approve": Row(get=MEMBERS, post="a", record="review", body="signature", **LOOP),
     "reports:draft": Row(get=MEMBERS, record="draft", **LOOP),
+    "reports:typical": Row(get=MEMBERS, record="draft", **LOOP),
+    "reports:typical_pdf": Row(get=MEMBERS, record="draft", **LOOP),
     "reports:ignition": Row(get=MEMBERS, record="draft", **LOOP),
     "reports:sheet": Row(get=MEMBERS, record="sheet", **LOOP),
     "reports:live": Open("the state of an issued sheet, where its site allows that", "tests/reports/test_live.py"),
