@@ -9,6 +9,7 @@ class LoopsConfig(AppConfig):
     def ready(self) -> None:
         """Give the register what it cannot know of loops: search, the engine's table, what proves the store."""
         from loops.entries import LoopEntry
+        from loops.services.impact import IMPACT, run_impact
         from loops.services.notices import announce
         from loops.services.permitted import permitted_capacitance
         from loops.services.proofs import prove_approvals, prove_verifications
@@ -39,4 +40,4 @@ class LoopsConfig(AppConfig):
         if announce not in LISTENERS:
             LISTENERS.append(announce)
         PROOFS.update({"verifications": prove_verifications, "approvals": prove_approvals})
-        RUNNERS.update({SUBSTITUTION: run_substitution, DRAFTS: run_drafts})
+        RUNNERS.update({SUBSTITUTION: run_substitution, DRAFTS: run_drafts, IMPACT: run_impact})

@@ -7,6 +7,7 @@ from loops.views import (
     confirmations,
     editor,
     home,
+    impact,
     lists,
     overview,
     page,
@@ -56,5 +57,9 @@ urlpatterns = [
     path("loops/<int:pk>/confirm/", confirmations.confirm, name="loop_confirm"),
     path("loops/<int:pk>/confirmations/<int:confirmation_pk>/", confirmations.take_back, name="loop_unconfirm"),
     path("loops/<int:pk>/archive/", actions.archive, name="loop_archive"),
+    path("impact/", impact.impact, name="impact"),
+    path("impact/answers/<int:pk>/", impact.answer, name="impact_answer"),
+    path("impact/answers/<int:pk>/export.<str:suffix>", impact.export, name="impact_export"),
+    path("impact/<str:kind>/<int:pk>/", impact.ask, name="impact_ask"),
     path("suits/", include("loops.suits_urls")),
 ]

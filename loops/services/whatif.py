@@ -14,6 +14,7 @@ from typing import Any
 from django.db.models import QuerySet
 
 from loops.adapters import circuit_document
+from loops.engine.tables import Tables
 from loops.models import Loop
 from loops.services.contributors import pinned
 from loops.services.tables import tables_of
@@ -117,21 +118,30 @@ def loops_of(kind: str, keys: Iterable[int]) -> QuerySet[Loop]:
     return Loop.objects.filter(pk__in=using.values("pk"))
 
 
-def whatifs(loops: QuerySet[Loop], proposals: Mapping[Key, Proposal] | None = None) -> Iterator[WhatIf]:
-    """Judge loops with the newest contents of the register, proposals first; in their order, a portion at a time."""
+def whatifs(
+    loops: QuerySet[Loop],
+    proposals: Mapping[Key, Proposal] | None = None,
+    tables: Mapping[int, Tables | None] | None = None,
+) -> Iterator[WhatIf]:
+    """Judge loops with the newest contents of the register, proposals first; in their order, a portion at a time.
+
+    `tables` are ignition-curve tables by site that stand in for those that the site uses.
+    """
     contents = Contents(proposals or {})
     keys = list(loops.values_list("pk", flat=True))
     for start in range(0, len(keys), PORTION):
         chunk = keys[start : start + PORTION]
         found = Loop.objects.select_related("site", "owner", "verification__revision").in_bulk(chunk)
-        yield from judged([found[key] for key in chunk if found[key].verification], contents)
+        yield from judged([found[key] for key in chunk if found[key].verification], contents, tables or {})
 
 
-def judged(loops: Sequence[Loop], contents: Contents) -> Iterator[WhatIf]:
+def judged(
+    loops: Sequence[Loop], contents: Contents, other_tables: Mapping[int, Tables | None] | None = None
+) -> Iterator[WhatIf]:
     snapshots = {loop.pk: loop.verification.revision.snapshot for loop in loops if loop.verification}
     contents.load_pins(snapshots.values())
     areas = areas_now(snapshots.values(), contents.proposals)
-    tables = {site.pk: tables_of(site) for site in {loop.site for loop in loops}}
+    tables = {site.pk: tables_of(site) for site in {loop.site for loop in loops}} | dict(other_tables or {})
     for loop in loops:
         site = contents.proposals.get(("site", loop.site_id))
         place: Site = site.record if site else loop.site  # type: ignore[assignment]

@@ -60,6 +60,14 @@ def kept_study(person: Any, loop: Any) -> Any:
     return keep(loop, person, "With a load", [{"loop.load_ohm": "250 ohm"}])
 
 
+def impact_of(person: Any, area: Any) -> Any:
+    """An answer to what a change of an area would do, as long work leaves it."""
+    from registry.models import Work, WorkState
+
+    values = {"kind": "impact", "title": f"{area} changed", "state": WorkState.DONE}
+    return Work.objects.create(person=person, result={"rows": [], "judged": 0, "changes": []}, **values)
+
+
 def picture() -> bytes:
     """A picture of one point."""
     from PIL import Image
@@ -131,6 +139,8 @@ def build(get: Callable[[str], Any]) -> World:
         "issued": loop_keys(issued, approval_pk=Approval.objects.get(loop=issued).pk),
         "sheet": {"pk": sheet.pk},
         "person": {"pk": people["reader"].pk},
+        "asked_area": {"kind": "area", "pk": area.pk},
+        "answer": {"pk": impact_of(people["designer"], area).pk, "suffix": "csv"},
         "study": {"pk": draft.pk, "study_pk": kept_study(people["designer"], draft).pk},
         "view": {"pk": save_view(people["designer"], "equipment", site, "Sources", "kind=source").pk},
     }
@@ -166,6 +176,7 @@ def build(get: Callable[[str], Any]) -> World:
     text, longer = loop_data(tag="PT-9"), loop_data(tag="PT-1", length="301 m")
     world.bodies |= {
         "loop_many": lambda keys: {"record": keys["pk"], "place": "service", "value": "Level", "reason": "As agreed"},
+        "impact": lambda keys: {"temperature_class": "T6"},
         "study": lambda keys: {"_do": "judge", "B.loop.load_ohm": "250 ohm"},
         "kept_study": lambda keys: {"_do": "keep", "name": "With a load", "B.loop.load_ohm": "250 ohm"},
         "obsolete": lambda keys: {"equipment": keys["pk"]},
