@@ -14,6 +14,7 @@ from pypdf import PdfReader
 
 from loops.models import Loop, LoopState
 from loops.services.approvals import prove
+from loops.services.confirmations import matters
 from registry.models import Certificate
 from registry.views.forms import flatten
 
@@ -186,6 +187,11 @@ def test_the_published_overfill_loop_from_certificate_to_issue(
         prove(loop.pk, people["designer"], password=password)
     sign = {"_version": loop.version, "password": password, "text": "Checked against the certificates."}
     assert designer.post(f"/loops/{loop.pk}/approve/", sign).status_code == 403
+    refused = approver.post(f"/loops/{loop.pk}/approve/", sign)
+    assert refused.status_code == 409 and "Nobody has confirmed it yet" in words(refused)
+    for matter in matters(loop):
+        tick = {"_version": loop.version, "mark": matter.mark, "text": "Seen in the cabinet."}
+        assert designer.post(f"/loops/{loop.pk}/confirm/", tick).status_code == 302
     assert approver.post(f"/loops/{loop.pk}/approve/", sign | {"password": "wrong"}).status_code == 400
     assert not loop.approvals.exists()
     assert "810 nF" in words(approver.get(f"/loops/{loop.pk}/approve/"))
