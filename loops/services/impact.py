@@ -18,8 +18,9 @@ from django.utils.translation import gettext_lazy, ngettext
 
 from loops.engine.tables import Tables, built_in
 from loops.models import Loop, LoopVerdict
+from loops.selectors import HEAVY
 from loops.services.tables import KINDS, TableError, parse, tables_of
-from loops.services.whatif import Key, Proposal, WhatIf, loops_of, same_inputs, whatifs
+from loops.services.whatif import PORTION, Contents, Key, Proposal, WhatIf, judged, loops_of, same_inputs
 from registry import access
 from registry.entries import AreaEntry, CableTypeEntry, SiteEntry
 from registry.models import CableType, HazardousArea, Site, User, Work
@@ -144,28 +145,34 @@ def run_impact(work: Work, progress: Progress) -> Outcome:
         raise WorkRefused(str(refused)) from refused
     loops = loops_for(kind, key, user)
     progress.begin(loops.count())
-    rows, judged = [], 0
+    rows, count = [], 0
     for now, then in pairs(loops, proposals, tables):
-        judged += 1
+        count += 1
         progress.step()
         if not same_inputs(now.inputs, then.inputs) or found_of(now) != found_of(then):
             rows.append(row_of(now, then))
     rows.sort(key=lambda row: (not row["changes"], not row["worse"], row["site"], row["tag"]))
     changing, worse = sum(row["changes"] for row in rows), sum(row["worse"] for row in rows)
-    words = ngettext("%(count)d loop was judged: ", "%(count)d loops were judged: ", judged) % {"count": judged}
+    words = ngettext("%(count)d loop was judged: ", "%(count)d loops were judged: ", count) % {"count": count}
     words += _("%(changing)d would have another verdict, %(worse)d of them a worse one.") % {
         "changing": changing,
         "worse": worse,
     }
     lines = [{"text": _("The loops, now and then"), "url": reverse("impact_answer", args=[work.pk or 0])}]
-    return Outcome(words, {"rows": rows, "judged": judged, "changes": asked.get("words", []), "lines": lines})
+    return Outcome(words, {"rows": rows, "judged": count, "changes": asked.get("words", []), "lines": lines})
 
 
 def pairs(
     loops: QuerySet[Loop], proposals: Mapping[Key, Proposal], tables: Mapping[int, Tables | None]
 ) -> Iterator[tuple[WhatIf, WhatIf]]:
-    """Each loop judged with the register as it stands, and with the change."""
-    yield from zip(whatifs(loops), whatifs(loops, proposals, tables), strict=True)
+    """Each loop judged with the register as it stands, and with the change; both from one reading of the loop."""
+    plain, changed = Contents({}), Contents(proposals)
+    keys = list(loops.values_list("pk", flat=True))
+    for start in range(0, len(keys), PORTION):
+        chunk = keys[start : start + PORTION]
+        found = Loop.objects.select_related("site", "owner", "verification__revision").defer(*HEAVY).in_bulk(chunk)
+        rows = [found[key] for key in chunk if key in found]
+        yield from zip(judged(rows, plain), judged(rows, changed, tables), strict=True)
 
 
 def found_of(one: WhatIf) -> list[dict[str, Any]]:

@@ -118,26 +118,20 @@ def loops_of(kind: str, keys: Iterable[int]) -> QuerySet[Loop]:
     return Loop.objects.filter(pk__in=using.values("pk"))
 
 
-def whatifs(
-    loops: QuerySet[Loop],
-    proposals: Mapping[Key, Proposal] | None = None,
-    tables: Mapping[int, Tables | None] | None = None,
-) -> Iterator[WhatIf]:
-    """Judge loops with the newest contents of the register, proposals first; in their order, a portion at a time.
-
-    `tables` are ignition-curve tables by site that stand in for those that the site uses.
-    """
+def whatifs(loops: QuerySet[Loop], proposals: Mapping[Key, Proposal] | None = None) -> Iterator[WhatIf]:
+    """Judge loops with the newest contents of the register, proposals first; in their order, a portion at a time."""
     contents = Contents(proposals or {})
     keys = list(loops.values_list("pk", flat=True))
     for start in range(0, len(keys), PORTION):
         chunk = keys[start : start + PORTION]
         found = Loop.objects.select_related("site", "owner", "verification__revision").in_bulk(chunk)
-        yield from judged([found[key] for key in chunk if found[key].verification], contents, tables or {})
+        yield from judged([found[key] for key in chunk if found[key].verification], contents)
 
 
 def judged(
     loops: Sequence[Loop], contents: Contents, other_tables: Mapping[int, Tables | None] | None = None
 ) -> Iterator[WhatIf]:
+    """Judge loops; `other_tables` are ignition-curve tables by site that stand in for those that the site uses."""
     snapshots = {loop.pk: loop.verification.revision.snapshot for loop in loops if loop.verification}
     contents.load_pins(snapshots.values())
     areas = areas_now(snapshots.values(), contents.proposals)

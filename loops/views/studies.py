@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from decimal import Decimal
 from typing import Any
@@ -30,6 +31,7 @@ from registry import access
 from registry.services.records import Author, EntryRefused, StaleRecord
 
 LETTERS = "BCD"
+KEY = re.compile(r"([mc][0-9]{1,18}|loop|rules)\.[a-z_]{1,30}")
 VERDICTS = ("does_not_comply", "beyond_simple_rules", "incomplete", "complies")
 FUNCTIONS = ("fail", "incomplete", "", "pass")
 
@@ -90,7 +92,7 @@ def typed_columns(request: HttpRequest, loop: Loop) -> list[dict[str, str]]:
         changes: dict[str, str] = {}
         for name in request.POST:
             start, _dot, key = name.partition(".")
-            if start == letter and len(key) < 60 and len(changes) < LONGEST:
+            if start == letter and KEY.fullmatch(key) and len(changes) < LONGEST:
                 value = str(request.POST[name]).replace("\0", "").strip()[:LONGEST]
                 if value and value != now.get(key, ""):
                     changes[key] = value

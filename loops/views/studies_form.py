@@ -38,7 +38,9 @@ def form_columns(
     found = []
     for letter, changes, faults in zip("BCD", columns, errors, strict=True):
         shown = [
-            shown_field(one, f"{letter}.{one.key}", changes.get(one.key, ""), faults.get(one.key, []), areas, facts)
+            shown_field(
+                loop, one, f"{letter}.{one.key}", changes.get(one.key, ""), faults.get(one.key, []), areas, facts
+            )
             for one in fields
         ]
         known = {one.key for one in fields}
@@ -67,6 +69,7 @@ def form_columns(
 
 
 def shown_field(
+    loop: Loop,
     one: Field,
     name: str,
     value: str,
@@ -75,7 +78,10 @@ def shown_field(
     facts: Mapping[str, str],
 ) -> dict[str, Any]:
     """One field for components/field.html."""
-    now = one.now or {"area": _("safe area"), "cable_type": _("unknown: default values")}.get(one.name, "")
+    nothing = {"area": _("safe area"), "cable_type": _("unknown: default values")}
+    now = one.now or nothing.get(one.name, _("not given"))
+    if one.name == "safe_voltage_max_v" and not one.now and loop.site.safe_voltage_max_v_text:
+        now = _("%s, of the site") % loop.site.safe_voltage_max_v_text
     shown: dict[str, Any] = {
         "name": name,
         "id": "f-" + name.replace(".", "-"),
