@@ -151,7 +151,7 @@ def run_impact(work: Work, progress: Progress) -> Outcome:
         progress.step()
         if not same_inputs(now.inputs, then.inputs) or found_of(now) != found_of(then):
             rows.append(row_of(now, then))
-    rows.sort(key=lambda row: (not row["changes"], not row["worse"], row["site"], row["tag"]))
+    rows.sort(key=lambda row: (not row["changes"], not row["worse"], row["state"] != "issued", row["site"], row["tag"]))
     changing, worse = sum(row["changes"] for row in rows), sum(row["worse"] for row in rows)
     words = ngettext("%(count)d loop was judged: ", "%(count)d loops were judged: ", count) % {"count": count}
     words += _("%(changing)d would have another verdict, %(worse)d of them a worse one.") % {

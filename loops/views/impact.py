@@ -186,10 +186,12 @@ def answer(request: HttpRequest, pk: int) -> HttpResponse:
         "work": work,
     }
     if work.state == WorkState.DONE:
-        rows = work.result["rows"]
-        page = Paginator(rows, PAGE_SIZE).get_page(request.GET.get("page", "")[:6])
-        context |= {"done": True, "page_obj": page, "rows": page.object_list, "what": _("loops"), "query_string": ""}
-        context |= {"changes": work.result["changes"], "touched": len(rows)}
+        changing = [row for row in work.result["rows"] if row["changes"]]
+        stay = [row for row in work.result["rows"] if not row["changes"]]
+        page = Paginator(changing, PAGE_SIZE).get_page(request.GET.get("page", "")[:6])
+        context |= {"done": True, "page_obj": page, "rows": page.object_list, "what": _("loops")}
+        context |= {"stay": stay[:PAGE_SIZE], "stay_count": len(stay), "stay_more": max(0, len(stay) - PAGE_SIZE)}
+        context |= {"changes": work.result["changes"]}
     return render(request, "loops/suits/impact_answer.html", context)
 
 
