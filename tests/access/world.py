@@ -57,7 +57,7 @@ def kept_study(person: Any, loop: Any) -> Any:
     """A study of a loop."""
     from loops.services.studies import keep
 
-    return keep(loop, person, "With a load", [{"loop.load_ohm": "250 ohm"}])
+    return keep(loop, person, "With a load", [{"loop.load_ohm": "120 ohm"}])
 
 
 def impact_of(person: Any, area: Any) -> Any:
@@ -177,8 +177,8 @@ def build(get: Callable[[str], Any]) -> World:
     world.bodies |= {
         "loop_many": lambda keys: {"record": keys["pk"], "place": "service", "value": "Level", "reason": "As agreed"},
         "impact": lambda keys: {"temperature_class": "T6"},
-        "study": lambda keys: {"_do": "judge", "B.loop.load_ohm": "250 ohm"},
-        "kept_study": lambda keys: {"_do": "keep", "name": "With a load", "B.loop.load_ohm": "250 ohm"},
+        "study": lambda keys: {"_do": "judge", "B.loop.load_ohm": "120 ohm"},
+        "kept_study": lambda keys: {"_do": "keep", "name": "With a load", "B.loop.load_ohm": "120 ohm"},
         "obsolete": lambda keys: {"equipment": keys["pk"]},
         "bulk_drafts": lambda keys: {"loop": draft.pk, "reason": "No longer made"},
         "step": lambda keys: {"_version": keys["version"], "text": "As agreed", "reason": "As agreed"},
