@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 from django.conf import settings
-from django.db import connection, transaction
+from django.db import connection, reset_queries, transaction
 from django.shortcuts import resolve_url
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
@@ -79,6 +79,8 @@ def request_of(address: Address, row: Row | Own, method: str, world: Any, **chan
 
 def answer_to(client: Client, method: str, path: str, sent: dict[str, Any]) -> tuple[str, list[str]]:
     """How a request was answered, and what it wrote beside sessions; all of it is rolled back."""
+    # The log holds 9,000 queries: it begins anew for each request.
+    reset_queries()
     with transaction.atomic(), CaptureQueriesContext(connection) as queries:
         if isinstance(sent.get("data"), dict) and method not in ("post", *SAFE):
             sent = {"data": "", "content_type": "application/x-www-form-urlencoded"}
