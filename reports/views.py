@@ -27,7 +27,7 @@ from registry.services.passkeys import Answer
 from registry.services.records import StaleRecord, latest_revision
 from reports.files import file_name
 from reports.models import Sheet
-from reports.pdf import PageSize
+from reports.pdf import PageSize, PdfError
 from reports.services import SheetDamaged, SheetNotMade, draft_pdf, issue, sheet_bytes
 from reports.sheets.build import sheet_content
 from reports.typicals import alike, typical_pdf
@@ -234,6 +234,6 @@ def typical_print(request: HttpRequest, pk: int) -> HttpResponseBase:
         return render(request, "reports/refused.html", {"heading": "No print", "text": NO_VERDICT}, status=409)
     try:
         data = typical_pdf(found, person(request), made_at)
-    except (SheetDamaged, SheetNotMade) as error:
+    except (SheetDamaged, SheetNotMade, PdfError) as error:
         return render(request, "reports/refused.html", {"heading": "No print", "text": error}, status=500)
     return pdf_response(data, file_name(loop.tag, loop.letter, "typical"), inline=request.GET.get("view") == "1")

@@ -10,6 +10,8 @@ from dataclasses import dataclass
 import pikepdf
 from pikepdf import Array, Dictionary, Name, OutlineItem
 
+from reports.pdf import PdfError
+
 LINK = "page:"
 """What an address begins with that leads to a page of the whole, counted from 1."""
 FOOT_PT = 11
@@ -48,14 +50,17 @@ def target_of(item: OutlineItem) -> pikepdf.Object:
 def bind(parts: Sequence[Bound], title: str, made_at: dt.datetime) -> bytes:
     """All parts in their order. Pages stay as they are, with a line at the foot that numbers them through.
 
-    The pages were tagged each in a tree of their own, which is not carried over.
+    The pages were tagged each in a tree of their own, which is not carried over. Raises reports.pdf.PdfError.
     """
     whole = pikepdf.new()
     bookmarks: list[OutlineItem] = []
     for part in parts:
         start = len(whole.pages)
-        with pikepdf.open(io.BytesIO(part.data)) as source:
-            whole.pages.extend(source.pages)
+        try:
+            with pikepdf.open(io.BytesIO(part.data)) as source:
+                whole.pages.extend(source.pages)
+        except pikepdf.PdfError as error:
+            raise PdfError(f"{part.title} is no PDF that can be read: tell the administrator.") from error
         item = OutlineItem(part.title, start, "Fit")
         if part.keeps_outline:
             item.children.extend(OutlineItem(name, start + place, "Fit") for name, place in headings_of(part.data))

@@ -62,7 +62,10 @@ def run(work: Work, progress: Progress) -> Outcome:
         parts, files, left_out = collect(pack, work.person, made_at, progress, pool)
         if not parts:
             raise WorkRefused(_("None of these loops has an issue in force: ask for drafts too, or choose others."))
-        content = assemble(pack, work.person, made_at, parts, files, left_out, pool)
+        try:
+            content = assemble(pack, work.person, made_at, parts, files, left_out, pool)
+        except pdf.PdfError as error:
+            raise WorkRefused(str(error)) from error
     progress.step()
     progress.tell()
     return Outcome(

@@ -8,13 +8,22 @@ from packaging.requirements import Requirement
 from tests.architecture.files import ROOT
 
 PIN = re.compile(
-    r"^([a-z0-9][a-z0-9.-]*)==(\S+)((?: ;[^\\]*)?) \\\n((?:    --hash=sha256:[0-9a-f]{64}(?: \\)?\n)+)", re.MULTILINE
+    r"^([a-z0-9][a-z0-9.-]*)(?:\[[a-z0-9, -]+\])?==(\S+)"
+    r"((?: ;[^\\]*)?) \\\n((?:    --hash=sha256:[0-9a-f]{64}(?: \\)?\n)+)",
+    re.MULTILINE,
 )
 
 
 def pins(name: str) -> dict[str, tuple[str, ...]]:
     """Version, marker and hashes of each package of a lock file."""
     return {found[0]: found[1:] for found in PIN.findall((ROOT / "deploy" / name).read_text())}
+
+
+def test_extras_are_pinned_with_their_package() -> None:
+    """Without them an older pip takes the newest release of `package[extra]`, and stops because that is not pinned."""
+    text = (ROOT / "deploy" / "requirements-test.txt").read_text()
+    assert re.search(r"^coverage\[toml\]==", text, re.MULTILINE)
+    assert re.search(r"^psycopg\[binary, pool\]==", text, re.MULTILINE)
 
 
 def test_both_lock_files_hold_the_same_versions() -> None:
