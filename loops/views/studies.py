@@ -253,10 +253,10 @@ def longest(result: Mapping[str, Any]) -> tuple[Decimal | None, str]:
     found = result.get("max_length")
     if not found:
         return None, ""
-    if found["limited_by"] == "none":
-        return Decimal("Infinity"), "none"
     metres = Decimal(found["length"].removesuffix(" m")) if found["length"] else None
-    return metres, found["limited_by"]
+    if found["limited_by"] != "none":
+        return metres, found["limited_by"]
+    return (Decimal("Infinity"), "none") if metres is None else (metres, _("the rules of a segment"))
 
 
 def lengths(column: Column, now: Column | None) -> list[dict[str, Any]]:

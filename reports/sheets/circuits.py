@@ -32,8 +32,20 @@ Content = Mapping[str, Any]
 Pinned = Mapping[int, Revision]
 SOURCE_VALUES = ("Uo", "Io", "Po", "Uq", "Ro", "um")
 DEVICE_VALUES = ("Ui", "Ii", "Pi", "Ci", "Li")
-NEEDED_VALUES = {"voltage_min": "needs", "voltage_min_at_4mA": "needs at 4 mA", "current_max": "draws up to"}
-SUPPLY_VALUES = {"voltage": "open-circuit", "voltage_at_20mA": "at 20 mA", "resistance": "end to end"}
+NEEDED_VALUES = {
+    "voltage_min": "needs",
+    "voltage_min_at_4mA": "needs at 4 mA",
+    "current_max": "draws up to",
+    "pull_in_current": "pulls in at",
+    "coil_resistance": "coil",
+    "coil_temperature_max": "coil up to",
+}
+SUPPLY_VALUES = {
+    "voltage": "open-circuit",
+    "voltage_at_20mA": "at 20 mA",
+    "resistance": "end to end",
+    "hart_resistance": "for HART",
+}
 CONSTRUCTION = {"strand_diameter": "strand", "insulation_thickness": "insulation", "test_voltage": "test"}
 FROM_MEMORY = "\u2020"
 """Stands behind a clause that is given from memory; a line below the checks says so."""
@@ -364,8 +376,10 @@ def longest(found: Content, document: Content) -> str:
     if not found or not runs:
         return ""
     name = runs[-1]["name"]
-    if found.get("limited_by") == "none" or not found.get("length"):
+    if not found.get("length"):
         return f"Neither capacitance nor inductance limits the length of {name}."
+    if found.get("limited_by") == "none":
+        return f"{name} may be at most {found['length']} long by the rules of a segment."
     return f"{name} may be at most {found['length']} long, limited by {found['limited_by']}; all else as given here."
 
 

@@ -6,11 +6,13 @@ import csv
 import dataclasses
 import datetime as dt
 import io
+import re
 from collections import Counter
 from decimal import Decimal
 from pathlib import Path
 from unittest import mock
 
+import pypdf
 import pytest
 from django.conf import settings
 from django.contrib.auth import authenticate
@@ -18,7 +20,7 @@ from django.core.management import CommandError, call_command
 from django.test import TestCase, override_settings
 
 import loops.engine
-from loops.models import Loop, LoopState, Member, Verification, WorkflowEvent
+from loops.models import CableRun, Loop, LoopState, Member, Verification, WorkflowEvent
 from loops.services.approvals import take_back
 from loops.services.loops import changed_pins
 from registry.models import (
@@ -43,10 +45,15 @@ from reports.demo.mistakes import STARVED
 from reports.demo.people import PEOPLE
 from reports.demo.plans import Story, single
 from reports.models import Defect, Inspection, Sheet, SignedInspection
+from reports.services import draft_pdf
 
 PASSWORD = "a-password-for-the-tests"
 COUNTED = (Site, HazardousArea, Certificate, Equipment, Terminals, CableType, Loop, Member, Verification, Revision)
 COUNTED += (Sheet, WorkflowEvent, User, Membership, Inspection, Defect)
+
+FIGURE = re.compile(r"-?[0-9.,]+ [a-zA-Z/0-9]+")
+NOT_PRINTED = {"safe_area_ambient_max", "judge_on"}
+"""Of a case document: the figure stands in the reason of its check alone."""
 
 MISTAKES = {
     "PT-1401": ("a segment of the cable forgotten", "capacitance", "fail"),
@@ -90,6 +97,16 @@ REAL_BODIES = frozenset(
 def checks(tag: str) -> list[tuple[str, str]]:
     verification = Loop.objects.get(tag=tag).verification
     return [(check["id"], check["verdict"]) for result in verification.results for check in result["checks"]]
+
+
+def figures(value):
+    """Every text of a nested value that holds a digit and a unit."""
+    if isinstance(value, dict):
+        parts = [part for name, part in value.items() if name not in NOT_PRINTED]
+        return set().union(*map(figures, parts))
+    if isinstance(value, list):
+        return set().union(*map(figures, value))
+    return {value} if isinstance(value, str) and FIGURE.fullmatch(value) else set()
 
 
 class PlantTests(TestCase):
@@ -188,6 +205,24 @@ class PlantTests(TestCase):
             assert roles == ({person.role} if person.role else set()) and user.is_superuser == (person.role is None)
         assert {person.role for person in PEOPLE} == {None, *Role}
         assert PASSWORD in self.printed
+
+    def test_the_sheets_of_twelve_loops_hold_every_number_of_their_record(self):
+        """Read back by another program: what was typed, what was computed, each reason and each digest."""
+        tags = ["PT-1101", "PT-1102", "TT-1105", "TT-1106", "FT-1107", "XV-1108", "FB-1301", "PT-1402", "PT-2113"]
+        tags += ["AT-2106", "PT-1407", "FB-1503"]
+        for loop in Loop.objects.filter(tag__in=tags):
+            pages = pypdf.PdfReader(io.BytesIO(draft_pdf(loop))).pages
+            paper = "".join("".join(page.extract_text().split()) for page in pages)
+            verification = loop.verification
+            said = {verification.digest, verification.revision.digest, loop.tag, loop.service}
+            for document, result in zip(verification.inputs, verification.results, strict=True):
+                said |= figures(document) | figures(result.get("totals")) | figures(result.get("max_length"))
+                for check in result["checks"]:
+                    said |= {check[name] for name in ("value", "limit", "why") if check[name]}
+            said -= set(CableRun.Separation.values)
+            missing = {text for text in said if "".join(text.split()) not in paper}
+            self.assertEqual(missing, set(), loop.tag)
+        self.assertEqual(Loop.objects.filter(tag__in=tags).count(), 12)
 
     def test_a_second_run_adds_nothing_and_says_so(self):
         before = [model.objects.count() for model in COUNTED]
