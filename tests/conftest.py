@@ -13,6 +13,7 @@ from typing import Any
 from unittest import mock
 
 import pytest
+from django.db import connections
 
 PASSWORD = "Slow-copper-91-lantern"
 # Paper made from records: the same whatever database they came from, and slow.
@@ -51,6 +52,19 @@ def pytest_terminal_summary(terminalreporter: Any) -> None:
     for variable, title in (("SKIPPED_STEPS", "Skipped"), ("FAILED_STEPS", "Failed before these tests")):
         if text := os.environ.get(variable, "").strip():
             terminalreporter.write_line(f"{title}:{chr(10) if chr(10) in text else ' '}{text}")
+
+
+@pytest.fixture(scope="session")
+def django_db_modify_db_settings_xdist_suffix(request: pytest.FixtureRequest) -> None:
+    """A database of its own for each process of a run; on SQLite it is in the memory of the process anyway.
+
+    pytest-django knows SQLite by the name of Django's own engine and would give ours a file.
+    """
+    worker = getattr(request.config, "workerinput", {}).get("workerid")
+    for one in connections.all():
+        if worker and one.vendor != "sqlite":
+            name = one.settings_dict["TEST"]["NAME"] or f"test_{one.settings_dict['NAME']}"
+            one.settings_dict["TEST"]["NAME"] = f"{name}_{worker}"
 
 
 @pytest.fixture(autouse=True, scope="session")
