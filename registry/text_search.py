@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from django.db import Error, connection, models, transaction
+from django.db import Error, connection, migrations, models, transaction
 from django.db.models import TextField, Value
 from django.db.models.functions import Concat, Upper
 from django.db.models.sql import Query
@@ -73,3 +73,19 @@ def drop_all(found: dict[str, type[models.Model]]) -> None:
         with connection.cursor() as cursor:
             for model in found.values():
                 cursor.execute(f"DROP INDEX IF EXISTS {index_name(model)}")
+
+
+def index_of_text(app: str, *kinds: str) -> migrations.RunPython:
+    """The step of a migration that makes these indexes; a database that refuses them is told of, and goes without."""
+
+    def found(apps: Any) -> dict[str, type[models.Model]]:
+        return {kind: apps.get_model(app, kind) for kind in kinds}
+
+    def make(apps: Any, schema_editor: Any) -> None:
+        if refusal := index_all(found(apps)):
+            print(f"\n    {refusal}")
+
+    def drop(apps: Any, schema_editor: Any) -> None:
+        drop_all(found(apps))
+
+    return migrations.RunPython(make, drop)

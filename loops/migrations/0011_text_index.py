@@ -1,19 +1,6 @@
 from django.db import migrations
 
-from registry.text_search import drop_all, index_all
-
-
-def found(apps):
-    return {kind: apps.get_model("loops", kind) for kind in ("loop", "member")}
-
-
-def index_text(apps, schema_editor):
-    if refusal := index_all(found(apps)):
-        print(f"\n    {refusal}")
-
-
-def drop_index_of_text(apps, schema_editor):
-    drop_all(found(apps))
+from registry.text_search import index_of_text
 
 
 class Migration(migrations.Migration):
@@ -23,5 +10,5 @@ class Migration(migrations.Migration):
     ]
 
     operations = [
-        migrations.RunPython(index_text, drop_index_of_text),
+        index_of_text("loops", "loop", "member"),
     ]

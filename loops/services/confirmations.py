@@ -126,7 +126,7 @@ def unlisted_conditions(verification: Verification) -> list[str]:
     return [
         content["number"]
         for content in contents
-        if suffix(content["number"]) == "X" and not numbered_conditions(content["specific_conditions"])
+        if has_conditions(content["number"]) and not numbered_conditions(content["specific_conditions"])
     ]
 
 

@@ -2,21 +2,7 @@
 
 from django.db import migrations, models
 
-
-from registry.text_search import drop_all, index_all
-
-
-def found(apps):
-    return {kind: apps.get_model("registry", kind) for kind in ("equipment", "certificate")}
-
-
-def index_text(apps, schema_editor):
-    if refusal := index_all(found(apps)):
-        print(f"\n    {refusal}")
-
-
-def drop_index_of_text(apps, schema_editor):
-    drop_all(found(apps))
+from registry.text_search import index_of_text
 
 
 class Migration(migrations.Migration):
@@ -122,5 +108,5 @@ class Migration(migrations.Migration):
             model_name='terminals',
             index=models.Index(condition=models.Q(('li_h__isnull', False)), fields=['li_h', 'side', 'equipment', 'id'], name='terminals_li_h'),
         ),
-        migrations.RunPython(index_text, drop_index_of_text),
+        index_of_text('registry', 'equipment', 'certificate'),
     ]
