@@ -15,10 +15,10 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from loops import selectors
 from loops.models import Approval, Loop, LoopState
-from loops.services.approvals import obstacles, refusal_to_sign
-from loops.services.confirmations import matters, open_matters
+from loops.services.approvals import obstacles_to_issue, refusal_to_sign
+from loops.services.confirmations import matters
 from loops.services.refusals import WorkflowRefused
-from loops.services.reviews import obstacles_to_sign, requests_now
+from loops.services.reviews import requests_now
 from loops.services.signing import MEANING, SignatureLimited, new_nonce, passkey_options
 from loops.views.requests import opened_version, person, typed
 from loops.views.since_issue import since_issue
@@ -63,8 +63,7 @@ def approve(request: HttpRequest, pk: int) -> HttpResponse:
         return approve_page(request, visible_loop(request, pk), str(error), at="id-password", status=429)
     except WorkflowRefused as error:
         loop = visible_loop(request, pk)
-        blocked = obstacles(loop) + obstacles_to_sign(loop) + open_matters(loop)
-        stands = loop.state == LoopState.IN_REVIEW and not loop.is_archived and not blocked
+        stands = loop.state == LoopState.IN_REVIEW and not loop.is_archived and not obstacles_to_issue(loop)
         at, status = ("id-password", 400) if stands else ("", 409)
         return approve_page(request, loop, str(error), at=at, status=status)
     except SheetNotMade as error:
@@ -119,7 +118,8 @@ def approve_page(
     issued = last_issue(loop)
     in_review = loop.state == LoopState.IN_REVIEW and not loop.is_archived
     reason = refusal_to_sign(loop, person(request))
-    hindrances = obstacles(loop) + obstacles_to_sign(loop) + open_matters(loop) if in_review else []
+    asked = matters(loop)
+    hindrances = obstacles_to_issue(loop, asked=asked) if in_review else []
     revision = verification.revision if verification else latest_revision(loop)
     can_sign = in_review and not reason and not hindrances
     passkey = asked_of_passkey(request, loop) if can_sign else {}
@@ -140,7 +140,7 @@ def approve_page(
         else [],
         "issued": issued,
         "changes": since_issue(issued, revision, verification) if revision else [],
-        "matters": matters(loop),
+        "matters": asked,
         "meaning": MEANING,
         "reviews": list(requests_now(loop)),
         "in_review": in_review,

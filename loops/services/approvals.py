@@ -11,7 +11,7 @@ from django.db import transaction
 from django.utils import timezone
 
 from loops.models import Approval, Loop, LoopState, LoopVerdict, Verb, Verification, Withdrawal
-from loops.services.confirmations import matters, open_matters
+from loops.services.confirmations import Matter, matters, open_matters
 from loops.services.contributors import contributors
 from loops.services.loops import changed_pins, is_whole
 from loops.services.refusals import WorkflowRefused
@@ -140,6 +140,14 @@ def obstacles(loop: Loop, changed: list[str] | None = None) -> list[str]:
     return found
 
 
+def obstacles_to_issue(loop: Loop, changed: list[str] | None = None, asked: list[Matter] | None = None) -> list[str]:
+    """Everything that stands in the way of a signature, each with what to do; empty when nothing does.
+
+    `changed` and `asked` are what `changed_pins` and `matters` say of the loop, where that is known already.
+    """
+    return obstacles(loop, changed) + obstacles_to_sign(loop) + open_matters(loop, asked)
+
+
 def content_of(loop: Loop) -> dict[str, Any]:
     """The snapshot of a loop as its rows stand: of those that were just read with it, else read now."""
     return snapshot(loop, lambda record, name: getattr(record, name).all()) if is_whole(loop) else snapshot(loop)
@@ -236,7 +244,7 @@ def approve(loop_id: int, user: User, proof: Proof, *, opened_version: int | Non
         loop, revision, verification = to_be_signed(loop_id, user, opened_version)
         if (proof.user_id, proof.revision_id, proof.verification_id) != (user.pk, revision.pk, verification.pk):
             raise WorkflowRefused("This loop was changed while you signed it: look at it again, then sign.")
-        if reasons := obstacles(loop) + obstacles_to_sign(loop) + open_matters(loop):
+        if reasons := obstacles_to_issue(loop):
             raise WorkflowRefused(" ".join(reasons))
         assert loop.submitted_by is not None
         if digest({"inputs": verification.inputs, "results": verification.results}) != verification.digest:

@@ -130,8 +130,11 @@ def unlisted_conditions(verification: Verification) -> list[str]:
     ]
 
 
-def open_matters(loop: Loop) -> list[str]:
-    """What stands in the way of a signature: matters that nobody confirmed, each with what to do."""
+def open_matters(loop: Loop, asked: list[Matter] | None = None) -> list[str]:
+    """What stands in the way of a signature: matters that nobody confirmed, each with what to do.
+
+    `asked` is what `matters` says of the loop, where that is known already.
+    """
     verification = loop.verification
     if verification is None:
         return []
@@ -140,7 +143,7 @@ def open_matters(loop: Loop) -> list[str]:
         "the certificate, one a line, and judge the loop again."
         for number in unlisted_conditions(verification)
     ]
-    for matter in matters(loop, verification):
+    for matter in matters(loop, verification) if asked is None else asked:
         if matter.given is not None:
             continue
         if matter.kind == Kind.GENERAL:

@@ -11,11 +11,10 @@ from django.views.decorators.http import require_safe
 
 from loops import selectors
 from loops.models import Approval, BasisChange, Loop, LoopState, Purpose, Verb, WorkflowEvent
-from loops.services.approvals import in_force, obstacles, refusal_to_sign
+from loops.services.approvals import in_force, obstacles, obstacles_to_issue, refusal_to_sign
 from loops.services.basis import latest_against_register
-from loops.services.confirmations import matters, open_matters
+from loops.services.confirmations import Matter, matters
 from loops.services.loops import changed_pins
-from loops.services.reviews import obstacles_to_sign
 from loops.views import shown
 from loops.views.difference import described, differences
 from loops.views.requests import person
@@ -65,7 +64,7 @@ def loop_context(loop: Loop, user: User) -> dict[str, Any]:
         )
     )
     revisions = list(selectors.revisions_of(loop))
-    changed = changed_pins(loop)
+    changed, asked = changed_pins(loop), matters(loop)
     events = list(loop.events.select_related("actor", "revision").defer("revision__snapshot"))
     return {
         "section": "loops",
@@ -75,7 +74,7 @@ def loop_context(loop: Loop, user: User) -> dict[str, Any]:
         "verification": verification,
         "circuits": shown.circuits(loop, verification.inputs if verification else [], results),
         "cures": shown.cures(results),
-        "matters": matters(loop),
+        "matters": asked,
         "can_confirm": not loop.is_archived and access.may(user, "loop.confirm", loop.site),
         "changed": changed,
         "beside": latest_against_register(loop),
@@ -86,7 +85,7 @@ def loop_context(loop: Loop, user: User) -> dict[str, Any]:
         "revisions": revisions,
         "current_number": revisions[0].number if revisions else None,
         "state": "archived" if loop.is_archived else loop.state,
-        **actions_for(loop, user, changed),
+        **actions_for(loop, user, changed, asked),
     }
 
 
@@ -145,7 +144,7 @@ def signatures(approvals: list[Approval], events: list[WorkflowEvent]) -> list[d
     return rows
 
 
-def actions_for(loop: Loop, user: User, changed: list[str]) -> dict[str, Any]:
+def actions_for(loop: Loop, user: User, changed: list[str], asked: list[Matter]) -> dict[str, Any]:
     """What this person may do with the loop in its state, and why not where it is close."""
     may_edit = access.may(user, "loop.edit", loop.site)
     open_state = loop.state in {LoopState.DRAFT, LoopState.RETURNED}
@@ -159,16 +158,16 @@ def actions_for(loop: Loop, user: User, changed: list[str]) -> dict[str, Any]:
         "can_return": review and may_return,
         "can_approve": review and may_return,
         "refusal_to_sign": refusal_to_sign(loop, user) if review and may_return else "",
-        "obstacles": hindrances(loop, changed) if (open_state or review) and not loop.is_archived else [],
+        "obstacles": hindrances(loop, changed, asked) if (open_state or review) and not loop.is_archived else [],
         "can_withdraw": access.may(user, "loop.withdraw", loop.site) and in_force(loop) is not None,
         "can_archive": may_edit and not review,
     }
 
 
-def hindrances(loop: Loop, changed: list[str]) -> list[str]:
+def hindrances(loop: Loop, changed: list[str], asked: list[Matter]) -> list[str]:
     """What stands in the way of the next step."""
     in_review = loop.state == LoopState.IN_REVIEW
-    return obstacles(loop, changed) + (obstacles_to_sign(loop) + open_matters(loop) if in_review else [])
+    return obstacles_to_issue(loop, changed, asked) if in_review else obstacles(loop, changed)
 
 
 @require_safe
