@@ -29,7 +29,7 @@ from registry.exchange.csv_xlsx import Table, table, write_csv, write_xlsx
 from registry.models import Equipment, Work, WorkState
 from registry.querysets import search_text
 from registry.services import works
-from registry.views.exchanging import TYPES, attached
+from registry.views.exchanging import TABLE_TYPES, attached
 
 PAGE_SIZE = 50
 SHOWN_COLUMNS = 8
@@ -191,11 +191,11 @@ def instead(row: Mapping[str, Any], candidates: Sequence[Mapping[str, Any]]) -> 
 def export(request: HttpRequest, pk: int, suffix: str) -> HttpResponse:
     """The whole matrix as a table: a row a place, a column a candidate with its word and margin."""
     work = own_matrix(request, pk)
-    if suffix not in TYPES or work.state != WorkState.DONE:
+    if suffix not in TABLE_TYPES or work.state != WorkState.DONE:
         raise Http404
     content = matrix_table(work.result)
     data = write_csv(content) if suffix == "csv" else write_xlsx(content, _("substitution"))
-    return attached(data, f"substitution-{work.pk}.{suffix}", TYPES[suffix])
+    return attached(data, f"substitution-{work.pk}.{suffix}", TABLE_TYPES[suffix])
 
 
 def matrix_table(result: Mapping[str, Any]) -> Table:

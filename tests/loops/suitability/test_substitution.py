@@ -202,6 +202,7 @@ def test_the_matrix_is_exported_as_a_table(plant: Any, device: Any, people: Any,
         assert found.rows[2].cells[1] == "PT-600"
         assert found.rows[2].cells[5].startswith("suits (")
         assert found.rows[2].cells[6] == "does not suit"
+    assert client_as("designer").get(reverse("substitution_export", args=[work.pk, "pdf"])).status_code == 404
 
 
 def test_types_stand_by_how_often_they_are_used(plant: Any, device: Any, source: Any, people: Any) -> None:
