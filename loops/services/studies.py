@@ -182,10 +182,11 @@ def key_of(data: Mapping[str, Any], path: str) -> str:
 
 
 def judge_all(loop: Loop, columns: Sequence[Changes]) -> list[Column]:
-    """The present loop and each column, judged with the register as it stands now."""
+    """The present loop and each column, judged with the register as it stands now; one without a change is as it is."""
     data = record_names(loop)
     fields = fields_of(loop, data)
-    return [judge_column(loop, data, fields, changes) for changes in ({}, *columns)]
+    present = judge_column(loop, data, fields, {})
+    return [present, *(judge_column(loop, data, fields, changes) if changes else present for changes in columns)]
 
 
 def head_of(column: Column) -> dict[str, str]:
