@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import islice
 from typing import Any
 
 from django.http import Http404, HttpRequest, HttpResponse
@@ -17,21 +18,13 @@ from loops import selectors
 from loops.models import Member
 from loops.services.suitability.answers import Word
 from loops.services.suitability.plain import way_of
-from loops.services.suitability.positions import (
-    Candidate,
-    Plant,
-    Position,
-    certificates_of,
-    in_use,
-    part_of,
-    register_items,
-)
+from loops.services.suitability.positions import Plant, Position
+from loops.services.suitability.proposals import source_parts
 from loops.services.suitability.purpose import same_use
 from loops.services.suitability.ranking import Ranked, best_of_each, candidates_for, ranked, with_cures
 from loops.services.suitability.spots import Part
 from loops.services.verification import judge_by, summary
 from loops.views.requests import person
-from registry.models import EquipmentKind
 from registry.querysets import search_text
 
 FOUND = 40
@@ -175,16 +168,8 @@ def near_misses(plant: Plant, position: Position, found: list[Ranked]) -> tuple[
 
 def other_sources(plant: Plant) -> list[Part]:
     """The sources of the register as engine input, each under its name."""
-    found: list[Part] = []
-    for key, item in register_items(in_use([EquipmentKind.SOURCE]), plant.contents).items():
-        papers = certificates_of(item, plant.contents)
-        for row in item["terminals"]:
-            if row["side"] == "source" and len(found) < MOST_SOURCES:
-                one = Candidate(key, item, papers, (row["id"],))
-                part = part_of(one, 0, "source", False, False)
-                if part is not None:
-                    found.append(replace(part, name=f"{one.name}, {row['name']}"))
-    return found
+    first = islice(source_parts(plant.contents), MOST_SOURCES)
+    return [replace(part, name=f"{one.name}, {one.terminals_name}") for one, part in first]
 
 
 def shown_candidate(item: Ranked, more: int, position: Position) -> dict[str, Any]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 from django.contrib import messages
@@ -23,7 +24,6 @@ from loops.services.suitability.positions import (
     Candidate,
     Plant,
     Position,
-    certificates_of,
     fits,
     register_items,
 )
@@ -83,7 +83,7 @@ def candidate_of(plant: Plant, position: Position, way: str) -> Candidate:
     item = register_items(Equipment.objects.filter(pk=key, archived_at=None), plant.contents).get(key)
     if item is None or keys not in set(fits(position, item)):
         raise Http404
-    return Candidate(key, item, certificates_of(item, plant.contents), keys)
+    return plant.candidate(key, keys)
 
 
 def show(request: HttpRequest, found: Answer, refusal: str = "", status: int = 200) -> HttpResponse:
@@ -144,7 +144,7 @@ def other_ways(found: Answer) -> list[dict[str, str]]:
     ways = []
     for keys in fits(position, found.candidate.item):
         if keys != found.candidate.terminals:
-            one = Candidate(found.candidate.key, found.candidate.item, found.candidate.certificates, keys)
+            one = replace(found.candidate, terminals=keys)
             url = reverse("suits_check", args=[position.loop.pk, position.member, way_of(one)])
             ways.append({"text": one.terminals_name, "url": url})
     return ways

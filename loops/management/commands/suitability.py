@@ -11,7 +11,7 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 from loops.selectors import visible_loops
 from loops.services.suitability.answers import answer
 from loops.services.suitability.plain import answer_data, offers_data, position_data, ranked_data
-from loops.services.suitability.positions import Candidate, Plant, Position, certificates_of, fits, register_items
+from loops.services.suitability.positions import Candidate, Plant, Position, fits, register_items
 from loops.services.suitability.proposals import propose_sources
 from loops.services.suitability.ranking import candidates_for, ranked
 from loops.services.suitability.substitution import SUBSTITUTION, run_substitution
@@ -101,9 +101,8 @@ class Command(BaseCommand):
         """The candidate that is named, connected as wished or in the first way that fits."""
         key = item_named(options["candidate"]).pk
         item = register_items(Equipment.objects.filter(pk=key), plant.contents)[key]
-        papers = certificates_of(item, plant.contents)
         for way in fits(position, item):
-            candidate = Candidate(key, item, papers, way)
+            candidate = plant.candidate(key, way)
             if not options["terminals"] or options["terminals"] in [row["name"] for row in candidate.sets]:
                 return candidate
         raise CommandError(f"{options['candidate']} has no such terminals that fit in place of {position.tag}.")

@@ -13,7 +13,7 @@ from loops.engine.findings import CircuitVerdict, Verdict
 from loops.models import LoopVerdict
 from loops.services.suitability.positions import Candidate, Plant, Position
 from loops.services.suitability.purpose import differences, notes
-from loops.services.suitability.spots import Outcome
+from loops.services.suitability.spots import FUNCTION_ORDER, Outcome
 from loops.services.verification import judge_by, summary
 from registry.conditions import numbered_conditions
 
@@ -133,13 +133,10 @@ def answer(plant: Plant, position: Position, candidate: Candidate) -> Answer:
     )
 
 
-FUNCTIONS = (Verdict.FAIL, Verdict.INCOMPLETE, Verdict.PASS, Verdict.NOT_APPLICABLE)
-
-
 def overall(results: Sequence[Mapping[str, Any]]) -> Verdict:
     """The function verdict of a loop; a circuit that could not be read leaves it open."""
     found = [Verdict(row["function"]["verdict"]) if row.get("function") else Verdict.INCOMPLETE for row in results]
-    return min(found, key=FUNCTIONS.index, default=Verdict.INCOMPLETE)
+    return min(found, key=FUNCTION_ORDER.index, default=Verdict.INCOMPLETE)
 
 
 def reasons(

@@ -6,7 +6,7 @@ others fail, grouped by reason.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from typing import Any
@@ -30,7 +30,7 @@ from loops.services.suitability.positions import (
     register_items,
 )
 from loops.services.suitability.screen import Code
-from loops.services.suitability.spots import Part, Slot, Spot, summed, with_parts
+from loops.services.suitability.spots import Part, Slot, Spot, halved, summed, with_parts, with_run
 from loops.services.tables import tables_of
 from loops.services.verification import today_at
 from loops.services.whatif import Contents
@@ -112,7 +112,7 @@ def propose_sources(asked: Asked) -> Offers:
     contents = Contents({})
     case = case_of(asked, contents)
     tables = tables_of(asked.site)
-    rows = source_parts(contents)
+    rows = list(source_parts(contents))
     if case is None or not rows:
         return Offers([], [], {})
     spot = Spot((case,), (Slot(0, True, 0),))
@@ -140,9 +140,8 @@ def once(offers: Sequence[Offer]) -> list[Offer]:
     return list({item.candidate.key: item for item in reversed(offers)}.values())[::-1]
 
 
-def source_parts(contents: Contents) -> list[tuple[Candidate, Part]]:
+def source_parts(contents: Contents) -> Iterator[tuple[Candidate, Part]]:
     """Every set of output terminals of the sources in use, with its engine input."""
-    found = []
     for key, item in register_items(in_use([EquipmentKind.SOURCE]), contents).items():
         papers = certificates_of(item, contents)
         for row in item["terminals"]:
@@ -150,8 +149,7 @@ def source_parts(contents: Contents) -> list[tuple[Candidate, Part]]:
                 candidate = Candidate(key, item, papers, (row["id"],))
                 part = part_of(candidate, 0, Terminals.Side.SOURCE, False, False)
                 if part is not None:
-                    found.append((candidate, part))
-    return found
+                    yield candidate, part
 
 
 def case_of(asked: Asked, contents: Contents) -> Case | None:
@@ -252,17 +250,3 @@ def longest_run(case: Case, tables: Tables | None) -> tuple[int | None, str]:
     if beyond.verdict is CircuitVerdict.COMPLIES:
         return longest, "function"
     return longest, reason_of(beyond)[0]
-
-
-def halved(low: int, high: int, good: Callable[[int], bool]) -> int:
-    """The largest number from `low`, which is good, to below `high`, which is not, that is good."""
-    while high - low > 1:
-        middle = (low + high) // 2
-        low, high = (middle, high) if good(middle) else (low, middle)
-    return low
-
-
-def with_run(case: Case, metres: int) -> Case:
-    """A circuit with another last run."""
-    runs = case.cables or ()
-    return replace(case, cables=(*runs[:-1], replace(runs[-1], length_m=Decimal(metres))))

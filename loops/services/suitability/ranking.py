@@ -7,7 +7,6 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import Any
 
-import numpy as np
 from django.utils.translation import gettext as _
 
 from loops.engine.case import Case, Group
@@ -15,13 +14,12 @@ from loops.engine.findings import CircuitVerdict, Verdict
 from loops.engine.groups import least_severe, zone_group
 from loops.engine.tables import Tables
 from loops.models import Member
-from loops.services.suitability.answers import ORDER, Word, papers_of, word_of
+from loops.services.suitability.answers import ORDER, Word, papers_of, word_of, word_of_outcome
 from loops.services.suitability.matrix import NO_MARGIN, NOT_JUDGED, STEP, Matrix, judge_all
 from loops.services.suitability.positions import (
     Candidate,
     Plant,
     Position,
-    certificates_of,
     fits,
     in_use,
     parts_of,
@@ -29,7 +27,7 @@ from loops.services.suitability.positions import (
 )
 from loops.services.suitability.purpose import differences
 from loops.services.suitability.screen import Code
-from loops.services.suitability.spots import FUNCTION_ORDER, Outcome, Part, Spot, outcome_of
+from loops.services.suitability.spots import FUNCTION_ORDER, Outcome, Part, Spot, halved, outcome_of, with_run
 from loops.services.suitability.spots import ORDER as VERDICTS
 from loops.services.verification import today_at
 from registry.certificate_numbers import suffix_of
@@ -97,13 +95,12 @@ def candidates_for(plant: Plant, position: Position) -> list[Candidate]:
     """Every way to put an item of the register in a position, but for how it is connected now."""
     items = register_items(in_use(kinds_for(position)), plant.contents)
     standing = (position.standing.key, position.standing.terminals)
-    found = []
-    for key, item in items.items():
-        papers = certificates_of(item, plant.contents)
-        found += [
-            Candidate(key, item, papers, way) for way in fits(position, item) if (key, way) != standing
-        ]  # fmt: skip
-    return found
+    return [
+        plant.candidate(key, way)
+        for key, item in items.items()
+        for way in fits(position, item)
+        if (key, way) != standing
+    ]
 
 
 def ranked(plant: Plant, position: Position, candidates: Sequence[Candidate]) -> list[Ranked]:
@@ -144,13 +141,7 @@ def from_matrix(
     parts: tuple[Part, ...],
 ) -> Ranked:
     """One pair of a matrix in words."""
-    code = Code(matrix.codes[at])
-    if code is not Code.LOOK:
-        verdict, function, word = CircuitVerdict.DOES_NOT_COMPLY, None, Word.DOES_NOT
-    else:
-        assert matrix.verdicts[at] != NOT_JUDGED
-        verdict, function = VERDICTS[matrix.verdicts[at]], FUNCTION_ORDER[matrix.functions[at]]
-        word = word_of(verdict, function, before, differs=bool(unlike))
+    word, verdict, function = word_at(matrix, at, before, differs=bool(unlike))
     return Ranked(
         candidate,
         word,
@@ -159,12 +150,23 @@ def from_matrix(
         function,
         share(int(matrix.margins[at])),
         share(int(matrix.rooms[at])),
-        code,
+        Code(matrix.codes[at]),
         family_of(position.standing, candidate),
         sum(suffix_of(paper["number"]) == "X" for paper in papers_of(candidate)),
         parts,
         doubt_of(candidate, position),
     )
+
+
+def word_at(
+    matrix: Matrix, at: tuple[int, int], before: Verdict, *, differs: bool
+) -> tuple[Word, CircuitVerdict, Verdict | None]:
+    """The word of one pair of a matrix, its verdict and its function: None where the screen rejected it."""
+    if matrix.codes[at] != Code.LOOK:
+        return Word.DOES_NOT, CircuitVerdict.DOES_NOT_COMPLY, None
+    assert matrix.verdicts[at] != NOT_JUDGED
+    verdict, function = VERDICTS[matrix.verdicts[at]], FUNCTION_ORDER[matrix.functions[at]]
+    return word_of(verdict, function, before, differs=differs), verdict, function
 
 
 def unread(position: Position, candidate: Candidate) -> Ranked:
@@ -242,8 +244,7 @@ def cure_of(
     """The one thing that would make a candidate suit, in words; empty where none of those looked at would."""
 
     def suits(changed: Spot) -> bool:
-        outcome = outcome_of(changed, item.parts, tables)
-        return word_of(outcome.verdict, outcome.function, before, differs=False) is Word.SUITS
+        return word_of_outcome(outcome_of(changed, item.parts, tables), before, differs=False) is Word.SUITS
 
     for number, case in enumerate(spot.cases):
         if (metres := longest_that(spot, number, suits)) is not None:
@@ -270,23 +271,14 @@ def longest_that(spot: Spot, number: int, suits: Callable[[Spot], bool]) -> int 
     case = spot.cases[number]
     if not case.cables or not isinstance(case.cables[-1].length_m, Decimal):
         return None
-    low, high = 0, int(case.cables[-1].length_m)
-    if high < 1 or not suits(with_length(spot, number, 1)):
-        return None
-    if suits(spot):
-        return None
-    low = 1
-    while high - low > 1:
-        middle = (low + high) // 2
-        low, high = (middle, high) if suits(with_length(spot, number, middle)) else (low, middle)
-    return low
 
+    def good(metres: int) -> bool:
+        return suits(with_case(spot, number, with_run(case, metres)))
 
-def with_length(spot: Spot, number: int, metres: int) -> Spot:
-    """A spot with another last run on one circuit."""
-    case = spot.cases[number]
-    runs = case.cables or ()
-    return with_case(spot, number, replace(case, cables=(*runs[:-1], replace(runs[-1], length_m=Decimal(metres)))))
+    whole = int(case.cables[-1].length_m)
+    if whole < 1 or not good(1) or suits(spot):
+        return None
+    return halved(1, whole, good)
 
 
 def less_severe(spot: Spot, group: Group) -> bool:
@@ -323,14 +315,3 @@ def best_of_each(found: Iterable[Ranked]) -> list[tuple[Ranked, int]]:
         firsts.setdefault(item.candidate.key, item)
         counts[item.candidate.key] = counts.get(item.candidate.key, -1) + 1
     return [(item, counts[key]) for key, item in firsts.items()]
-
-
-def counted(found: Iterable[Ranked]) -> dict[str, int]:
-    """How many items have each word by their best way."""
-    words = [item.word.value for item, _ in best_of_each(found)]
-    return {word.value: words.count(word.value) for word in ORDER}
-
-
-def figures(matrix: Matrix) -> int:
-    """How many pairs of a matrix the engine judged."""
-    return int(np.count_nonzero(matrix.verdicts != NOT_JUDGED))

@@ -5,7 +5,7 @@ Nothing of Django is imported here, so that further processes may judge too.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import NamedTuple
@@ -13,17 +13,13 @@ from typing import NamedTuple
 from loops.engine.arithmetic import with_full_precision
 from loops.engine.case import Case, Device, Source
 from loops.engine.findings import CheckId, CircuitVerdict, FunctionPart, Verdict
+from loops.engine.seats import OUTCOMES
 from loops.engine.tables import Tables
 from loops.engine.verdict import Decision, decide
 
 MARGIN_CHECKS = frozenset({CheckId.VOLTAGE, CheckId.CURRENT, CheckId.POWER, CheckId.CAPACITANCE, CheckId.INDUCTANCE})
 JUDGED = frozenset({Verdict.PASS, Verdict.FAIL})
-ORDER = (
-    CircuitVerdict.DOES_NOT_COMPLY,
-    CircuitVerdict.BEYOND_SIMPLE_RULES,
-    CircuitVerdict.INCOMPLETE,
-    CircuitVerdict.COMPLIES,
-)
+ORDER = OUTCOMES
 FUNCTION_ORDER = (Verdict.FAIL, Verdict.INCOMPLETE, Verdict.PASS, Verdict.NOT_APPLICABLE)
 
 Part = Source | Device
@@ -111,3 +107,17 @@ def headroom(part: FunctionPart) -> Decimal | None:
         return None
     over = (part.value - part.limit) / part.limit
     return over if part.relation[0] == ">" else -over
+
+
+def halved(low: int, high: int, good: Callable[[int], bool]) -> int:
+    """The largest number from `low`, which is good, to below `high`, which is not, that is good."""
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (middle, high) if good(middle) else (low, middle)
+    return low
+
+
+def with_run(case: Case, metres: int) -> Case:
+    """A circuit with another last run."""
+    runs = case.cables or ()
+    return replace(case, cables=(*runs[:-1], replace(runs[-1], length_m=Decimal(metres))))

@@ -6,8 +6,9 @@ The matrix is long work and kept as plain data: what was found on that day. A dr
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from decimal import Decimal
+from itertools import islice
 from typing import Any
 
 from django.db.models import Count
@@ -19,14 +20,13 @@ from django.utils.translation import ngettext
 from loops.engine.findings import CircuitVerdict, Verdict
 from loops.models import Loop, Member
 from loops.selectors import visible_loops
-from loops.services.suitability.answers import Word, answer, word_of
+from loops.services.suitability.answers import ORDER, Word, answer, word_of_outcome
 from loops.services.suitability.drafts import Made, draft_all, tell_of_drafts
 from loops.services.suitability.matrix import NO_MARGIN, judge_all
 from loops.services.suitability.positions import (
     Candidate,
     Plant,
     Position,
-    certificates_of,
     fits,
     in_use,
     parts_of,
@@ -34,10 +34,8 @@ from loops.services.suitability.positions import (
 )
 from loops.services.suitability.proposals import reason_of
 from loops.services.suitability.purpose import differences, same_use
-from loops.services.suitability.ranking import doubt_of, family_of, kinds_for, share, standing_outcome
-from loops.services.suitability.screen import Code
-from loops.services.suitability.spots import FUNCTION_ORDER, Part, Spot, outcome_of
-from loops.services.suitability.spots import ORDER as VERDICTS
+from loops.services.suitability.ranking import doubt_of, family_of, kinds_for, share, standing_outcome, word_at
+from loops.services.suitability.spots import Part, Spot, outcome_of
 from loops.services.whatif import loops_of
 from registry import access
 from registry.models import Equipment, User, Work
@@ -132,14 +130,11 @@ def judge_columns(
     """Every candidate of the same use over all positions, and the word of the present item in each."""
     standing = positions[0].standing
     kinds = {kind for position in positions for kind in kinds_for(position)}
-    items = {
-        other: item
-        for other, item in register_items(in_use(sorted(kinds)), plant.contents).items()
-        if other != key and same_use(standing, whole(other, item, plant))
-    }
+    items = [whole(other, item, plant) for other, item in register_items(in_use(sorted(kinds)), plant.contents).items()]
     columns = {
-        other: Column(whole(other, item, plant), family_of(standing, whole(other, item, plant)), "")
-        for other, item in items.items()
+        one.key: Column(one, family_of(standing, one), "")
+        for one in items
+        if one.key != key and same_use(standing, one)
     }
     found: dict[tuple[int, int], tuple[Word, int, tuple[int, ...]]] = {}
     now: dict[int, Word] = {}
@@ -154,13 +149,12 @@ def judge_columns(
     for (shape, _names, site), numbers in groups.items():
         first = positions[numbers[0]]
         pool: list[tuple[Candidate, tuple[Part, ...], bool]] = []
-        for other, item in items.items():
-            papers = certificates_of(item, plant.contents)
-            for way in list(fits(first, item))[:MOST_WAYS]:
-                candidate = Candidate(other, item, papers, way)
+        for column in columns.values():
+            for way in islice(fits(first, column.candidate.item), MOST_WAYS):
+                candidate = replace(column.candidate, terminals=way)
                 parts = parts_of(candidate, shape)
                 if parts is not None:
-                    columns[other].doubt = columns[other].doubt or doubt_of(candidate, first)
+                    column.doubt = column.doubt or doubt_of(candidate, first)
                     pool.append((candidate, parts, bool(differences(first.standing, candidate))))
         judge_group([spots[number] for number in numbers], numbers, pool, plant.tables[site], found, now, progress)  # type: ignore[misc]
     for other, column in columns.items():
@@ -176,7 +170,7 @@ def judge_columns(
 
 def whole(key: int, item: Mapping[str, Any], plant: Plant) -> Candidate:
     """An item with all of its sets of terminals, for what concerns it as a whole."""
-    return Candidate(key, item, certificates_of(item, plant.contents), tuple(row["id"] for row in item["terminals"]))
+    return plant.candidate(key, [row["id"] for row in item["terminals"]])
 
 
 def judge_group(
@@ -195,7 +189,7 @@ def judge_group(
     outcomes = [standing_outcome(spot, tables) for spot in spots]
     before = [outcome.function for outcome in outcomes]
     for number, outcome in zip(numbers, outcomes, strict=True):
-        now[number] = word_of(outcome.verdict, outcome.function, outcome.function, differs=False)
+        now[number] = word_of_outcome(outcome, outcome.function, differs=False)
     done = 0
 
     def told(judged: int, of: int) -> None:
@@ -210,10 +204,7 @@ def judge_group(
     for place, number in enumerate(numbers):
         for column, (candidate, _parts, differs) in enumerate(pool):
             at = (place, column)
-            word = Word.DOES_NOT
-            if matrix.codes[at] == Code.LOOK:
-                verdict, function = VERDICTS[matrix.verdicts[at]], FUNCTION_ORDER[matrix.functions[at]]
-                word = word_of(verdict, function, before[place], differs=differs)
+            word, _verdict, _function = word_at(matrix, at, before[place], differs=differs)
             new = (word, int(matrix.margins[at]), candidate.terminals)
             old = found.get((number, candidate.key))
             if old is None or better(new, old):
@@ -222,8 +213,7 @@ def judge_group(
 
 def better(new: tuple[Word, int, Any], old: tuple[Word, int, Any]) -> bool:
     """Whether one way to connect an item is better than another: by its word, then by its margin."""
-    rank = (Word.SUITS, Word.CANNOT_SAY, Word.DOES_NOT)
-    return (rank.index(new[0]), -new[1]) < (rank.index(old[0]), -old[1])
+    return (ORDER.index(new[0]), -new[1]) < (ORDER.index(old[0]), -old[1])
 
 
 def as_data(
@@ -279,8 +269,7 @@ def why_not(plant: Plant, position: Position, column: Column, number: int) -> st
     way = column.ways[number]
     if not way:
         return _("It has no terminals for this place.")
-    item = column.candidate.item
-    candidate = Candidate(column.candidate.key, item, certificates_of(item, plant.contents), way)
+    candidate = replace(column.candidate, terminals=way)
     parts, spot = parts_of(candidate, plant.shape(position)), plant.spot(position)
     if parts is None or spot is None:
         return _("The loop cannot be judged: a value is missing.")
@@ -353,7 +342,7 @@ def draft_row(row: Mapping[str, Any], key: int, way: str, author: Author) -> lis
     keys = tuple(int(part) for part in way.split("-"))
     if keys not in set(fits(position, item)):
         return [Made(loop, _("The terminals of the candidate have changed."))]
-    candidate = Candidate(key, item, certificates_of(item, plant.contents), keys)
+    candidate = plant.candidate(key, keys)
     found = answer(plant, position, candidate)
     if found.word is not Word.SUITS:
         return [Made(loop, found.why[0] if found.why else _("It does not suit any more."))]
