@@ -10,7 +10,6 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
-from pathlib import Path
 from typing import Any
 
 from django.conf import settings
@@ -22,7 +21,7 @@ from django.utils.translation import gettext as _
 from loops.models import Approval, Loop
 from registry.context import CAUTION
 from reports import pdf
-from reports.sheets.paper import code_svg
+from reports.sheets.paper import code_svg, print_css
 
 LOOPS, ITEMS, CABLES = "loops", "items", "cables"
 KINDS = (LOOPS, ITEMS, CABLES)
@@ -31,7 +30,6 @@ MOST_LABELS = 1_000
 SMALLEST_MM, LARGEST_MM = 10.0, 300.0
 SMALLEST_CODE_MM = 11.0
 PAPERS = {"A4": (pdf.PageSize.A4, 210.0, 297.0), "Letter": (pdf.PageSize.LETTER, 215.9, 279.4)}
-PRINT = Path(settings.BASE_DIR) / "templates" / "reports" / "print"
 
 
 class LabelsRefused(Exception):
@@ -254,7 +252,7 @@ def labels_document(
         },
     )
     size, _wide, _high = PAPERS[grid.paper]
-    css = (PRINT / "labels.css").read_text(encoding="utf-8") + sizes_css(grid, pages)
+    css = print_css("labels") + sizes_css(grid, pages)
     return pdf.Document(html, css, made_at, {name: code_svg(link) for link, name in codes.items()}, size)
 
 

@@ -15,7 +15,7 @@ from registry.exchange.csv_xlsx import Table
 from registry.printing import Printed
 from reports import pdf
 from reports.sheets.content import Moment
-from reports.sheets.paper import PRINT
+from reports.sheets.paper import print_css
 
 NARROWEST, WIDEST, LONGEST_WORD = 5, 40, 20
 """Of the letters of a cell that decide how wide its column is: longer texts and words are broken."""
@@ -39,7 +39,7 @@ def list_pdf(printed: Printed, paper: pdf.PageSize = pdf.PageSize.A4_LANDSCAPE) 
 def list_css() -> str:
     """The style sheet of lists, with a class for each width of a column in per cent."""
     widths = "\n".join(f".w{width} {{ width: {width}%; }}" for width in range(1, 101))
-    return f"{(PRINT / 'list.css').read_text(encoding='utf-8')}\n{widths}"
+    return f"{print_css('base', 'list')}\n{widths}"
 
 
 def table_context(table: Table) -> dict[str, Any]:

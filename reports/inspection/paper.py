@@ -5,10 +5,8 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Mapping, Sequence
 from itertools import groupby
-from pathlib import Path
 from typing import Any
 
-from django.conf import settings
 from django.template.loader import render_to_string
 
 from registry.context import CAUTION
@@ -16,11 +14,10 @@ from registry.models import Site
 from reports import pdf
 from reports.inspection.models import Grade, Occasion, Priority, Result
 from reports.sheets.build import moment_at
-from reports.sheets.paper import SHAPES, code_svg, shape_svg
+from reports.sheets.paper import SHAPES, code_svg, print_css, shape_svg
 from reports.sheets.words import VERDICTS
 
 Record = Mapping[str, Any]
-PRINT = Path(settings.BASE_DIR) / "templates" / "reports" / "print"
 RESULT_SHAPES = {
     Result.OK: "pass",
     Result.DEFECT: "fail",
@@ -97,7 +94,7 @@ def document(title: str, shown: Sequence[dict[str, Any]], made_at: dt.datetime, 
         "reports/print/inspection.html",
         {"title": title, "inspections": shown, "made_at": made_at, "caution": CAUTION, "is_round": len(shown) > 1},
     )
-    css = (PRINT / "inspection.css").read_text(encoding="utf-8")
+    css = print_css("base", "title_block", "inspection")
     return pdf.Document(html, css, made_at, assets, paper)
 
 

@@ -44,9 +44,14 @@ def sheet_document(content: SheetContent, paper: pdf.PageSize = pdf.PageSize.A4)
     for index, circuit in enumerate(content.circuits):
         assets[f"circuit-{index}.svg"] = draw(circuit.plan, f"circuit-{index}", FONT).encode()
     html = render_to_string("reports/print/sheet.html", {"sheet": content})
-    css = (PRINT / "sheet.css").read_text(encoding="utf-8")
+    css = print_css("base", "title_block", "sheet")
     attached = {file_name(content.tag, content.letter).replace(".pdf", ".json"): content.record}
     return pdf.Document(html, css, content.made_at, assets, paper, attached)
+
+
+def print_css(*names: str) -> str:
+    """The style sheets of a document on paper as one: what they share first, then its own."""
+    return "\n".join((PRINT / f"{name}.css").read_text(encoding="utf-8") for name in names)
 
 
 def sheet_pdf(content: SheetContent, paper: pdf.PageSize = pdf.PageSize.A4) -> bytes:
