@@ -48,13 +48,17 @@ def found_file(request: HttpRequest, pk: int) -> Attachment:
 @require_safe
 def file(request: HttpRequest, pk: int) -> HttpResponse:
     """The bytes of a file, to be saved and never shown as a page of this site."""
-    row = found_file(request, pk)
+    return file_answer(found_file(request, pk))
+
+
+def file_answer(row: Attachment, *, shown: bool = False) -> HttpResponse:
+    """The bytes of a file, to be saved; `shown` for a picture that the browser may show, alone and without rights."""
     try:
         content = attachments.file_bytes(row)
     except FileDamaged as error:
         return HttpResponse(f"{row.name}: {error}", status=500, content_type="text/plain; charset=utf-8")
     response = HttpResponse(content, content_type=row.media_type)
-    response["Content-Disposition"] = content_disposition_header(True, row.name) or "attachment"
+    response["Content-Disposition"] = content_disposition_header(not shown, row.name) or "attachment"
     response["X-Content-Type-Options"] = "nosniff"
     response["Content-Security-Policy"] = "default-src 'none'; frame-ancestors 'none'; sandbox"
     response["Cache-Control"] = "private, no-store"

@@ -11,7 +11,6 @@ from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.template.loader import render_to_string
 from django.urls import reverse
-from django.utils.http import content_disposition_header
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
@@ -19,8 +18,8 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from loops.views.requests import person, typed
 from registry import access
 from registry.models import Attachment, User
-from registry.services import attachments
-from registry.services.attachments import FileDamaged, FileRefused
+from registry.services.attachments import FileRefused
+from registry.views.files import file_answer
 from reports.inspection import services
 from reports.inspection.models import PHOTO, Inspection, Line, Priority, Result, photos_of
 from reports.inspection.services import LONGEST_FOUND, LONGEST_NOTE, InspectionRefused, LineFault, LineText
@@ -227,17 +226,7 @@ def photo_of(inspection: Inspection, photo_pk: int) -> Attachment:
 def photo(request: HttpRequest, pk: int, photo_pk: int) -> HttpResponse:
     """The bytes of a photo; a picture is shown, anything else is saved and never shown as a page of this site."""
     row = photo_of(visible(request, pk), photo_pk)
-    try:
-        content = attachments.file_bytes(row)
-    except FileDamaged as error:
-        return HttpResponse(f"{row.name}: {error}", status=500, content_type="text/plain; charset=utf-8")
-    response = HttpResponse(content, content_type=row.media_type)
-    picture = row.media_type.startswith("image/")
-    response["Content-Disposition"] = content_disposition_header(not picture, row.name) or "attachment"
-    response["X-Content-Type-Options"] = "nosniff"
-    response["Content-Security-Policy"] = "default-src 'none'; frame-ancestors 'none'; sandbox"
-    response["Cache-Control"] = "private, no-store"
-    return response
+    return file_answer(row, shown=row.media_type.startswith("image/"))
 
 
 @require_POST
