@@ -23,6 +23,7 @@ from registry import access
 from registry.views.exchanging import export_seen
 from registry.views.listing import asked_of, found_records
 from registry.views.lists import record_list
+from registry.views.many import keys_in
 from registry.views.pages import Column, text
 from reports.labels import GRIDS, KINDS, LOOPS, Grid, LabelsRefused, labels_of, labels_pdf, loops_with_code, own_grid
 from reports.views import pdf_response
@@ -118,7 +119,7 @@ def chosen_loops(request: HttpRequest, query: str) -> Any:
         asked = asked_of(LABEL, query, user)
         found = found_records(LABEL, user, asked)
     else:
-        keys = [int(key) for key in request.GET.getlist("loop") if re.fullmatch(r"[0-9]{1,15}", key)]
+        keys = keys_in(request.GET.getlist("loop"))
         found = visible_loops(user).filter(pk__in=keys[:MOST_LOOPS])
     found = Loop.objects.filter(pk__in=found.order_by().values("pk")).order_by("site__code", "tag", "pk")
     if found.count() > MOST_LOOPS:

@@ -138,10 +138,14 @@ def refuse(defect: Defect, verb: Verb, user: User, text: str) -> None:
         raise DefectRefused(_("This defect is %(state)s: look at it again.") % {"state": state})
     if not text and verb in (Verb.DONE, Verb.VERIFY, Verb.REOPEN, Verb.REMARK):
         raise DefectRefused(_("Say in a few words what was done or seen: whoever reads this later was not there."))
-    if verb == Verb.VERIFY:
-        done = defect.steps.filter(verb=Verb.DONE).order_by("-pk").first()
-        if done is not None and done.person_id == user.pk:
-            raise DefectRefused(_("You reported this as mended yourself: somebody else verifies it."))
+    if verb == Verb.VERIFY and reported_by(defect, user):
+        raise DefectRefused(_("You reported this as mended yourself: somebody else verifies it."))
+
+
+def reported_by(defect: Defect, user: User) -> bool:
+    """Whether the person reported it as mended, so that somebody else verifies it."""
+    done = defect.steps.filter(verb=Verb.DONE).order_by("-pk").first()
+    return done is not None and done.person_id == user.pk
 
 
 def assigned(defect: Defect, person_id: int | None, due_on: dt.date | None, priority: str) -> dict[str, Any]:

@@ -123,11 +123,16 @@ def due_rows(loops: QuerySet[Loop]) -> list[Due]:
     return sorted(found, key=lambda due: (due.on or dt.date.max, due.loop.site.code, due.loop.tag))
 
 
+def due_of(loop: Loop) -> Due | None:
+    """The next inspection of one loop; None where it is not planned for."""
+    return next(iter(due_rows(Loop.objects.filter(pk=loop.pk))), None)
+
+
 def on_loop_page(loop: Loop, user: User) -> dict[str, Any]:
     """What the page of a loop says of its inspections and of defects that are not verified as mended."""
     if not access.may(user, "inspection.view", loop.site):
         return {}
-    due = next(iter(due_rows(Loop.objects.filter(pk=loop.pk))), None)
+    due = due_of(loop)
     defects = loop.defects.exclude(state=DefectState.VERIFIED).order_by("priority", "due_on")
     state = due.state(timezone.localdate()) if due else ""
     return {"inspections": {"due": due, "state": state, "defects": list(defects)}}

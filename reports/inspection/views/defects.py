@@ -14,7 +14,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from loops.views.requests import opened_version, person, typed
 from registry import access
-from registry.models import User
+from registry.reading import read_key
 from registry.services.records import StaleRecord
 from registry.views.exchanging import export_seen
 from registry.views.lists import record_list
@@ -59,7 +59,7 @@ def defect(request: HttpRequest, pk: int) -> HttpResponse:
             verb,
             text=typed(request, "text", service.LONGEST),
             opened_version=opened_version(request),
-            assigned_to=int(key) if key.isascii() and key.isdigit() else None,
+            assigned_to=read_key(key),
             due_on=day_of(due_text),
             priority=typed(request, "priority", 2),
         )
@@ -117,12 +117,6 @@ def defect_page(request: HttpRequest, found: Defect, refusal: str = "", status: 
         "can_reopen": verbs[Verb.REOPEN],
         "refusal": refusal,
         "typed": request.POST if refusal else {},
-        "own_work": reported_by(found, user),
+        "own_work": service.reported_by(found, user),
     }
     return render(request, "reports/inspection/defect.html", context, status=status)
-
-
-def reported_by(found: Defect, user: User) -> bool:
-    """Whether the person reported it as mended, so that somebody else verifies it."""
-    done = found.steps.filter(verb=Verb.DONE).order_by("-pk").first()
-    return done is not None and done.person_id == user.pk

@@ -107,7 +107,6 @@ def due(request: HttpRequest) -> HttpResponse:
             for suffix in ("xlsx", "csv", *PRINTERS)
         ],
         "grades": Grade.choices,
-        "may_make": access.may(user, "inspection.make"),
     }
     return render(request, "reports/inspection/due.html", context)
 

@@ -20,12 +20,14 @@ from loops.selectors import visible_loops
 from loops.services.signing import SignatureLimited, SignatureRefused, new_nonce
 from loops.views.requests import person, typed
 from registry import access
+from registry.models import Attachment
 from registry.services import works
 from registry.services.passkeys import Answer
+from registry.views.many import keys_in
 from reports.files import file_name
 from reports.inspection import rounds, services
-from reports.inspection.due import due_rows, months_of
-from reports.inspection.models import Grade, Inspection, Occasion
+from reports.inspection.due import due_of, months_of
+from reports.inspection.models import PHOTO, Grade, Inspection, Occasion
 from reports.inspection.paper import inspection_pdf, paper_of, shown_record
 from reports.inspection.services import InspectionRefused
 from reports.inspection.signing import MEANING, passkey_options
@@ -54,10 +56,9 @@ def content_of(inspection: Inspection) -> dict[str, Any]:
 
 def photo_addresses(inspection: Inspection) -> dict[str, str]:
     """Where the photos of an inspection are seen, by the digest of each."""
-    from reports.inspection.models import photos_of
-
-    rows = [row for found in photos_of(list(inspection.lines.all())).values() for row in found]
-    return {row.sha256: reverse("inspection_photo", args=[inspection.pk, row.pk]) for row in rows}
+    photos = Attachment.objects.filter(kind=PHOTO, record_id__in=inspection.lines.values("pk"), retirement=None)
+    rows = photos.order_by("pk").values_list("sha256", "pk")
+    return {sha256: reverse("inspection_photo", args=[inspection.pk, key]) for sha256, key in rows}
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -74,7 +75,7 @@ def of_loop(request: HttpRequest, pk: int) -> HttpResponse:
             refusal, status = str(error), 409
         else:
             return redirect("inspection", pk=begun.pk)
-    due = next(iter(due_rows(Loop.objects.filter(pk=loop.pk))), None)
+    due = due_of(loop)
     _revision, approval = services.what_to_look_at(loop)
     never = due is None or due.never
     rows = services.visible_inspections(person(request)).filter(loop=loop).defer("signed__content")
@@ -116,15 +117,13 @@ def inspection_page(
     """The page of an inspection; a refusal stands on top of it."""
     shown = content_of(found)
     photos = photo_addresses(found)
-    for place in shown["places"]:
-        for line in place["lines"]:
-            line["photos"] = [row | {"url": photos.get(row["sha256"], "")} for row in line["photos"]]
     signed = getattr(found, "signed", None)
     defects = {row.line.position: row for row in signed.defects.select_related("line")} if signed else {}
     for place in shown["places"]:
         place["done"] = sum(bool(line["result"]) for line in place["lines"])
         place["is_open"] = place["done"] < len(place["lines"])
         for line in place["lines"]:
+            line["photos"] = [row | {"url": photos.get(row["sha256"], "")} for row in line["photos"]]
             line["defect"] = defects.get(line["position"])
     context = {
         "section": "inspections",
@@ -221,17 +220,12 @@ def paper(request: HttpRequest, pk: int) -> HttpResponseBase:
     return pdf_response(data, file_name(found.loop.tag, f"inspection-{pk}"), inline=request.GET.get("view") == "1")
 
 
-def keys_of(texts: list[str]) -> list[int]:
-    """Keys of loops as they are sent."""
-    return [int(key) for key in texts if key.isascii() and key.isdigit() and len(key) < 16]
-
-
 @require_safe
 def round_paper(request: HttpRequest) -> HttpResponseBase:
     """Blank checklists of a few loops as one PDF; nothing is kept of it."""
     user = person(request)
     access.require(user, "inspection.view")
-    keys = keys_of(request.GET.getlist("loop"))
+    keys = keys_in(request.GET.getlist("loop"))
     loops = rounds.chosen(user, keys[: rounds.MOST_AT_ONCE])
     if not loops:
         if keys:
@@ -250,7 +244,7 @@ def begin_round(request: HttpRequest) -> HttpResponse:
     """The checklists of a round: at once where they are few, else as long work."""
     user = person(request)
     access.require(user, "inspection.view")
-    loops = rounds.chosen(user, keys_of(request.POST.getlist("loop"))[: rounds.MOST_LOOPS + 1])
+    loops = rounds.chosen(user, keys_in(request.POST.getlist("loop"))[: rounds.MOST_LOOPS + 1])
     grade, occasion = rounds.read_grade(typed(request, "grade", 8), typed(request, "occasion", 8))
     if not loops:
         messages.error(request, _("Tick the loops of the round first."))
