@@ -6,14 +6,14 @@ import datetime as dt
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
-from django.db import transaction
 from django.db.models import Count
 from django.urls import reverse
 
 from registry import access
-from registry.models import Certificate, CertificateStatus, DueRun, NoticeKind, Scheme, User
+from registry.models import Certificate, CertificateStatus, NoticeKind, Scheme, User
 from registry.models.schemes import LEAD_DAYS
 from registry.services import notices
+from registry.services.weekly import once_a_week
 
 DIGEST = "expiry digest"
 YEAR = dt.timedelta(days=366)
@@ -101,15 +101,13 @@ def send_digest(today: dt.date) -> str:
 
     Returns what was done as a sentence.
     """
-    with transaction.atomic():
-        last = DueRun.objects.select_for_update().filter(name=DIGEST).order_by("-on").first()
-        if last and last.on.isocalendar()[:2] >= today.isocalendar()[:2]:
-            return f"Expiry: told on {last.on} for this week already."
-        found = reached_since(last.on if last else None, today)
+
+    def tell(before: dt.date | None) -> str:
+        found = reached_since(before, today)
         sent = notices.send(digest_lines(found, today)) if found else []
-        did = f"Expiry: {len(found)} reached a lead time; {len(sent)} people told."
-        DueRun.objects.create(name=DIGEST, on=today, did=did)
-        return did
+        return f"Expiry: {len(found)} reached a lead time; {len(sent)} people told."
+
+    return once_a_week(DIGEST, "Expiry", today, tell)
 
 
 def digest_lines(found: Sequence[Ending], today: dt.date) -> list[notices.Notice]:

@@ -15,15 +15,15 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from django.db import transaction
 from django.db.models import Exists, Max, Min, OuterRef, Q, QuerySet
 from django.urls import reverse
 from django.utils import timezone
 
 from loops.models import Approval, Loop, LoopState
 from registry import access
-from registry.models import DueRun, Notice, NoticeKind, Site, User
+from registry.models import Notice, NoticeKind, Site, User
 from registry.services import notices
+from registry.services.weekly import once_a_week
 from reports.inspection.items import GRADES
 from reports.inspection.models import DefectState, Grade, Inspection, SignedInspection
 
@@ -146,15 +146,13 @@ def tell_due(today: dt.date) -> str:
 
     Returns what was done as a sentence.
     """
-    with transaction.atomic():
-        last = DueRun.objects.select_for_update().filter(name=NOTICE).order_by("-on").first()
-        if last and last.on.isocalendar()[:2] >= today.isocalendar()[:2]:
-            return f"Inspections: told on {last.on} for this week already."
+
+    def tell(_before: dt.date | None) -> str:
         rows = [due for due in due_rows(Loop.objects.all()) if due.state(today) in ("overdue", "soon")]
         sent = notices.send(lines_of(rows, today)) if rows else []
-        did = f"Inspections: {len(rows)} due; {len(sent)} lines sent."
-        DueRun.objects.create(name=NOTICE, on=today, did=did)
-        return did
+        return f"Inspections: {len(rows)} due; {len(sent)} lines sent."
+
+    return once_a_week(NOTICE, "Inspections", today, tell)
 
 
 def lines_of(rows: Sequence[Due], today: dt.date) -> Iterable[Notice]:
