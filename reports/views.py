@@ -48,7 +48,7 @@ def approve(request: HttpRequest, pk: int) -> HttpResponse:
     loop = visible_loop(request, pk)
     if request.method != "POST":
         return approve_page(request, loop)
-    password, passkey = request.POST.get("password", ""), passkey_answer(request, loop)
+    password, passkey = request.POST.get("password", ""), passkey_answer(request, NONCES, loop.pk)
     if not password and passkey is None and person(request).has_usable_password():
         return approve_page(request, loop, "Type your password: it signs the loop.", at="id-password", status=400)
     try:
@@ -72,14 +72,15 @@ def approve(request: HttpRequest, pk: int) -> HttpResponse:
     return redirect("loop", pk=loop.pk)
 
 
-def passkey_answer(request: HttpRequest, loop: Loop) -> Answer | None:
-    """What a passkey answered to the page that was open; its nonce serves once."""
+def passkey_answer(request: HttpRequest, name: str, pk: int) -> Answer | None:
+    """What a passkey answered to the page that was open; its nonce, which the session keeps under a name, serves
+    once."""
     text = request.POST.get("credential", "")
     if not text:
         return None
-    nonces = request.session.get(NONCES, {})
-    nonce = nonces.pop(str(loop.pk), "")
-    request.session[NONCES] = nonces
+    nonces = request.session.get(name, {})
+    nonce = nonces.pop(str(pk), "")
+    request.session[name] = nonces
     return Answer(text, host_name(request), nonce)
 
 
@@ -91,9 +92,14 @@ def asked_of_passkey(request: HttpRequest, loop: Loop) -> Any:
     revision = loop.verification.revision
     asked = passkey_options(loop, revision, loop.verification, person(request), host_name(request), nonce)
     if asked:
-        others = [item for item in request.session.get(NONCES, {}).items() if item[0] != str(loop.pk)]
-        request.session[NONCES] = dict(others[1 - PAGES_KEPT :]) | {str(loop.pk): nonce}
+        keep_nonce(request, NONCES, loop.pk, nonce)
     return asked
+
+
+def keep_nonce(request: HttpRequest, name: str, pk: int, nonce: str) -> None:
+    """Keep the nonce of a page that is open for signing in the session, with those of the last pages."""
+    others = [item for item in request.session.get(name, {}).items() if item[0] != str(pk)]
+    request.session[name] = dict(others[1 - PAGES_KEPT :]) | {str(pk): nonce}
 
 
 def host_name(request: HttpRequest) -> str:

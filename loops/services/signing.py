@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import secrets
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -99,6 +100,17 @@ def proven(
 
     Belongs into a transaction of its own that commits in either case. Raises SignatureLimited.
     """
+    signed = what_is_signed(loop.pk, loop.letter, revision.digest, verification.digest)
+    found = signature_of(signed, user, password, passkey)
+    return found if isinstance(found, str) else Proof(user.pk, revision.pk, verification.pk, *found)
+
+
+def signature_of(
+    signed: Mapping[str, Any], user: User, password: str, passkey: passkeys.Answer | None
+) -> tuple[SignedWith, dict[str, str]] | str:
+    """With what the person signs this plain data, with the evidence of a passkey; or why that is not right: it is
+    counted. Belongs into a transaction that commits in either case. Raises SignatureLimited.
+    """
     if passkey is None and not user.has_usable_password():
         # Nothing was guessed, so nothing is counted.
         return _(
@@ -106,20 +118,17 @@ def proven(
             "ask an administrator of your site to set a password for you."
         )
     key = limited(user)
-    with_what, evidence = SignedWith.PASSWORD, {}
     if passkey is None:
         if not user.check_password(password):
             note_failure(ACTION, key)
             return _("The password is not right: nothing was signed. Type it again.")
-    else:
-        signed = what_is_signed(loop.pk, loop.letter, revision.digest, verification.digest)
-        try:
-            evidence = passkeys.verify(user, passkey, passkeys.challenge_of(passkey.nonce, signed))
-        except passkeys.PasskeyRefused:
-            note_failure(ACTION, key)
-            return _("The passkey did not sign what stands here: nothing was signed. Read it again, then sign.")
-        with_what = SignedWith.PASSKEY
-    return Proof(user.pk, revision.pk, verification.pk, with_what, evidence)
+        return SignedWith.PASSWORD, {}
+    try:
+        evidence = passkeys.verify(user, passkey, passkeys.challenge_of(passkey.nonce, signed))
+    except passkeys.PasskeyRefused:
+        note_failure(ACTION, key)
+        return _("The passkey did not sign what stands here: nothing was signed. Read it again, then sign.")
+    return SignedWith.PASSKEY, evidence
 
 
 def evidence_holds(approval: Approval) -> bool:

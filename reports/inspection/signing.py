@@ -3,16 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any
 
 from django.db import transaction
-from django.utils.translation import gettext as _
 
 from loops.models import SignedWith
-from loops.services.signing import ACTION, SignatureRefused, limited
+from loops.services.signing import SignatureRefused, signature_of
 from registry.digests import digest
-from registry.login.limits import note_failure
 from registry.models import User
 from registry.services import passkeys
 from reports.inspection.models import SignedInspection
@@ -24,11 +22,11 @@ LATER = frozenset({"remark", "inspector", "meaning", "signed_at", "inspected_on"
 
 @dataclass(frozen=True)
 class Proof:
-    """That somebody proved who they are; `signed` is what a passkey signed."""
+    """That somebody proved who they are, and what they signed; `evidence` is empty unless a passkey signed."""
 
     signed_with: SignedWith
-    evidence: dict[str, str] = field(default_factory=dict)
-    signed: Mapping[str, Any] = field(default_factory=dict)
+    evidence: Mapping[str, str]
+    signed: Mapping[str, Any]
 
 
 def what_is_signed(record: Mapping[str, Any]) -> dict[str, Any]:
@@ -47,25 +45,11 @@ def proven(record: Mapping[str, Any], user: User, password: str, passkey: passke
     is signed. Raises SignatureRefused, SignatureLimited.
     """
     with transaction.atomic():
-        key = limited(user)
         signed = what_is_signed(record)
-        if passkey is None:
-            found = Proof(SignedWith.PASSWORD) if user.check_password(password) else None
-        else:
-            try:
-                evidence = passkeys.verify(user, passkey, passkeys.challenge_of(passkey.nonce, signed))
-                found = Proof(SignedWith.PASSKEY, evidence, signed)
-            except passkeys.PasskeyRefused:
-                found = None
-        if found is None:
-            note_failure(ACTION, key)
-    if found is None and passkey is None:
-        raise SignatureRefused(_("The password is not right: nothing was signed. Type it again."))
-    if found is None:
-        raise SignatureRefused(
-            _("The passkey did not sign what stands here: nothing was signed. Read it again, then sign.")
-        )
-    return found
+        found = signature_of(signed, user, password, passkey)
+    if isinstance(found, str):
+        raise SignatureRefused(found)
+    return Proof(*found, signed)
 
 
 def evidence_holds(row: SignedInspection) -> bool:

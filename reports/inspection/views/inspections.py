@@ -22,7 +22,6 @@ from loops.views.requests import person, typed
 from registry import access
 from registry.models import Attachment
 from registry.services import works
-from registry.services.passkeys import Answer
 from registry.views.many import keys_in
 from reports.files import file_name
 from reports.inspection import rounds, services
@@ -32,7 +31,7 @@ from reports.inspection.paper import inspection_pdf, paper_of, shown_record
 from reports.inspection.services import InspectionRefused
 from reports.inspection.signing import MEANING, passkey_options
 from reports.inspection.views.filling import may_fill, visible
-from reports.views import PAGES_KEPT, PAPERS, host_name, pdf_response
+from reports.views import PAPERS, host_name, keep_nonce, passkey_answer, pdf_response
 
 NONCES = "inspecting"
 """Where the session keeps the nonces of the pages that are open for signing, by inspection."""
@@ -151,20 +150,8 @@ def asked_of_passkey(request: HttpRequest, found: Inspection, shown: dict[str, A
     nonce = new_nonce()
     asked = passkey_options(shown["record"], person(request), host_name(request), nonce)
     if asked:
-        others = [item for item in request.session.get(NONCES, {}).items() if item[0] != str(found.pk)]
-        request.session[NONCES] = dict(others[1 - PAGES_KEPT :]) | {str(found.pk): nonce}
+        keep_nonce(request, NONCES, found.pk, nonce)
     return asked
-
-
-def passkey_answer(request: HttpRequest, pk: int) -> Answer | None:
-    """What a passkey answered to the page that was open; its nonce serves once."""
-    text = request.POST.get("credential", "")
-    if not text:
-        return None
-    nonces = request.session.get(NONCES, {})
-    nonce = nonces.pop(str(pk), "")
-    request.session[NONCES] = nonces
-    return Answer(text, host_name(request), nonce)
 
 
 @sensitive_post_parameters("password", "credential")
@@ -173,8 +160,8 @@ def sign(request: HttpRequest, pk: int) -> HttpResponse:
     """Sign an inspection with the password."""
     found = visible(request, pk)
     access.require(person(request), "inspection.make", found.loop.site)
-    password, passkey = request.POST.get("password", ""), passkey_answer(request, pk)
-    if not password and passkey is None:
+    password, passkey = request.POST.get("password", ""), passkey_answer(request, NONCES, pk)
+    if not password and passkey is None and person(request).has_usable_password():
         words = _("Type your password: it signs the inspection.")
         return inspection_page(request, found, words, at="id-password", status=400)
     try:

@@ -75,6 +75,19 @@ def test_an_answer_serves_once_and_for_one_inspection(planner: Any, loop: Any, b
     assert sign(client, one, answer).status_code == 409
 
 
+def test_who_has_no_password_is_told_how_to_come_to_sign_and_nothing_is_counted(
+    people: Any, loop: Any, begin: Any, fill: Any, client_as: Any
+) -> None:
+    inspection = fill(begin(loop, "visual"))
+    people["planner"].set_unusable_password()
+    people["planner"].save()
+    client = client_as("planner")
+    for password in ("", *["anything"] * 7):
+        answer = client.post(f"/inspections/{inspection.pk}/conclude/", {"password": password})
+        assert answer.status_code == 400 and "You have no password here" in answer.content.decode()
+    assert not SignedInspection.objects.exists()
+
+
 def test_nothing_is_asked_while_a_line_has_no_result(planner: Any, loop: Any, begin: Any) -> None:
     client, _passkey = planner
     assert asked(client, begin(loop, "visual")) == {}
