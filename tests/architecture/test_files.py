@@ -6,6 +6,8 @@ import re
 from pathlib import Path
 
 import pytest
+from django.template import TemplateSyntaxError
+from django.template.loader import get_template
 
 from tests.architecture.files import PACKAGES, ROOT, text_of, tracked
 
@@ -112,3 +114,15 @@ def test_examples_in_docstrings(name: str) -> None:
     results = doctest.testmod(importlib.import_module(name))
     assert results.attempted
     assert not results.failed
+
+
+def test_every_template_can_be_read() -> None:
+    """A tag whose library is not loaded would be found by nobody but whoever opens the page."""
+    faults = []
+    for path in tracked():
+        if path.parts[0] == "templates" and "static" not in path.parts:
+            try:
+                get_template(path.relative_to("templates").as_posix())
+            except TemplateSyntaxError as error:
+                faults.append(f"{path}: {error}")
+    assert not faults
