@@ -50,6 +50,11 @@ class Asked:
     def is_faulty(self) -> bool:
         return bool(self.faults or self.unknown)
 
+    def in_words(self) -> list[str]:
+        """The filters in force, each as people say it."""
+        contains = [f"Contains “{self.text}”"] if self.text else []
+        return [item.words for item in self.conditions if item.words] + contains
+
     def parameters(self, **changed: str) -> dict[str, str]:
         """All that is asked, but for the page, with some of it changed; an empty text drops it."""
         rest = {

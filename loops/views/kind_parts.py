@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
+from dataclasses import replace
 from decimal import Decimal
 from typing import Any
 
@@ -11,6 +12,7 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 
 from loops.models import CableRun, LoopState, LoopVerdict, Member
+from loops.selectors import HEAVY
 from loops.services.runs import RunShare, shares_by_loop
 from loops.views.kind import cable_length, own_areas, own_sites
 from registry import access
@@ -36,9 +38,9 @@ def parts_seen(model: type[CableRun] | type[Member]) -> Any:
     return seen
 
 
-def loop_cell(part: CableRun | Member) -> dict[str, Any]:
+def part_tag(part: CableRun | Member) -> dict[str, Any]:
     loop = part.circuit.loop
-    return text(loop.tag, url=reverse("loop", args=[loop.pk]), note=loop.site.code)
+    return text(part.tag, url=reverse("loop", args=[loop.pk]), note=loop.tag)
 
 
 def loop_state(part: CableRun | Member) -> dict[str, Any]:
@@ -51,8 +53,23 @@ def loop_verdict(part: CableRun | Member) -> dict[str, Any]:
 
 
 def with_loops(parts: QuerySet[Any]) -> QuerySet[Any]:
-    heavy = (f"{LOOP}__verification__inputs", f"{LOOP}__verification__results")
+    heavy = (f"{LOOP}__{name}" for name in HEAVY)
     return parts.select_related(f"{LOOP}__site", f"{LOOP}__verification").defer(*heavy)
+
+
+OF_LOOP = (
+    Column("Verdict", loop_verdict, "verdict", (f"{LOOP}__verification__verdict", "tag")),
+    Column("State", loop_state, "state", (f"{LOOP}__state", "tag")),
+)
+CIRCUIT = Column("Circuit", lambda part: text(part.circuit.name), shown=False)
+FURTHER_OF_LOOP = (
+    Column("Service", lambda part: text(part.circuit.loop.service), shown=False),
+    Column("Site", lambda part: text(part.circuit.loop.site.code), "site", (f"{LOOP}__site__code", "tag"), shown=False),
+)
+SITE = Choice("site", "Site", own_sites, same(f"{LOOP}__site__code"))
+VERDICT = Choice("verdict", "Verdict", fixed(LoopVerdict.choices), same(f"{LOOP}__verification__verdict"))
+STATE = Choice("state", "State", fixed(LoopState.choices), same(f"{LOOP}__state"))
+"""Columns and filters that say what the loop of a part says."""
 
 
 # ------------------------------------------------------------------------------------------------------ runs of cable
@@ -73,10 +90,6 @@ def fill_runs(runs: Iterable[CableRun]) -> None:
 
 def share_of(run: CableRun) -> RunShare | None:
     return getattr(run, "share", None)
-
-
-def run_tag(run: CableRun) -> dict[str, Any]:
-    return text(run.tag, url=reverse("loop", args=[run.circuit.loop_id]), note=run.circuit.loop.tag)
 
 
 def run_type(run: CableRun) -> dict[str, Any]:
@@ -119,7 +132,7 @@ CABLE_RUN = KindPage(
     fill=fill_runs,
     ordering=("tag", "circuit__loop__tag"),
     columns=(
-        Column("Cable", run_tag, "tag", ("tag", "circuit__loop__tag")),
+        Column("Cable", part_tag, "tag", ("tag", "circuit__loop__tag")),
         Column("From", lambda run: text(run.from_point), "from", ("from_point", "tag")),
         Column("To", lambda run: text(run.to_point), "to", ("to_point", "tag")),
         Column("Type", run_type, "type", ("cable_type__name", "tag")),
@@ -133,26 +146,18 @@ CABLE_RUN = KindPage(
         Column("C used", used("capacitance_f", Kind.CAPACITANCE), number=True),
         Column("L used", used("inductance_h", Kind.INDUCTANCE), number=True),
         Column("Circuits in the cable", lambda run: text(run.get_separation_display())),
-        Column("Verdict", loop_verdict, "verdict", ("circuit__loop__verification__verdict", "tag")),
-        Column("State", loop_state, "state", ("circuit__loop__state", "tag")),
-        Column("Circuit", lambda run: text(run.circuit.name), shown=False),
+        *OF_LOOP,
+        CIRCUIT,
         Column("Part of a segment", lambda run: text(run.get_role_display()), shown=False),
         Column("C per length", used("capacitance_f_per_m", Kind.CAPACITANCE_PER_LENGTH), number=True, shown=False),
         Column("L per length", used("inductance_h_per_m", Kind.INDUCTANCE_PER_LENGTH), number=True, shown=False),
         Column("Conductor", lambda run: text(run.cable_type.conductor if run.cable_type else ""), shown=False),
-        Column("Service", lambda run: text(run.circuit.loop.service), shown=False),
-        Column(
-            "Site",
-            lambda run: text(run.circuit.loop.site.code),
-            "site",
-            ("circuit__loop__site__code", "tag"),
-            shown=False,
-        ),
+        *FURTHER_OF_LOOP,
     ),
     filters=(
-        Choice("site", "Site", own_sites, same("circuit__loop__site__code")),
-        Choice("verdict", "Verdict", fixed(LoopVerdict.choices), same("circuit__loop__verification__verdict")),
-        Choice("state", "State", fixed(LoopState.choices), same("circuit__loop__state")),
+        SITE,
+        VERDICT,
+        STATE,
         Contains("type", "Cable type", "cable_type__name"),
         Choice(
             "separation", "Circuits in the cable", fixed(CableRun.Separation.choices), same("separation"), more=True
@@ -168,13 +173,7 @@ CABLE_RUN = KindPage(
 
 
 def item_rows(members: QuerySet[Any]) -> QuerySet[Any]:
-    return with_loops(members).select_related(
-        "terminals__equipment", "terminals__certificate", "area", "equipment_revision", "certificate_revision"
-    )
-
-
-def item_tag(member: Member) -> dict[str, Any]:
-    return text(member.tag, url=reverse("loop", args=[member.circuit.loop_id]), note=member.circuit.loop.tag)
+    return with_loops(members).select_related("terminals__equipment", "terminals__certificate", "area")
 
 
 def item_certificate(member: Member) -> dict[str, Any]:
@@ -204,7 +203,7 @@ MEMBER = KindPage(
     rows=item_rows,
     ordering=("terminals__equipment__maker", "terminals__equipment__type_name", "tag", "circuit__loop__tag"),
     columns=(
-        Column("Item", item_tag, "tag", ("tag", "circuit__loop__tag")),
+        Column("Item", part_tag, "tag", ("tag", "circuit__loop__tag")),
         Column(
             "Maker", lambda row: text(row.terminals.equipment.maker), "maker", ("terminals__equipment__maker", "tag")
         ),
@@ -218,8 +217,7 @@ MEMBER = KindPage(
         Column("Role", lambda row: text(row.get_role_display()), "role", ("role", "tag")),
         Column("Area", lambda row: text(row.area.name if row.area else _("safe area")), "area", ("area__name", "tag")),
         Column("Certificate", item_certificate, "certificate", ("terminals__certificate__number", "tag")),
-        Column("Verdict", loop_verdict, "verdict", ("circuit__loop__verification__verdict", "tag")),
-        Column("State", loop_state, "state", ("circuit__loop__state", "tag")),
+        *OF_LOOP,
         Column(
             "Made on",
             lambda row: text(day(row.made_on) if row.made_on else ""),
@@ -227,23 +225,16 @@ MEMBER = KindPage(
             ("made_on", "tag"),
             shown=False,
         ),
-        Column("Circuit", lambda row: text(row.circuit.name), shown=False),
-        Column("Service", lambda row: text(row.circuit.loop.service), shown=False),
-        Column(
-            "Site",
-            lambda row: text(row.circuit.loop.site.code),
-            "site",
-            ("circuit__loop__site__code", "tag"),
-            shown=False,
-        ),
+        CIRCUIT,
+        *FURTHER_OF_LOOP,
     ),
     filters=(
-        Choice("site", "Site", own_sites, same("circuit__loop__site__code")),
+        SITE,
         Choice("area", "Area", own_areas, same("area_id")),
         Choice("role", "Role", fixed(Member.Role.choices), same("role")),
-        Choice("verdict", "Verdict", fixed(LoopVerdict.choices), same("circuit__loop__verification__verdict")),
+        VERDICT,
         Choice("kind", "Kind", fixed(EquipmentKind.choices), same("terminals__equipment__kind"), more=True),
-        Choice("state", "State", fixed(LoopState.choices), same("circuit__loop__state"), more=True),
+        replace(STATE, more=True),
         Contains("maker", "Maker", "terminals__equipment__maker"),
         Contains("type", "Type", "terminals__equipment__type_name"),
         Contains("certificate", "Certificate number", "terminals__certificate__number"),

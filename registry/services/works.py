@@ -80,8 +80,8 @@ class Progress:
     def tell(self) -> None:
         """Write down how far it is. Raises WorkCancelled."""
         self.told_at = time.monotonic()
-        Work.objects.filter(pk=self.work.pk).update(done=self.done, total=self.total)
-        if Work.objects.filter(pk=self.work.pk, cancel_asked=True).exists():
+        wanted = Work.objects.filter(pk=self.work.pk, cancel_asked=False)
+        if not wanted.update(done=self.done, total=self.total):
             raise WorkCancelled
 
 

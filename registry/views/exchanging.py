@@ -71,9 +71,7 @@ def export_seen(request: HttpRequest, kind: KindPage, suffix: str) -> HttpRespon
             require_short(shown_records(kind, user, asked).count())
         seen = seen_table(kind, user, asked, columns)
         if suffix in PRINTERS:
-            words = [item.words for item in asked.conditions if item.words]
-            words += [f"Contains “{asked.text}”"] if asked.text else []
-            return PRINTERS[suffix](Printed(kind.title, tuple(words), seen, user, timezone.now()))
+            return PRINTERS[suffix](Printed(kind.title, tuple(asked.in_words()), seen, user, timezone.now()))
         return write_csv(seen) if suffix == "csv" else write_xlsx(seen, kind.plural[:31])
 
     try:
