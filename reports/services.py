@@ -18,7 +18,7 @@ from registry.services.changes import Deed, Told, recorded, tell
 from registry.services.passkeys import Answer
 from reports.models import Sheet
 from reports.pdf import PageSize
-from reports.sheets.build import sheet_content
+from reports.sheets.build import paper_content
 from reports.sheets.content import SheetContent
 from reports.sheets.paper import sheet_pdf
 
@@ -55,7 +55,7 @@ def issue(
     data = rendered(content, paper_for(content))
     with recorded():
         approval = approve(loop_id, user, proof, opened_version=opened_version, text=text)
-        if sheet_content(approval.loop, approval.revision, approval.verification, approval) != content:
+        if paper_content(approval.loop, approval.revision, approval.verification, approval) != content:
             raise WorkflowRefused("This loop was changed while you signed it: look at it again, then sign.")
         sheet = Sheet.objects.create(
             approval=approval,
@@ -82,7 +82,7 @@ def rehearsed(loop_id: int, user: User, proof: Proof, opened_version: int | None
     """What the sheet will say: everything is done as it will be, and undone."""
     with recorded():
         approval = approve(loop_id, user, proof, opened_version=opened_version, text=text)
-        content = sheet_content(approval.loop, approval.revision, approval.verification, approval)
+        content = paper_content(approval.loop, approval.revision, approval.verification, approval)
         transaction.set_rollback(True)
     return content
 
@@ -92,7 +92,7 @@ def draft_pdf(loop: Loop, *, made_at: dt.datetime | None = None, paper: PageSize
     verification = loop.verification
     if verification is None:
         raise SheetNotMade("This loop has no verdict yet: save it once, then print it.")
-    content = sheet_content(loop, verification.revision, verification, None, made_at=made_at or timezone.now())
+    content = paper_content(loop, verification.revision, verification, None, made_at=made_at or timezone.now())
     return rendered(content, paper or paper_for(content))
 
 

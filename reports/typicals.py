@@ -171,7 +171,7 @@ def loops_table(found: list[Alike]) -> Table:
         items = [paper.tag for circuit in circuits for paper in circuit.papers]
         cables = [f"{cable.tag} {cable.length}" for circuit in circuits for cable in circuit.cables]
         totals = [value for circuit in circuits for _name, value, _limit in circuit.totals]
-        approved = next((one for one in row.content.signatures if one.role == "Approved" and one.name and one.at), None)
+        approved = row.content.approved
         issue = f"{row.content.letter}, {approved.name}, {approved.at.local[:10]}" if approved and approved.at else ""
         rows.append(
             (

@@ -21,11 +21,12 @@ from registry.context import CAUTION
 from registry.models import Site, User, Work
 from registry.services.works import Outcome, Progress, WorkRefused
 from reports import pdf
+from reports.files import plain_name
 from reports.lists import list_css, table_context
 from reports.packs.binding import Bound, bind, headings_of, page_count
 from reports.packs.parts import LeftOut, Part, parts_of
 from reports.packs.schedules import sections
-from reports.services import SheetDamaged
+from reports.services import SheetDamaged, paper_for
 from reports.sheets import words
 from reports.sheets.build import moment_at
 
@@ -72,7 +73,7 @@ def run(work: Work, progress: Progress) -> Outcome:
         in_words(parts, left_out),
         {"lines": [{"text": f"{row.tag}: {row.why}"} for row in left_out]},
         content,
-        f"{pack_name(pack.title)}.pdf",
+        f"{plain_name(pack.title, 'pack')}.pdf",
         "application/pdf",
     )
 
@@ -89,13 +90,6 @@ def in_words(parts: Sequence[Part], left_out: Sequence[LeftOut]) -> str:
             ngettext("%(count)s loop left out", "%(count)s loops left out", len(left_out)) % {"count": len(left_out)}
         )
     return f"{', '.join(said)}."
-
-
-def pack_name(title: str) -> str:
-    """The title as a file name."""
-    from reports.files import UNSAFE
-
-    return UNSAFE.sub("-", title).strip(".-_")[:80] or "pack"
 
 
 @contextmanager
@@ -151,16 +145,40 @@ def assemble(
     pool: Executor,
 ) -> bytes:
     """Cover and contents, the sheets, the lists: one PDF in which every page has its number."""
+    site = Site.objects.get(loops__pk=parts[0].loop_id)
+    common = {
+        "title": pack.title,
+        "sites": list(dict.fromkeys(part.content.site for part in parts)),
+        "person": str(user),
+        "made": moment_at(made_at, site),
+        "caution": CAUTION,
+        "language": get_language() or "en",
+    }
+    papers = {paper_for(part.content) for part in parts}
+    paper = papers.pop() if len(papers) == 1 else pdf.PageSize.A4
+
+    def rendered(template: str, context: dict[str, Any]) -> bytes:
+        html = render_to_string(template, common | context)
+        return pool.submit(pdf.render, pdf.Document(html, list_css(), made_at, {}, paper)).result()
+
+    def front_of(starts: Mapping[int, int], listed: Sequence[tuple[str, int]]) -> bytes:
+        return rendered(
+            "reports/print/pack_front.html", contents(parts, starts) | {"left_out": left_out, "listed": listed}
+        )
+
+    def back_of(starts: Mapping[int, int]) -> bytes:
+        tables = [{"heading": heading, **table_context(found)} for heading, found in sections(parts, starts)]
+        return rendered("reports/print/pack_back.html", {"sections": tables})
+
     counts = [page_count(data) for data in files]
-    front_pages = page_count(render_front(pack, user, made_at, parts, left_out, {}, [], pool))
+    front_pages = page_count(front_of({}, []))
     while True:
         starts, page = {}, front_pages + 1
         for part, count in zip(parts, counts, strict=True):
             starts[part.loop_id] = page
             page += count
-        back = render_back(pack, user, made_at, parts, starts, pool) if pack.lists else b""
-        listed = [(heading, page + place) for heading, place in headings_of(back)] if back else []
-        front = render_front(pack, user, made_at, parts, left_out, starts, listed, pool)
+        back = back_of(starts) if pack.lists else b""
+        front = front_of(starts, [(heading, page + place) for heading, place in headings_of(back)] if back else [])
         if page_count(front) == front_pages:
             break
         front_pages = page_count(front)
@@ -173,56 +191,10 @@ def assemble(
     return bind(bound, pack.title, made_at)
 
 
-def render_front(
-    pack: Pack,
-    user: User,
-    made_at: dt.datetime,
-    parts: Sequence[Part],
-    left_out: Sequence[LeftOut],
-    starts: Mapping[int, int],
-    listed: Sequence[tuple[str, int]],
-    pool: Executor,
-) -> bytes:
-    """Cover and contents."""
+def contents(parts: Sequence[Part], starts: Mapping[int, int]) -> dict[str, Any]:
+    """The rows of the contents, and how many sheets have each verdict."""
     by_verdict = Counter(part.content.verdict for part in parts)
-    context = common(pack, user, made_at, parts) | {
-        "rows": [
-            {
-                "part": part,
-                "page": starts.get(part.loop_id, 0),
-                "approved": next((row for row in part.content.signatures if row.role == "Approved" and row.name), None),
-            }
-            for part in parts
-        ],
-        "verdicts": [(words.VERDICTS[name], count) for name, count in by_verdict.items()],
-        "left_out": left_out,
-        "listed": listed,
-    }
-    html = render_to_string("reports/print/pack_front.html", context)
-    return rendered(html, parts, made_at, pool)
-
-
-def render_back(
-    pack: Pack, user: User, made_at: dt.datetime, parts: Sequence[Part], starts: Mapping[int, int], pool: Executor
-) -> bytes:
-    """The lists."""
-    rows = [{"heading": heading, **table_context(found)} for heading, found in sections(parts, starts)]
-    html = render_to_string("reports/print/pack_back.html", common(pack, user, made_at, parts) | {"sections": rows})
-    return rendered(html, parts, made_at, pool)
-
-
-def common(pack: Pack, user: User, made_at: dt.datetime, parts: Sequence[Part]) -> dict[str, Any]:
-    site = Site.objects.filter(loops__pk=parts[0].loop_id).get()
     return {
-        "title": pack.title,
-        "sites": list(dict.fromkeys(part.content.site for part in parts)),
-        "person": str(user),
-        "made": moment_at(made_at, site),
-        "caution": CAUTION,
-        "language": get_language() or "en",
+        "rows": [{"part": part, "page": starts.get(part.loop_id, 0)} for part in parts],
+        "verdicts": [(words.VERDICTS[name], count) for name, count in by_verdict.items()],
     }
-
-
-def rendered(html: str, parts: Sequence[Part], made_at: dt.datetime, pool: Executor) -> bytes:
-    paper = pdf.PageSize.LETTER if all(part.content.basis_key == "NEC" for part in parts) else pdf.PageSize.A4
-    return pool.submit(pdf.render, pdf.Document(html, list_css(), made_at, {}, paper)).result()

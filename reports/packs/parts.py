@@ -17,7 +17,7 @@ from registry.models import User
 from reports import pdf
 from reports.models import Sheet
 from reports.services import SheetDamaged, paper_for, sheet_bytes
-from reports.sheets.build import sheet_content
+from reports.sheets.build import paper_content, sheet_content
 from reports.sheets.content import SheetContent
 from reports.sheets.paper import sheet_document
 
@@ -78,5 +78,5 @@ def part_of(user: User, loop: Loop, *, drafts: bool, made_at: dt.datetime) -> Pa
         return LeftOut(loop.tag, _("it has no issue in force"))
     if loop.verification is None:
         return LeftOut(loop.tag, _("it has no verdict yet"))
-    content = sheet_content(loop, loop.verification.revision, loop.verification, None, made_at=made_at)
+    content = paper_content(loop, loop.verification.revision, loop.verification, None, made_at=made_at)
     return Part(loop.pk, content, document=sheet_document(content, paper_for(content)))

@@ -14,7 +14,7 @@ from django.views.decorators.http import require_http_methods
 from loops import selectors
 from loops.views.kind import LOOP
 from registry import access
-from registry.models import User
+from registry.models import Site, User
 from registry.services.works import WorkRefused, begin
 from registry.views.listing import asked_of, shown_records
 from registry.views.lists import list_page
@@ -66,7 +66,7 @@ def new_pack(request: HttpRequest) -> HttpResponse:
         "tags": typed["tags"],
         "drafts": drafts,
         "lists": lists,
-        "filters": [item.words for item in asked.conditions if item.words] + ([asked.text] if asked.text else []),
+        "filters": asked.in_words(),
         "list_url": f"{LOOP.list_url}?{asked.query()}",
     }
     return render(request, "reports/pack_new.html", context, status=400 if errors else 200)
@@ -103,7 +103,5 @@ def page_context(user: User, keys: list[int]) -> dict[str, Any]:
 
 def default_title(user: User) -> str:
     """The sites of the person and the day."""
-    from registry.models import Site
-
     codes = Site.objects.filter(pk__in=access.sites_of(user)).order_by("code").values_list("code", flat=True)[:3]
     return f"{', '.join(codes)} {_('loop sheets')} {timezone.localdate():%Y-%m-%d}"

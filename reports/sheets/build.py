@@ -10,6 +10,7 @@ import datetime as dt
 import json
 import zoneinfo
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
 from typing import Any
 
 from django.conf import settings
@@ -24,7 +25,7 @@ from loops.views.since_issue import since_issue
 from registry.context import CAUTION
 from registry.models import Revision, Site
 from reports.sheets import words
-from reports.sheets.circuits import circuit_content
+from reports.sheets.circuits import circuit_content, curves
 from reports.sheets.content import Changed, Confirmed, Issue, Moment, SheetContent, Signature
 
 CHANGES_SHOWN = 24
@@ -48,9 +49,6 @@ def sheet_content(
     letter = approval.letter if approval else loop.letter
     basis = inputs[0].get("basis", "") if inputs else ""
     asked = matters(loop, verification)
-    previous = previous_issue(loop, approval)
-    changes = changes_since(previous, revision, verification)
-    tables = tables_of(loop.site)
     return SheetContent(
         number=sheet_number(loop, snapshot["tag"], letter),
         issued=approval is not None,
@@ -81,7 +79,6 @@ def sheet_content(
                 pinned,
                 drawings,
                 tuple(confirmed(matter, loop.site) for matter in asked if matter.case == result["case"]),
-                tables,
             )
             for circuit, document, result in zip(snapshot["circuits"], inputs, results, strict=True)
         ),
@@ -94,6 +91,31 @@ def sheet_content(
         link=f"{settings.SITE_URL.rstrip('/')}{live_address(loop, approval)}",
         conditions=tuple(confirmed(matter, loop.site) for matter in asked if matter.kind == "condition"),
         remark=remark_of(loop, approval),
+    )
+
+
+def paper_content(
+    loop: Loop,
+    revision: Revision,
+    verification: Verification,
+    approval: Approval | None,
+    *,
+    made_at: dt.datetime | None = None,
+) -> SheetContent:
+    """What is printed of this revision: beside sheet_content what only paper shows, and what takes time to gather.
+
+    The ignition curves, what changed since the issue before, and the record that travels with the sheet.
+    """
+    content = sheet_content(loop, revision, verification, approval, made_at=made_at)
+    tables = tables_of(loop.site)
+    previous = previous_issue(loop, approval)
+    changes = changes_since(previous, revision, verification)
+    return replace(
+        content,
+        circuits=tuple(
+            replace(circuit, curves=curves(document, tables))
+            for circuit, document in zip(content.circuits, verification.inputs, strict=True)
+        ),
         previous=previous.letter if previous else "",
         changes=tuple(changes[:CHANGES_SHOWN]),
         more_changes=max(0, len(changes) - CHANGES_SHOWN),

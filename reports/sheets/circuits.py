@@ -59,7 +59,6 @@ def circuit_content(
     pinned: Pinned,
     drawings: Mapping[int, str],
     confirmations: tuple[Confirmed, ...] = (),
-    tables: Tables | None = None,
 ) -> Circuit:
     """All that the sheet says of one circuit."""
     checks = sorted(result.get("checks", []), key=lambda row: words.ORDER.index(row["verdict"]))
@@ -95,7 +94,6 @@ def circuit_content(
         confirmations=confirmations,
         wiring=wiring(document),
         earthing=earthing(document, result),
-        curves=curves(document, tables),
     )
 
 

@@ -297,6 +297,11 @@ class SheetContent:
     record: bytes = b""
 
     @property
+    def approved(self) -> Signature | None:
+        """The signature that issued it; none while there is none."""
+        return next((row for row in self.signatures if row.role == "Approved" and row.name), None)
+
+    @property
     def charts(self) -> list[tuple[int, Circuit]]:
         """The circuits that have a chart of their ignition curves, with their place."""
         return [(index, circuit) for index, circuit in enumerate(self.circuits) if circuit.curves]

@@ -45,7 +45,7 @@ def sheet_document(content: SheetContent, paper: pdf.PageSize = pdf.PageSize.A4)
         assets[f"circuit-{index}.svg"] = draw(circuit.plan, f"circuit-{index}", FONT).encode()
     html = render_to_string("reports/print/sheet.html", {"sheet": content})
     css = print_css("base", "title_block", "sheet")
-    attached = {file_name(content.tag, content.letter).replace(".pdf", ".json"): content.record}
+    attached = {file_name(content.tag, content.letter, ending="json"): content.record} if content.record else {}
     return pdf.Document(html, css, content.made_at, assets, paper, attached)
 
 
