@@ -7,7 +7,10 @@ but signs nothing by virtue of that.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from django.core.exceptions import PermissionDenied
+from django.db.models import QuerySet
 
 from registry.models import Membership, Role, Site, User
 
@@ -95,6 +98,15 @@ def require(user: User, action: str, site: Site | None = None) -> None:
     """Raise PermissionDenied with a sentence that says who may."""
     if not may(user, action, site):
         raise PermissionDenied(SIDES.get(action, "You are not a member of this site."))
+
+
+def people_who_may(action: str, sites: Iterable[int] | None = None) -> QuerySet[User]:
+    """Everybody who may log in and has a role that may do `action`: at one of some sites, or at any when that is
+    None."""
+    found = Membership.objects.filter(role__in=TABLE[action])
+    if sites is not None:
+        found = found.filter(site__in=list(sites))
+    return User.objects.filter(is_active=True, pk__in=found.values("user"))
 
 
 def sites_of(user: User) -> list[int]:

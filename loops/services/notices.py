@@ -90,8 +90,7 @@ def concerned(deed: Told, loop: Loop) -> list[User]:
     if deed.verb == Deed.ASK:
         found = list(User.objects.filter(pk=deed.detail["reviewer_id"]))
     elif deed.verb == Verb.SUBMIT:
-        roles = access.TABLE["loop.approve"]
-        approvers = User.objects.filter(memberships__site=loop.site_id, memberships__role__in=roles).distinct()
+        approvers = access.people_who_may("loop.approve", [loop.site_id])
         deeds = contributors(loop)
         found = [person for person in approvers if person.pk not in deeds]
     else:

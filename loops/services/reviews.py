@@ -32,10 +32,8 @@ def revision_now(loop: Loop) -> Revision:
 
 def may_review(loop: Loop) -> list[User]:
     """Who can be asked to review: designers and approvers of the site who neither changed nor submitted the loop."""
-    roles = access.TABLE["loop.review"]
-    people = User.objects.filter(is_active=True, memberships__site=loop.site_id, memberships__role__in=roles).distinct()
     deeds = contributors(loop)
-    return [person for person in people if person.pk not in deeds]
+    return [person for person in access.people_who_may("loop.review", [loop.site_id]) if person.pk not in deeds]
 
 
 def requests_now(loop: Loop) -> QuerySet[ReviewRequest]:

@@ -10,7 +10,7 @@ from django.db.models import Count
 from django.urls import reverse
 
 from registry import access
-from registry.models import Certificate, CertificateStatus, NoticeKind, Scheme, User
+from registry.models import Certificate, CertificateStatus, NoticeKind, Scheme
 from registry.models.schemes import LEAD_DAYS
 from registry.services import notices
 from registry.services.weekly import once_a_week
@@ -112,8 +112,7 @@ def send_digest(today: dt.date) -> str:
 
 def digest_lines(found: Sequence[Ending], today: dt.date) -> list[notices.Notice]:
     """One line for each person who may change the register."""
-    roles = access.TABLE["register.edit"]
-    people = User.objects.filter(is_active=True, memberships__role__in=roles).distinct().order_by("pk")
+    people = access.people_who_may("register.edit").order_by("pk")
     over = sum(ending.days(today) < 0 for ending in found)
     names = ", ".join(ending.name for ending in found[:3]) + (" …" if len(found) > 3 else "")
     subject = f"{len(found)} run out" if len(found) > 1 else "1 runs out"

@@ -65,8 +65,7 @@ def raise_defects(signed: SignedInspection, lines: list[Line], user: User) -> li
         step(defect, Verb.FOUND, user, line.note, due_on=defect.due_on)
         found.append(defect)
     if found:
-        roles = access.TABLE["defect.follow"]
-        people = User.objects.filter(memberships__site=signed.loop.site_id, memberships__role__in=roles).distinct()
+        people = access.people_who_may("defect.follow", [signed.loop.site_id])
         words = ngettext("%(loop)s: %(count)d defect found.", "%(loop)s: %(count)d defects found.", len(found))
         subject = words % {"loop": signed.loop, "count": len(found)}
         link = f"{reverse('defect_list')}?loop={signed.loop.tag}"

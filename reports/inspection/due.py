@@ -157,7 +157,6 @@ def tell_due(today: dt.date) -> str:
 
 def lines_of(rows: Sequence[Due], today: dt.date) -> Iterable[Notice]:
     """One line for each person and site."""
-    roles = access.TABLE["inspection.make"]
     by_site: dict[Site, list[Due]] = {}
     for due in rows:
         by_site.setdefault(due.loop.site, []).append(due)
@@ -166,7 +165,6 @@ def lines_of(rows: Sequence[Due], today: dt.date) -> Iterable[Notice]:
         tags = ", ".join(due.loop.tag for due in listed[:5]) + (" …" if len(listed) > 5 else "")
         subject = f"{site.code}: {len(listed)} inspections due" if len(listed) > 1 else f"{site.code}: 1 inspection due"
         subject += f" ({over} overdue): {tags}" if over else f": {tags}"
-        people = User.objects.filter(is_active=True, memberships__site=site, memberships__role__in=roles).distinct()
-        for person in people.order_by("pk"):
+        for person in access.people_who_may("inspection.make", [site.pk]).order_by("pk"):
             link = f"{reverse('inspections')}?site={site.code}"
             yield notices.tell(person, NoticeKind.INSPECTION, subject, link)

@@ -82,9 +82,7 @@ def send_to_engineer(found: Answer, author: Author, *, opened_version: int | Non
 
 def tell_designers(loops: Sequence[Loop], actor: User, subject: str, link: str) -> None:
     """A line in the inbox of the designers of the sites, and of the owners of the loops; not of who did it."""
-    sites = {loop.site_id for loop in loops}
-    roles = access.TABLE["loop.edit"]
-    people = User.objects.filter(is_active=True, memberships__site__in=sites, memberships__role__in=roles).distinct()
+    people = access.people_who_may("loop.edit", {loop.site_id for loop in loops})
     found = dict.fromkeys([*people, *(loop.owner for loop in loops)])
     told = [person for person in found if person.pk != actor.pk]
     notices.send(notices.tell(person, NoticeKind.PROPOSED, subject, link) for person in told)
