@@ -48,12 +48,17 @@ def pinned_snapshots(loop_snapshot: Mapping[str, Any]) -> dict[int, dict[str, An
     return dict(Revision.objects.filter(pk__in=keys).values_list("pk", "snapshot"))
 
 
+def areas_of(loop_snapshot: Mapping[str, Any]) -> dict[int, HazardousArea]:
+    """The areas that the members of a loop snapshot stand in, as they are now, by key."""
+    return HazardousArea.objects.in_bulk(
+        {row["area"]["id"] for circuit in loop_snapshot["circuits"] for row in circuit["members"] if row["area"]}
+    )
+
+
 def documents(loop_snapshot: Mapping[str, Any], site: Site, judge_on: dt.date) -> list[dict[str, Any]]:
     """The case documents of all circuits of a loop snapshot, in circuit order."""
     pinned = pinned_snapshots(loop_snapshot)
-    areas = HazardousArea.objects.in_bulk(
-        [row["area"]["id"] for circuit in loop_snapshot["circuits"] for row in circuit["members"] if row["area"]]
-    )
+    areas = areas_of(loop_snapshot)
     return [
         circuit_document(loop_snapshot, circuit, site, areas, pinned, judge_on) for circuit in loop_snapshot["circuits"]
     ]

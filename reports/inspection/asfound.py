@@ -16,7 +16,7 @@ from django.core.exceptions import ValidationError
 from loops.adapters import circuit_document
 from loops.entries import CableEntry, LoopEntry, MemberEntry
 from loops.models import Loop, LoopVerdict, Member
-from loops.services.verification import judge, pinned_snapshots, summary, today_at
+from loops.services.verification import areas_of, judge, pinned_snapshots, summary, today_at
 from registry.entries import TerminalsEntry
 from registry.fields import Reading
 from registry.marked import classes_said, said
@@ -67,8 +67,7 @@ class AsFound:
 def judged(loop: Loop, revision: Revision, findings: Iterable[Finding]) -> dict[str, Any]:
     """The verdict with all findings in place, as plain data: head, case documents, results, and what is in doubt."""
     content = copy.deepcopy(dict(revision.snapshot))
-    keys = {row["area"]["id"] for circuit in content["circuits"] for row in circuit["members"] if row["area"]}
-    state = AsFound(content, dict(pinned_snapshots(content)), HazardousArea.objects.in_bulk(keys))
+    state = AsFound(content, dict(pinned_snapshots(content)), areas_of(content))
     # The item first: what else was found is laid into it.
     for finding in findings:
         for name in sorted(finding.found, key=lambda name: name != "item"):

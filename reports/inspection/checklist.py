@@ -11,9 +11,9 @@ from typing import Any
 
 from django.utils.translation import gettext as _
 
-from loops.models import Loop
+from loops.models import CableRun, Loop
 from loops.services.confirmations import has_conditions, standing_confirmations
-from loops.services.verification import pinned_snapshots
+from loops.services.verification import areas_of, pinned_snapshots
 from registry.conditions import numbered_conditions
 from registry.models import HazardousArea, PermittedRow, Terminals
 from registry.parameters import parameter_of
@@ -23,13 +23,7 @@ from reports.inspection.items import Item
 Content = Mapping[str, Any]
 SOURCE_VALUES = ("uo_v", "io_a", "po_w")
 DEVICE_VALUES = ("ui_v", "ii_a", "pi_w", "ci_f", "li_h")
-SEPARATIONS = {
-    "single_circuit": "one circuit in the cable",
-    "A": "type A: each circuit screened",
-    "B": "type B: fixed, protected, up to 60 V",
-    "C": "type C: neither A nor B",
-    "mixed": "shared with circuits that are not intrinsically safe",
-}
+SEPARATIONS = {value: label[:1].lower() + label[1:] for value, label in CableRun.Separation.choices}
 NOT_ON_RECORD = "not on record"
 
 
@@ -70,8 +64,7 @@ class Builder:
         self.loop, self.content = loop, content
         self.pinned = pinned_snapshots(content)
         self.confirmed = standing_confirmations(loop)
-        keys = {row["area"]["id"] for circuit in content["circuits"] for row in circuit["members"] if row["area"]}
-        self.areas = HazardousArea.objects.in_bulk(keys)
+        self.areas = areas_of(content)
 
     def lines(self, grade: str, initial: bool) -> Iterator[DraftLine]:
         """The lines of a grade: the loop as a whole, then each item, then each run of cable."""
