@@ -77,7 +77,9 @@ def of_loop(request: HttpRequest, pk: int) -> HttpResponse:
     due = due_of(loop)
     _revision, approval = services.what_to_look_at(loop)
     never = due is None or due.never
-    rows = services.visible_inspections(person(request)).filter(loop=loop).defer("signed__content")
+    rows = (
+        services.visible_inspections(person(request)).filter(loop=loop).defer("signed__content", "revision__snapshot")
+    )
     context = {
         "section": "loops",
         "crumbs": [
@@ -89,7 +91,7 @@ def of_loop(request: HttpRequest, pk: int) -> HttpResponse:
         "approval": approval,
         "due": due,
         "due_state": due.state(timezone.localdate()) if due else "",
-        "months": months_of(loop.site),
+        "months": {Grade(grade).label: months for grade, months in months_of(loop.site).items()},
         "rows": rows,
         "grades": [
             (value, label, value == (due.grade if due and due.grade else "detailed")) for value, label in Grade.choices
