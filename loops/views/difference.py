@@ -12,6 +12,7 @@ from loops.entries import LoopEntry
 from loops.models import Loop
 from registry.models.base import Child
 from registry.reading import EntryForm, RecordField
+from registry.views.comparing import beside
 
 Text = dict[str, str]
 TICKS = ("fisco", "two_wise", "no_cable")
@@ -98,8 +99,7 @@ def three_ways(
     for label in dict.fromkeys([*opened, *other, *mine]):
         was, is_now, typed = opened.get(label, ""), other.get(label, ""), mine.get(label, "")
         if len({was, is_now, typed}) > 1:
-            conflict = was not in (is_now, typed) and is_now != typed
-            rows.append({"label": label, "original": was, "theirs": is_now, "yours": typed, "conflict": conflict})
+            rows.append(beside(label, was, is_now, typed))
     return rows
 
 

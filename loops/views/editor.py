@@ -26,6 +26,7 @@ from registry import access
 from registry.differences import canonical, lay_over, snapshot_text
 from registry.models import Revision, Site
 from registry.services.records import REASON, Author, EntryRefused, StaleRecord, latest_revision
+from registry.views.comparing import opened_revision
 from registry.views.forms import closed_path, nest, without_keys
 
 ROW_COMMANDS = ("_add", "_remove", "_duplicate", "_chain", "_up")
@@ -130,10 +131,7 @@ def stale(request: HttpRequest, loop: Loop, data: dict[str, Any]) -> HttpRespons
 
     What you did not touch is theirs there, so that saving again takes nothing back that they did.
     """
-    number = request.POST.get("_revision", "")
-    opened = None
-    if number.isascii() and number.isdigit() and len(number) < 10:
-        opened = Revision.objects.filter(kind="loop", record_id=loop.pk, number=int(number)).first()
+    opened = opened_revision(loop, request.POST.get("_revision", ""))
     theirs = selectors.record_names(loop)
     original = snapshot_names(opened.snapshot) if opened else theirs
     before = canonical(LoopEntry, snapshot_text(opened.snapshot)) if opened else None

@@ -16,7 +16,7 @@ from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import render
 from django.views.decorators.http import require_http_methods
 
-from registry.differences import canonical, lay_over
+from registry.differences import canonical, lay_over, snapshot_text
 from registry.doubting import doubts
 from registry.marked import take_marking
 from registry.marking import MarkingError
@@ -30,7 +30,7 @@ from registry.services.proposals import effects_of
 from registry.services.records import Author, EntryRefused, StaleRecord, save_text, set_archived
 from registry.tasks import foretell_change
 from registry.uses import Effects
-from registry.views.comparing import compare_three, opened_text
+from registry.views.comparing import compare_three, opened_revision
 from registry.views.details import find
 from registry.views.foreseeing import ALL_ASKED, BACK, CONFIRMED, JUDGE_ALL, effects_page
 from registry.views.forms import (
@@ -298,8 +298,9 @@ def show_stale(request: HttpRequest, draft: Draft, record: Record) -> HttpRespon
     kind = draft.kind
     entry = kind.entry
     theirs = record_text(record)
-    original = opened_text(record, draft.revision)
-    rows = compare_three(record, draft.revision, theirs, draft.data)
+    opened = opened_revision(record, draft.revision)
+    original = snapshot_text(opened.snapshot) if opened else None
+    rows = compare_three(entry, original, theirs, draft.data)
     laid = lay_over(
         entry,
         canonical(entry, original) if original is not None else None,
