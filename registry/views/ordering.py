@@ -2,21 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from django.db.models import Exists, F, OuterRef, QuerySet
 
-from registry.views.pages import KindPage
+from registry.views.pages import Column, KindPage
 
 
 def parts_of(kind: KindPage, found: QuerySet[Any], sort: str) -> list[QuerySet[Any]]:
     """Records in the order that is asked for, in parts that an index serves each: what has no value comes last."""
-    descending = sort.startswith("-")
-    column = next((one for one in kind.columns if one.sort and one.sort == sort.removeprefix("-")), None)
+    column = sorted_by(kind, sort)
     if column is None:
-        return [found.order_by(*(kind.ordering or kind.model._meta.ordering or ()), "pk")]
+        return [unsorted(kind, found)]
+    descending = sort.startswith("-")
     first = column.order[0]
-    names = [f"-{name}" if descending else name for name in (*column.order, "pk")]
+    names = signed((*column.order, "pk"), descending)
     if first in kind.counted:
         counting = {first: kind.counted[first]}
         if first not in kind.counted_in:
@@ -34,16 +35,31 @@ def parts_of(kind: KindPage, found: QuerySet[Any], sort: str) -> list[QuerySet[A
 
 def ordered(kind: KindPage, found: QuerySet[Any], sort: str) -> QuerySet[Any]:
     """All records in the same order as one queryset."""
+    column = sorted_by(kind, sort)
+    if column is None:
+        return unsorted(kind, found)
     descending = sort.startswith("-")
-    for column in kind.columns:
-        if column.sort and column.sort == sort.removeprefix("-"):
-            first, *rest = column.order
-            if first in kind.counted:
-                found = found.annotate(**{first: kind.counted[first]})
-            nulls_last = may_be_null(kind, first) or None
-            order = F(first).desc(nulls_last=nulls_last) if descending else F(first).asc(nulls_last=nulls_last)
-            return found.order_by(order, *(f"-{name}" if descending else name for name in (*rest, "pk")))
+    first, *rest = column.order
+    if first in kind.counted:
+        found = found.annotate(**{first: kind.counted[first]})
+    nulls_last = may_be_null(kind, first) or None
+    order = F(first).desc(nulls_last=nulls_last) if descending else F(first).asc(nulls_last=nulls_last)
+    return found.order_by(order, *signed((*rest, "pk"), descending))
+
+
+def sorted_by(kind: KindPage, sort: str) -> Column | None:
+    """The column that a list is sorted by; None for the order of its kind."""
+    return next((one for one in kind.columns if one.sort and one.sort == sort.removeprefix("-")), None)
+
+
+def unsorted(kind: KindPage, found: QuerySet[Any]) -> QuerySet[Any]:
+    """Records in the order of their kind."""
     return found.order_by(*(kind.ordering or kind.model._meta.ordering or ()), "pk")
+
+
+def signed(names: Sequence[str], descending: bool) -> list[str]:
+    """Names of columns as `order_by` takes them."""
+    return [f"-{name}" if descending else name for name in names]
 
 
 def may_be_null(kind: KindPage, column: str) -> bool:
