@@ -50,12 +50,12 @@ def inner_html(cell: Mapping[str, Any]) -> str:
     if cell["lines"]:
         return f"<span>{'<br>'.join(map(line_html, cell['lines']))}</span>"
     if cell["verdict"]:
-        failing = cell.get("failing")
-        below = f'<br><span class="small v-fail">{conditional_escape(failing)}</span>' if failing else ""
+        failing = conditional_escape(cell["failing"])
+        below = f'<br><span class="small v-fail">{failing}</span>' if failing else ""
         return f"<div>{component('verdict', cell['verdict'])}{below}</div>"
     if cell["state"]:
-        still_open = cell.get("open")
-        below = f'<br><span class="small v-incomplete">{conditional_escape(still_open)}</span>' if still_open else ""
+        still_open = conditional_escape(cell["open"])
+        below = f'<br><span class="small v-incomplete">{still_open}</span>' if still_open else ""
         return f"<div>{component('state', cell['state'])}{below}</div>"
     text = plain(cell["text"])
     if cell["small"]:

@@ -76,8 +76,10 @@ def list_page(request: HttpRequest, kind: KindPage, asked: Asked, template: str 
     return render(request, template, context, status=400 if asked.is_faulty else 200)
 
 
-EMPTY = dict.fromkeys(("url", "note", "text", "lines", "verdict", "state", "small", "warn", "strong", "soft"), "")
-"""What a cell may say. A template looks long for what is missing, so that each cell says all of it."""
+EMPTY = dict.fromkeys(
+    ("url", "note", "text", "lines", "verdict", "failing", "state", "open", "small", "warn", "strong", "soft"), ""
+)
+"""What a cell may say: each says all of it."""
 
 EMPTY_LINE = dict.fromkeys(("label", "text", "state"), "")
 
