@@ -14,7 +14,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from loops.entries import CableEntry, LoopEntry, MemberEntry
-from loops.services.suitability.proposals import LONGEST_M, MOST_DEVICES, Asked, Offer, propose_sources, reason_name
+from loops.services.suitability.proposals import MOST_DEVICES, Asked, Offer, propose_sources, reason_name
 from loops.views.requests import person
 from loops.views.suits import suits_crumbs
 from registry import access
@@ -112,9 +112,6 @@ def sources(request: HttpRequest) -> HttpResponse:
 
 def shown_offer(item: Offer) -> dict[str, Any]:
     """A source as the page shows it."""
-    longest = ""
-    if item.longest is not None:
-        longest = _("over %d m") % LONGEST_M if item.limited_by == "none" else _("%d m") % item.longest
     return {
         "name": item.candidate.name,
         "terminals": item.candidate.terminals_name,
@@ -123,10 +120,18 @@ def shown_offer(item: Offer) -> dict[str, Any]:
         "url": reverse("equipment", args=[item.candidate.key]),
         "margin": item.margin,
         "headroom": item.headroom,
-        "longest": longest,
-        "limited_by": reason_name(item.limited_by).lower() if item.limited_by not in ("", "none") else "",
+        "longest": item.longest,
+        "unlimited": item.limited_by == "none",
+        "limited_by": limit_name(item.limited_by),
         "why": item.why,
     }
+
+
+def limit_name(word: str) -> str:
+    """What sets the longest cable, in words; empty where nothing does."""
+    if word == "function":
+        return _("function")
+    return reason_name(word).lower() if word not in ("", "none") else ""
 
 
 def fields_of(data: Mapping[str, Any], errors: Mapping[str, list[str]], user: User) -> dict[str, Any]:

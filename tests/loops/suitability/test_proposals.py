@@ -87,6 +87,28 @@ def test_function_may_set_the_length(supply: Any, other: Any, area: Any, cable_t
     assert (item.longest, item.limited_by) == (2434, "function")
 
 
+def test_the_page_says_what_sets_the_longest_cable(
+    supply: Any,
+    other: Any,  # noqa: F811
+    area: Any,
+    site: Any,
+    cable_type: Any,
+    client_as: Any,
+) -> None:
+    """Over 20 km 110 nF/km are 2.2 uF of 100 uF, 0.65 mH/km are 13 mH of 100 mH: nothing limits it that far.
+
+    What needs 15 V has 2434 m of it by its voltage (see above).
+    """
+    supply("LOW", [{"group": "IIC", "co_f": "100 uF", "lo_h": "100 mH", "lo_ro_h_per_ohm": "55 uH/ohm"}], uo_v="5 V")
+    supply("F", [{"group": "IIC", "co_f": "400 nF", "lo_h": "50 mH", "lo_ro_h_per_ohm": "55 uH/ohm"}])
+    asked = {"area": f"{site.code}: {area.name}", "cable_type": cable_type.name}
+    free, wanting = other("T-0", needs_v="", needs_max_a=""), other("T-1", needs_v="15 V")
+    page = client_as("planner").get(reverse("suits_sources"), asked | {"device": f"{free}, +/-"}).content.decode()
+    assert "cable of at least <strong>20000 m</strong></span>" in page
+    page = client_as("planner").get(reverse("suits_sources"), asked | {"device": f"{wanting}, +/-"}).content.decode()
+    assert 'cable up to <strong>2434 m</strong> <span class="soft">(function)</span>' in page
+
+
 def test_sources_stand_by_what_they_leave_and_fail_by_reason(
     source: Any,
     supply: Any,
