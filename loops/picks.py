@@ -21,6 +21,8 @@ from registry.reading import RecordField
 from registry.showing import short_parameters
 from registry.text_search import SEARCHED
 
+CABLE = "cable"
+"""What is picked besides terminals, which are called by their side."""
 MOST = 12
 """How many are offered at once."""
 
@@ -131,6 +133,12 @@ def find_terminals(user: User, side: str, text: str, most: int = MOST) -> list[P
         if len(found) < most:
             found |= {row.pk: row for row in offered.filter(way).order_by(*ordered)[:most]}
     return picks(list(found.values())[:most])
+
+
+def suggestions(user: User, most: int) -> dict[str, list[Pick]]:
+    """The beginning of the register by what is picked: terminals of either side, and cable types."""
+    sides = {side.value: find_terminals(user, side.value, "", most) for side in Terminals.Side}
+    return sides | {CABLE: find_cables("", most)}
 
 
 def picks(rows: Iterable[Any]) -> list[Pick]:

@@ -17,9 +17,10 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
 from loops.engine.tables import Tables, built_in
-from loops.models import Loop, LoopVerdict
+from loops.models import Loop
 from loops.selectors import HEAVY
 from loops.services.tables import KINDS, TableError, parse, tables_of
+from loops.services.verification import rank
 from loops.services.whatif import PORTION, Contents, Key, Proposal, WhatIf, judged, loops_of, same_inputs
 from registry import access
 from registry.entries import AreaEntry, CableTypeEntry, SiteEntry
@@ -180,13 +181,9 @@ def found_of(one: WhatIf) -> list[dict[str, Any]]:
     return [{key: value for key, value in result.items() if key != "tables"} for result in one.results]
 
 
-VERDICTS = (LoopVerdict.FAILS, LoopVerdict.BEYOND, LoopVerdict.INCOMPLETE, LoopVerdict.COMPLIES)
-FUNCTIONS = ("fail", "incomplete", "", "pass")
-
-
 def row_of(now: WhatIf, then: WhatIf) -> dict[str, Any]:
     """One loop now and then as plain data; worse in verdict or in function counts as worse."""
-    old, new = rank(now), rank(then)
+    old, new = rank(now.head), rank(then.head)
     return {
         "loop": now.loop.pk,
         "site": now.loop.site.code,
@@ -203,10 +200,6 @@ def row_of(now: WhatIf, then: WhatIf) -> dict[str, Any]:
         "changes": old != new,
         "worse": new[0] < old[0] or new[1] < old[1],
     }
-
-
-def rank(found: WhatIf) -> tuple[int, int]:
-    return VERDICTS.index(found.head["verdict"]), FUNCTIONS.index(found.head["function_verdict"])
 
 
 def text_of(share: Any) -> str:

@@ -24,6 +24,8 @@ CHECKS = tuple(check.value for check in CheckId)
 """The words of all checks."""
 
 PRECEDENCE = (LoopVerdict.FAILS, LoopVerdict.BEYOND, LoopVerdict.INCOMPLETE, LoopVerdict.COMPLIES)
+FUNCTIONS = ("fail", "incomplete", "", "pass")
+"""The words of the function, the worst first; empty where nothing was judged."""
 MARGIN_CHECKS = frozenset({"voltage", "current", "power", "capacitance", "inductance"})
 DECIDING = {
     LoopVerdict.FAILS: ("fail",),
@@ -190,6 +192,11 @@ def summary(results: list[dict[str, Any]]) -> dict[str, Any]:
         "limiting_check": limiting["id"][:40] if limiting else "",
         "least_margin": max(min(margins), Decimal("-99999999")).quantize(Decimal("0.0001")) if margins else None,
     }
+
+
+def rank(head: Mapping[str, Any]) -> tuple[int, int]:
+    """How good a head (see summary) is in verdict and in function: a higher number is better."""
+    return PRECEDENCE.index(head["verdict"]), FUNCTIONS.index(head["function_verdict"])
 
 
 def verify(loop: Loop, revision: Revision) -> Verification:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from django.urls import reverse
@@ -10,7 +10,7 @@ from django.utils.translation import gettext_lazy as _
 
 from loops.entries import CableEntry, LoopEntry, MemberEntry, TerminatorEntry, near_terminals
 from loops.models import Member
-from loops.picks import Pick, facts_by_name, find_cables, find_terminals, terminals_named
+from loops.picks import CABLE, Pick, facts_by_name, suggestions, terminals_named
 from loops.selectors import areas_of
 from registry import access
 from registry.models import Site, Terminals, User
@@ -91,7 +91,6 @@ LISTS: dict[str, tuple[str, type[EntryForm]]] = {
 }
 NOTHING_CHOSEN = {"area": _("Safe area"), "site": _("Choose …")}
 SEARCH = {"terminals": _("Type, value or tag"), "cable_type": _("Unknown: default values")}
-CABLE = "cable"
 HELP = {
     "load_ohm": "All resistance in series that is no cable, for the function verdict: for example 250 ohm.",
     "safe_voltage_max_v": "For the check of Um; empty: the value of the site. For example 250 V.",
@@ -357,11 +356,7 @@ class Picks:
             for area in areas
         ]
         self.facts = facts_by_name(texts_of(data, "members", "terminals"), texts_of(data, "cables", "cable_type"))
-        self.suggested: dict[str, list[Pick]] = {
-            Terminals.Side.SOURCE: find_terminals(user, Terminals.Side.SOURCE, "", SELECT_LIMIT),
-            Terminals.Side.DEVICE: find_terminals(user, Terminals.Side.DEVICE, "", SELECT_LIMIT),
-            CABLE: find_cables("", SELECT_LIMIT),
-        }
+        self.suggested = suggestions(user, SELECT_LIMIT)
 
     def choices(self) -> dict[str, Pairs]:
         """Choices for registry.views.forms.form_tree, which else would read all sites and all areas."""
@@ -376,10 +371,9 @@ class Picks:
         """Make a field a search of the register with the facts of what is chosen, a select of all choices, or with many
         of them a text with suggestions."""
         if name in {"terminals", "cable_type"}:
-            what = side or CABLE
             field |= {"kind": "text", "choices": [], "placeholder": SEARCH[name]}
             field["facts"] = self.facts.get(str(field["value"]), "")
-            field["attrs"] |= {"list": f"options-{what}", "data-pick": reverse("loop_pick", args=[what])}
+            field["attrs"] |= pick_attributes(side)
             field["has_facts"] = True
             return
         pairs = [(code, code) for code in self.sites] if name == "site" else self.areas
@@ -393,12 +387,22 @@ class Picks:
 
     def lists(self) -> list[tuple[str, Pairs]]:
         """Suggestions for browsers without scripts: the beginning of the register, and places too many for a select."""
-        found = [
-            (f"options-{what}", [(pick.name, f"{pick.name}: {pick.facts}") for pick in picks])
-            for what, picks in self.suggested.items()
-        ]
         places = [("options-site", [(code, code) for code in self.sites]), ("options-area", self.areas)]
-        return found + [(key, pairs) for key, pairs in places if len(pairs) > SELECT_LIMIT]
+        return as_lists(self.suggested) + [(key, pairs) for key, pairs in places if len(pairs) > SELECT_LIMIT]
+
+
+def pick_attributes(side: str) -> dict[str, str]:
+    """What makes an input a search of the register: for terminals of a side; without one, for cable types."""
+    what = side or CABLE
+    return {"list": f"options-{what}", "data-pick": reverse("loop_pick", args=[what])}
+
+
+def as_lists(suggested: Mapping[str, Sequence[Pick]]) -> list[tuple[str, Pairs]]:
+    """Suggestions as data lists for browsers without scripts."""
+    return [
+        (f"options-{what}", [(pick.name, f"{pick.name}: {pick.facts}") for pick in picks])
+        for what, picks in suggested.items()
+    ]
 
 
 def texts_of(data: Mapping[str, Any], rows: str, name: str) -> list[str]:

@@ -11,15 +11,13 @@ from loops.views.requests import person
 from registry import access
 from registry.models import Terminals
 
-CABLE = "cable"
-
 
 @require_safe
 def pick(request: HttpRequest, what: str) -> HttpResponse:
     """What may be picked as a source, a device or a cable type for the text `q`, as options of a list box."""
     access.require(person(request), "register.view")
     text = request.GET.get("q", "")
-    if what == CABLE:
+    if what == picks.CABLE:
         found = picks.find_cables(text)
     elif what in Terminals.Side.values:
         found = picks.find_terminals(person(request), what, text)

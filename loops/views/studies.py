@@ -22,7 +22,7 @@ from loops.services import studies as service
 from loops.services.loops import newest
 from loops.services.refusals import WorkflowRefused
 from loops.services.studies import COLUMNS, LONGEST, Changes, Column
-from loops.services.verification import margin_of
+from loops.services.verification import margin_of, rank
 from loops.views.page import visible_loop
 from loops.views.requests import opened_version, person, typed
 from loops.views.shown import QUANTITIES, urgency
@@ -32,8 +32,6 @@ from registry.services.records import Author, EntryRefused, StaleRecord
 
 LETTERS = "BCD"
 KEY = re.compile(r"([mc][0-9]{1,18}|loop|rules)\.[a-z_]{1,30}")
-VERDICTS = ("does_not_comply", "beyond_simple_rules", "incomplete", "complies")
-FUNCTIONS = ("fail", "incomplete", "", "pass")
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -193,24 +191,16 @@ def shown_column(column: Column, now: Column | None, letter: str, loop: Loop) ->
         "changes": column.changes,
         "head": head,
         "verdict": str(head["verdict"].value),
-        "verdict_mark": compared(rank(head), rank(before)) if before else None,
+        "verdict_mark": compared(rank(head)[0], rank(before)[0]) if before else None,
         "limiting": head["limiting"],
         "limiting_mark": mark("same" if head["limiting"] == before["limiting"] else "other") if before else None,
         "quantities": quantities(column, now if before else None),
         "lengths": lengths(column, now if before else None),
         "function": head["function_verdict"],
-        "function_mark": compared(works(head), works(before)) if before else None,
+        "function_mark": compared(rank(head)[1], rank(before)[1]) if before else None,
         "function_why": function_why(column),
         "tables": tables_named(column),
     }
-
-
-def rank(head: Mapping[str, Any]) -> int:
-    return VERDICTS.index(str(head["verdict"].value))
-
-
-def works(head: Mapping[str, Any]) -> int:
-    return FUNCTIONS.index(head["function_verdict"])
 
 
 def worst_checks(column: Column) -> dict[str, Mapping[str, Any]]:

@@ -5,15 +5,15 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from django.urls import reverse
 from django.utils.translation import gettext as _
 
 from loops.entries import CableEntry, LoopEntry
 from loops.models import Loop
-from loops.picks import facts_by_name, find_cables, find_terminals
+from loops.picks import facts_by_name, suggestions
 from loops.selectors import areas_of
 from loops.services.studies import BUILT_IN, NONE, Changes, Field
-from registry.models import Basis, Terminals, User
+from loops.views.editor_form import as_lists, pick_attributes
+from registry.models import Basis, User
 from registry.views.forms import SELECT_LIMIT, field_dict
 
 QUANTITY = {"length_m": CableEntry, "load_ohm": LoopEntry, "safe_voltage_max_v": LoopEntry}
@@ -102,8 +102,7 @@ def shown_field(
         base["attrs"] = dict(base["attrs"]) | {"hx-target": f"#{shown['id']}-read"}
         return base | {"help": "", "unit_hint": ""}
     if one.name in ("terminals", "cable_type"):
-        what = one.side or "cable"
-        shown["attrs"] = {"list": f"options-{what}", "data-pick": reverse("loop_pick", args=[what])}
+        shown["attrs"] = pick_attributes(one.side)
         shown |= {"facts": facts.get(value, ""), "has_facts": True}
         if one.name == "cable_type" and one.now:
             shown["help"] = _("A hyphen (-) stands for an unknown cable: default values.")
@@ -124,9 +123,4 @@ def shown_field(
 
 def data_lists(user: User) -> list[tuple[str, list[tuple[str, str]]]]:
     """Suggestions for browsers without scripts: the beginning of the register."""
-    found = [
-        (f"options-{side}", find_terminals(user, side, "", SELECT_LIMIT))
-        for side in (Terminals.Side.SOURCE.value, Terminals.Side.DEVICE.value)
-    ]
-    found.append(("options-cable", find_cables("", SELECT_LIMIT)))
-    return [(name, [(pick.name, f"{pick.name}: {pick.facts}") for pick in picks]) for name, picks in found]
+    return as_lists(suggestions(user, SELECT_LIMIT))
