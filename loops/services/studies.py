@@ -21,7 +21,7 @@ from loops.selectors import record_names
 from loops.services.loops import newest, save_loop
 from loops.services.preview import draft_snapshot
 from loops.services.refusals import WorkflowRefused
-from loops.services.suitability.drafts import REASON
+from loops.services.suitability.drafts import require_reason
 from loops.services.tables import in_force, tables_of
 from loops.services.verification import documents, judge_by, summary, today_at
 from registry import access
@@ -246,8 +246,7 @@ def turn_into_draft(loop: Loop, changes: Changes, author: Author, *, opened_vers
     Raises what save_loop raises, EntryRefused without a reason, WorkflowRefused where a change is none of the loop.
     """
     access.require(author.user, "loop.edit", loop.site)
-    if not author.reason.strip():
-        raise EntryRefused({"reason": [str(REASON)]})
+    require_reason(author)
     if not changes:
         raise WorkflowRefused(_("Nothing is changed in this column."))
     if RULES & set(changes):

@@ -26,6 +26,12 @@ from registry.services.records import Author, EntryRefused, StaleRecord, lock, r
 REASON = gettext_lazy("Say why in a few words: it stands in the history of the loop and in the notice.")
 
 
+def require_reason(author: Author) -> None:
+    """Raise EntryRefused where the author gives no reason."""
+    if not author.reason.strip():
+        raise EntryRefused({"reason": [str(REASON)]})
+
+
 def text_with(loop: Loop, position: Position, candidate: Candidate) -> dict[str, Any]:
     """The nested text of a loop as it is stored, with a candidate in the position; a new part has no day of making yet.
 
@@ -63,8 +69,7 @@ def send_to_engineer(found: Answer, author: Author, *, opened_version: int | Non
     Raises EntryRefused without a reason, WorkflowRefused, StaleRecord, PermissionDenied; then nothing is saved.
     """
     access.require(author.user, "loop.propose", found.position.loop.site)
-    if not author.reason.strip():
-        raise EntryRefused({"reason": [str(REASON)]})
+    require_reason(author)
     if found.word is Word.DOES_NOT:
         raise WorkflowRefused(_("It does not suit, so no draft is made of it."))
     with recorded():
@@ -104,8 +109,7 @@ def draft_all(pairs: Iterable[tuple[Position, Candidate]], author: Author) -> li
 
     Every one goes the way of a save and has still to be approved. Raises EntryRefused without a reason.
     """
-    if not author.reason.strip():
-        raise EntryRefused({"reason": [str(REASON)]})
+    require_reason(author)
     made = []
     for position, candidate in pairs:
         try:

@@ -12,7 +12,7 @@ from loops.models import Remark
 from loops.services.preview import unsaved
 from loops.services.reviews import remark
 from loops.services.suitability.answers import Answer, Word
-from loops.services.suitability.drafts import REASON, tell_designers
+from loops.services.suitability.drafts import require_reason, tell_designers
 from loops.services.suitability.positions import TYPED, Candidate, Position
 from registry import access
 from registry.entries import CertificateEntry, EquipmentEntry
@@ -20,7 +20,7 @@ from registry.models import Certificate, Equipment, PermittedRow, TemperatureRow
 from registry.parameters import parameter_of
 from registry.reading import join, read_entry
 from registry.services.changes import recorded
-from registry.services.records import Author, EntryRefused
+from registry.services.records import Author
 
 CERTIFICATE = "paper"
 """Where the text of the certificate stands beside that of the item."""
@@ -95,8 +95,7 @@ def send_typed(found: Answer, author: Author) -> Remark:
     """
     loop, candidate = found.position.loop, found.candidate
     access.require(author.user, "loop.propose", loop.site)
-    if not author.reason.strip():
-        raise EntryRefused({"reason": [str(REASON)]})
+    require_reason(author)
     lines = [
         f"{candidate.name} {WORDS[found.word]} in place of {found.position.standing.name} by its nameplate. "
         f"{found.why[0] if found.why else ''}".strip(),
