@@ -22,6 +22,7 @@ from loops.services.suitability.positions import Plant, Position
 from loops.services.suitability.proposals import source_parts
 from loops.services.suitability.purpose import same_use
 from loops.services.suitability.ranking import Ranked, best_of_each, candidates_for, ranked, with_cures
+from loops.services.suitability.screen import Code
 from loops.services.suitability.spots import Part
 from loops.services.verification import judge_by, summary
 from loops.views.requests import person
@@ -196,20 +197,20 @@ def shown_candidate(item: Ranked, more: int, position: Position) -> dict[str, An
 
 
 SCREENED = {
-    1: gettext_lazy("level, group, class, certificate or ambient"),
-    2: gettext_lazy("voltage"),
-    3: gettext_lazy("current"),
-    4: gettext_lazy("power"),
-    5: gettext_lazy("capacitance or inductance"),
-    6: gettext_lazy("earthing"),
-    7: gettext_lazy("cable type"),
+    Code.PLACE: gettext_lazy("level, group, class, certificate or ambient"),
+    Code.VOLTAGE: gettext_lazy("voltage"),
+    Code.CURRENT: gettext_lazy("current"),
+    Code.POWER: gettext_lazy("power"),
+    Code.STORAGE: gettext_lazy("capacitance or inductance"),
+    Code.EARTHING: gettext_lazy("earthing"),
+    Code.CABLE: gettext_lazy("cable type"),
 }
 
 
 def reason_of(item: Ranked) -> str:
     """In few words why a candidate is not in the first group; all of it is told where it is looked at."""
     if item.rejected:
-        return _("Fails: %s.") % SCREENED[int(item.rejected)]
+        return _("Fails: %s.") % SCREENED[item.rejected]
     if item.word is Word.SUITS:
         return ""
     if item.verdict.value != "complies":
