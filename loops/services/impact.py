@@ -141,7 +141,7 @@ def run_impact(work: Work, progress: Progress) -> Outcome:
             changed = changed_record(kind, record, asked["values"])
             proposals[kind, key] = Proposal(changed, snapshot(changed))
     except EntryRefused as refused:
-        raise WorkRefused(" ".join(text for texts in refused.errors.values() for text in texts)) from refused
+        raise WorkRefused(" ".join(refused.messages)) from refused
     except TableError as refused:
         raise WorkRefused(str(refused)) from refused
     loops = loops_for(kind, key, user)

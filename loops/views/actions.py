@@ -32,7 +32,7 @@ def step(request: HttpRequest, pk: int, act: Callable[[int, int], object], done:
     except PermissionDenied as error:
         refusal, status = str(error) or "You may not do this.", 403
     except EntryRefused as error:
-        refusal, status = " ".join(message for found in error.errors.values() for message in found), 400
+        refusal, status = " ".join(error.messages), 400
     else:
         messages.success(request, done.format(loop.tag))
         return redirect("loop", pk=loop.pk)

@@ -27,7 +27,7 @@ from loops.services.tables import TableError, read_bytes
 from loops.views.requests import person, typed
 from loops.views.suits import suits_crumbs
 from registry import access
-from registry.exchange.csv_xlsx import table, write_csv, write_xlsx
+from registry.exchange.csv_xlsx import table, write_table
 from registry.models import Work, WorkState
 from registry.querysets import search_text
 from registry.selectors import record_text
@@ -215,5 +215,5 @@ def export(request: HttpRequest, pk: int, suffix: str) -> HttpResponse:
         "limiting": _("what limits it then"),
     }
     content = table(list(names.values()), [[row[name] for name in names] for row in work.result["rows"]])
-    data = write_csv(content) if suffix == "csv" else write_xlsx(content, _("impact"))
+    data = write_table(content, suffix, _("impact"))
     return attached(data, f"impact-{work.pk}.{suffix}", TABLE_TYPES[suffix])

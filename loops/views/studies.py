@@ -77,7 +77,7 @@ def receive(request: HttpRequest, loop: Loop, study: Study | None) -> HttpRespon
     except PermissionDenied as refused:
         return show(request, loop, study, columns, refusal=str(refused), status=403)
     except EntryRefused as refused:
-        text = " ".join(message for rows in refused.errors.values() for message in rows)
+        text = " ".join(refused.messages)
         return show(request, loop, study, columns, refusal=text, status=400)
     return show(request, loop, study, columns)
 

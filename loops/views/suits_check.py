@@ -60,7 +60,7 @@ def check(request: HttpRequest, pk: int, member_pk: int, way: str) -> HttpRespon
     except PermissionDenied as refused:
         return show(request, found, str(refused), status=403)
     except EntryRefused as refused:
-        text = " ".join(message for rows in refused.errors.values() for message in rows)
+        text = " ".join(refused.messages)
         return show(request, found, text, status=400)
     messages.success(
         request,

@@ -25,7 +25,7 @@ from loops.services.suitability.substitution import (
 from loops.views.requests import person, typed
 from loops.views.suits import suits_crumbs
 from registry import access
-from registry.exchange.csv_xlsx import Table, table, write_csv, write_xlsx
+from registry.exchange.csv_xlsx import Table, table, write_table
 from registry.models import Equipment, Work, WorkState
 from registry.querysets import search_text
 from registry.services import works
@@ -194,7 +194,7 @@ def export(request: HttpRequest, pk: int, suffix: str) -> HttpResponse:
     if suffix not in TABLE_TYPES or work.state != WorkState.DONE:
         raise Http404
     content = matrix_table(work.result)
-    data = write_csv(content) if suffix == "csv" else write_xlsx(content, _("substitution"))
+    data = write_table(content, suffix, _("substitution"))
     return attached(data, f"substitution-{work.pk}.{suffix}", TABLE_TYPES[suffix])
 
 

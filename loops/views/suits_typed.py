@@ -67,7 +67,7 @@ def typed_item(request: HttpRequest, pk: int, member_pk: int) -> HttpResponse:
     except (WorkflowRefused, PermissionDenied) as refused:
         return show(request, position, data, {}, context | {"refusal": str(refused)}, status=409)
     except EntryRefused as refused:
-        text = " ".join(message for rows in refused.errors.values() for message in rows)
+        text = " ".join(refused.messages)
         return show(request, position, data, {}, context | {"refusal": text}, status=400)
     messages.success(request, _("The designers were asked: the values stand as a remark on the loop."))
     return redirect("loop", pk=position.loop.pk)

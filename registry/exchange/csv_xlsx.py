@@ -213,6 +213,11 @@ def _from_workbook(content: bytes, sheet: str) -> Table:
     return _checked(((number, cells) for number, cells in answer["rows"]), answer["notes"])
 
 
+def write_table(content: Table, suffix: str, sheet: str) -> bytes:
+    """The table in the format that a file with the suffix has: "csv", else XLSX with one sheet of this name."""
+    return write_csv(content) if suffix == "csv" else write_xlsx(content, sheet)
+
+
 def write_xlsx(
     content: Table, sheet: str, choices: Mapping[str, Sequence[str]] | None = None, spare_rows: int = 0
 ) -> bytes:

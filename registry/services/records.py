@@ -41,6 +41,11 @@ class EntryRefused(Exception):
         self.errors = dict(errors)
         super().__init__("; ".join(f"{path}: {' '.join(messages)}" for path, messages in self.errors.items()))
 
+    @property
+    def messages(self) -> list[str]:
+        """The messages without their paths, for where no field is shown that they belong to."""
+        return [message for messages in self.errors.values() for message in messages]
+
 
 class StaleRecord(Exception):
     """Somebody else saved the record since it was opened; `record` is how it stands now."""

@@ -18,7 +18,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from registry import access
 from registry.asking import Asked
-from registry.exchange.csv_xlsx import MAX_BYTES, write_csv, write_xlsx
+from registry.exchange.csv_xlsx import MAX_BYTES, write_table
 from registry.models import Origin, User
 from registry.printing import PRINTERS, Printed, PrintRefused, require_short
 from registry.services.imports import KINDS, Report, TableError, export_file, import_file, template_file
@@ -72,7 +72,7 @@ def export_seen(request: HttpRequest, kind: KindPage, suffix: str) -> HttpRespon
         seen = seen_table(kind, user, asked, columns)
         if suffix in PRINTERS:
             return PRINTERS[suffix](Printed(kind.title, tuple(asked.in_words()), seen, user, timezone.now()))
-        return write_csv(seen) if suffix == "csv" else write_xlsx(seen, kind.plural[:31])
+        return write_table(seen, suffix, kind.plural[:31])
 
     try:
         return exported(request, kind, suffix, f"{kind.path.replace('/', '-')}-seen", content)

@@ -65,7 +65,7 @@ def new_view(request: HttpRequest, kind: str) -> HttpResponse:
             view = save_view(user, kind, site, request.POST.get("name", ""), query)
             messages.success(request, f"Saved: everybody at {site.code} finds the view “{view}” on this list.")
     except EntryRefused as refused:
-        for text in (text for texts in refused.errors.values() for text in texts):
+        for text in refused.messages:
             messages.error(request, f"The view is not saved. {text}")
         return back_to(page, asked.query())
     return HttpResponseRedirect(view_url(view))
@@ -111,9 +111,7 @@ def view_page(request: HttpRequest, pk: int) -> HttpResponse:
             messages.success(request, f"The view is called “{view}” now.")
             return HttpResponseRedirect(view_url(view))
         except EntryRefused as refused:
-            errors = [
-                {"id": "f-name", "label": "Name", "text": text} for texts in refused.errors.values() for text in texts
-            ]
+            errors = [{"id": "f-name", "label": "Name", "text": text} for text in refused.messages]
             view.refresh_from_db()
     context: dict[str, Any] = {
         "section": page.section,

@@ -17,7 +17,7 @@ from loops.services.suitability.ranking import candidates_for, ranked
 from loops.services.suitability.substitution import SUBSTITUTION, run_substitution
 from loops.views.suits_sources import read_question
 from loops.views.suits_substitution import matrix_table
-from registry.exchange.csv_xlsx import write_csv, write_xlsx
+from registry.exchange.csv_xlsx import write_table
 from registry.models import Equipment, User, Work
 from registry.services.works import Progress, WorkRefused
 
@@ -122,7 +122,7 @@ class Command(BaseCommand):
         if output.suffix not in (".csv", ".xlsx"):
             raise CommandError("Name the file with .csv or .xlsx at its end.")
         content = matrix_table(outcome.result)
-        output.write_bytes(write_csv(content) if output.suffix == ".csv" else write_xlsx(content, "substitution"))
+        output.write_bytes(write_table(content, output.suffix.removeprefix("."), "substitution"))
         self.stdout.write(f"{outcome.words} {output}")
 
     def sources(self, user: User, options: dict[str, Any]) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -116,7 +116,7 @@ def draft_all(pairs: Iterable[tuple[Position, Candidate]], author: Author) -> li
             loop = put_in_place(position, candidate, author, opened_version=position.loop.version)
             made.append(Made(loop))
         except EntryRefused as refused:
-            made.append(Made(position.loop, " ".join(messages_of(refused.errors))))
+            made.append(Made(position.loop, " ".join(refused.messages)))
         except (WorkflowRefused, PermissionDenied, StaleRecord) as refused:
             made.append(Made(position.loop, str(refused)))
     return made
@@ -133,8 +133,3 @@ def tell_of_drafts(made: Sequence[Made], author: Author) -> None:
             len(done),
         ) % {"count": len(done), "tags": tags, "reason": author.reason}
         tell_designers(done, author.user, subject, f"{reverse('loop_list')}?state=draft")
-
-
-def messages_of(errors: Mapping[str, Sequence[str]]) -> list[str]:
-    """The messages of a refused save."""
-    return [message for messages in errors.values() for message in messages]

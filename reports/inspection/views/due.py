@@ -20,7 +20,7 @@ from loops import selectors
 from loops.views.kind import own_areas, own_sites
 from loops.views.requests import person
 from registry import access
-from registry.exchange.csv_xlsx import Table, table, write_csv, write_xlsx
+from registry.exchange.csv_xlsx import Table, table, write_table
 from registry.models import User
 from registry.printing import PRINTERS, Printed, PrintRefused, require_short
 from registry.querysets import search_text
@@ -145,7 +145,7 @@ def export(request: HttpRequest, suffix: str) -> HttpResponse:
         words = tuple(f"{field['label']}: {chosen(field)}" for field in fields(user, asked) if field["value"])
         data = PRINTERS[suffix](Printed(str(_("Inspections due")), words, content, user, timezone.now()))
     else:
-        data = write_csv(content) if suffix == "csv" else write_xlsx(content, "inspections")
+        data = write_table(content, suffix, "inspections")
     return attached(data, f"inspections.{suffix}", TYPES[suffix])
 
 
