@@ -6,6 +6,8 @@ as ``asset:<name>``. The same input with the same date gives the same bytes.
 
 from __future__ import annotations
 
+import contextlib
+import ctypes
 import datetime as dt
 import hashlib
 import io
@@ -25,6 +27,10 @@ SCHEME = "asset"
 MEDIA_TYPES = {"svg": "image/svg+xml", "png": "image/png"}
 
 
+# Python unloads these at its end, when what they gave out may still have to be let go: held here, they stay until then.
+for _library in ("libgobject-2.0.so.0", "libpango-1.0.so.0", "libpangoft2-1.0.so.0", "libfontconfig.so.1"):
+    with contextlib.suppress(OSError):
+        ctypes.CDLL(_library)
 VARIANT = "pdf/a-3a"
 # PDF/UA-1 (ISO 14289-1, clause 5) with the description of its schema that PDF/A-3 (ISO 19005-3, 6.6.2.3) asks for.
 ACCESSIBLE = b"""<rdf:Description rdf:about="" xmlns:pdfuaid="http://www.aiim.org/pdfua/ns/id/" pdfuaid:part="1"/>

@@ -59,6 +59,11 @@ def file_answer(row: Attachment, *, shown: bool = False) -> HttpResponse:
         return HttpResponse(f"{row.name}: {error}", status=500, content_type="text/plain; charset=utf-8")
     response = HttpResponse(content, content_type=row.media_type)
     response["Content-Disposition"] = content_disposition_header(not shown, row.name) or "attachment"
+    return kept_apart(response)
+
+
+def kept_apart(response: HttpResponse) -> HttpResponse:
+    """A file as an answer: of the type that it says, without rights in the browser, kept by nobody on the way."""
     response["X-Content-Type-Options"] = "nosniff"
     response["Content-Security-Policy"] = "default-src 'none'; frame-ancestors 'none'; sandbox"
     response["Cache-Control"] = "private, no-store"

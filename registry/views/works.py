@@ -13,6 +13,7 @@ from django.views.decorators.http import require_POST, require_safe
 
 from registry.models import User, Work
 from registry.services import works as service
+from registry.views.files import kept_apart
 
 PAGE_SIZE = 50
 
@@ -69,6 +70,4 @@ def work_file(request: HttpRequest, pk: int) -> HttpResponse:
         return render(request, "registry/work.html", context, status=500)
     answer = HttpResponse(content, content_type=work.media_type)
     answer["Content-Disposition"] = content_disposition_header(True, work.file_name) or "attachment"
-    answer["X-Content-Type-Options"] = "nosniff"
-    answer["Cache-Control"] = "private, no-store"
-    return answer
+    return kept_apart(answer)
