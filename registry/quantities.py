@@ -344,6 +344,11 @@ def write(value: Decimal, kind: Kind) -> str:
     """
     if not value.is_finite():
         raise ValueError(f"A quantity is finite, not {value}.")
+    return _write(value, kind)
+
+
+@lru_cache(maxsize=16384)
+def _write(value: Decimal, kind: Kind) -> str:
     steps = _STEPS[kind]
     if not value:
         return f"0 {_ZEROUNITS.get(kind, steps[-1][1])}"

@@ -63,17 +63,20 @@ def quantities(record: models.Model, sections: Iterable[str], only_known: bool =
     return [item for item in found if item["state"] != "unknown"] if only_known else found
 
 
+def first_looked_for(*columns: str) -> tuple[Parameter, ...]:
+    return tuple(item for item in PARAMETERS if item.model is Terminals and item.column in columns)
+
+
+GIVEN, TAKEN = first_looked_for("uo_v", "io_a", "po_w"), first_looked_for("ui_v", "ii_a", "pi_w")
+
+
 def short_parameters(terminals: Terminals) -> str:
     """The values one looks for first, in one line: "Uo 28 V · Io 93 mA · Po 0.65 W"."""
     if terminals.simple_kind:
         known = [f"{item['label']} {item['value']}" for item in quantities(terminals, ["device"], only_known=True)]
         return " · ".join([terminals.get_simple_kind_display().lower(), *known])
-    columns = ("uo_v", "io_a", "po_w") if terminals.side == Terminals.Side.SOURCE else ("ui_v", "ii_a", "pi_w")
-    found = []
-    for parameter in PARAMETERS:
-        if parameter.model is Terminals and parameter.column in columns:
-            found.append(f"{parameter.symbol} {quantity(terminals, parameter)['value']}")
-    return " · ".join(found)
+    first = GIVEN if terminals.side == Terminals.Side.SOURCE else TAKEN
+    return " · ".join(f"{item.symbol} {quantity(terminals, item)['value']}" for item in first)
 
 
 def terminals_sections(terminals: Terminals) -> list[dict[str, Any]]:

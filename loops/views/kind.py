@@ -6,7 +6,6 @@ from typing import Any
 
 from django.db.models import Case, IntegerField, Q, Value, When
 from django.template.defaultfilters import truncatechars
-from django.urls import reverse
 
 from loops import selectors
 from loops.check_names import CHECK_NAMES
@@ -16,7 +15,7 @@ from registry import access
 from registry.fields import QuantityField
 from registry.filters import Choice, Choices, Contains, Days, Measure, Ranges, quantity_reader, share
 from registry.models import Site, User
-from registry.views.pages import ARCHIVED, CHANGED, Column, KindPage, fixed, same, text
+from registry.views.pages import ARCHIVED, CHANGED, Column, KindPage, fixed, same, text, url_of
 
 RANK = Case(
     *(When(verification__verdict=verdict, then=Value(index)) for index, verdict in enumerate(PRECEDENCE)),
@@ -29,7 +28,7 @@ RANK = Case(
 
 
 def tag(loop: Loop) -> dict[str, Any]:
-    return text(loop.tag, url=reverse("loop", args=[loop.pk]), note=loop.site.code)
+    return text(loop.tag, url=url_of("loop", loop.pk), note=loop.site.code)
 
 
 def verdict(loop: Loop) -> dict[str, Any]:

@@ -8,7 +8,6 @@ from decimal import Decimal
 from typing import Any
 
 from django.db.models import QuerySet
-from django.urls import reverse
 from django.utils.translation import gettext as _
 
 from loops.models import CableRun, LoopState, LoopVerdict, Member
@@ -21,7 +20,7 @@ from registry.models import EquipmentKind, User
 from registry.parameters import shown
 from registry.quantities import Kind
 from registry.showing import day, status_state
-from registry.views.pages import Column, KindPage, fixed, same, text
+from registry.views.pages import Column, KindPage, fixed, same, text, url_of
 
 LOOP = "circuit__loop"
 
@@ -40,7 +39,7 @@ def parts_seen(model: type[CableRun] | type[Member]) -> Any:
 
 def part_tag(part: CableRun | Member) -> dict[str, Any]:
     loop = part.circuit.loop
-    return text(part.tag, url=reverse("loop", args=[loop.pk]), note=loop.tag)
+    return text(part.tag, url=url_of("loop", loop.pk), note=loop.tag)
 
 
 def loop_state(part: CableRun | Member) -> dict[str, Any]:

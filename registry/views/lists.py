@@ -122,6 +122,9 @@ def counted(kind: KindPage, user: User, asked: Asked) -> tuple[dict[str, int] | 
     if kind.tabs and counts is not None:
         chosen = asked.typed.get(kind.tabs.name, "")
         return counts, counts.get(chosen, 0) if chosen else sum(counts.values()), most
+    if kind.tabs and most is not None and not asked.typed.get(kind.tabs.name):
+        # The tabs together hold more than are counted, and no tab is chosen.
+        return None, most + 1, most
     return None, number_of(found_records(kind, user, asked), most), most
 
 

@@ -5,10 +5,11 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import Any
 
 from django.db.models import Model, Q, QuerySet
-from django.urls import reverse
+from django.urls import get_script_prefix, reverse
 from django.utils import timezone
 
 from registry import access, querysets
@@ -91,7 +92,7 @@ class KindPage:
 
     @property
     def list_url(self) -> str:
-        return reverse(f"{self.kind}_list")
+        return plain_url(f"{self.kind}_list", get_script_prefix())
 
     @property
     def new_url(self) -> str:
@@ -145,7 +146,22 @@ def text(shown: Any, **more: Any) -> dict[str, Any]:
 def titled(record: Record, title: str, note: str) -> dict[str, Any]:
     """The cell that leads to a record: what it is called, and a note below."""
     state = "archived" if record.is_archived else ""
-    return text(title, url=reverse(record.record_kind, args=[record.pk]), note=note, state=state)
+    return text(title, url=url_of(record.record_kind, record.pk), note=note, state=state)
+
+
+def url_of(name: str, key: int) -> str:
+    """The address of one record of many; that of the first is asked of the table of addresses, the others are alike."""
+    return pattern_of(name, get_script_prefix()).replace("/0/", f"/{key}/")
+
+
+@lru_cache(maxsize=64)
+def plain_url(name: str, prefix: str) -> str:
+    return reverse(name)
+
+
+@lru_cache(maxsize=64)
+def pattern_of(name: str, prefix: str) -> str:
+    return reverse(name, args=[0])
 
 
 def measured(column: str) -> Callable[[Any], dict[str, Any]]:
