@@ -149,9 +149,15 @@ def read_time_zone(text: str) -> str:
     return text
 
 
+LANGUAGES = ("en", "de")
+"""Those that the program comes with; a language code may add a country."""
+
+
 def read_language(text: str) -> str:
     if not re.fullmatch(r"[a-z]{2,3}(-[a-z0-9]{2,8})*", text):
         raise Fault(f"\u201c{text}\u201d is not a language code in small letters", "en-gb")
+    if text.partition("-")[0] not in LANGUAGES:
+        raise Fault(f"\u201c{text}\u201d is no language of this program ({' or '.join(LANGUAGES)})", "en")
     return text
 
 

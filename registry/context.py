@@ -10,8 +10,9 @@ from django.http import HttpRequest
 from registry import access
 from registry.models import User
 from registry.services.notices import unread_count
+from registry.words import lazily as _
 
-CAUTION = (
+CAUTION = _(
     "This result is an aid to a competent person. "
     "Local codes, the certificates themselves and licensed practice decide."
 )

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 
 from django.db import models
+from django.utils.formats import date_format
 
 from registry.fields import QuantityField
 from registry.models import Certificate, CertificateStatus, PermittedRow, TemperatureRow, Terminals
@@ -130,8 +131,8 @@ def span(days: int) -> str:
 
 
 def day(value: dt.date) -> str:
-    """A date as pages write it: 3 Mar 2027."""
-    return f"{value.day} {value:%b %Y}"
+    """A date as pages write it: 3 Mar 2027, or as the language has it."""
+    return date_format(value, "DATE_FORMAT")
 
 
 def end_words(certificate: Certificate, today: dt.date) -> str:

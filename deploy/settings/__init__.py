@@ -51,6 +51,7 @@ MIDDLEWARE = [
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "registry.language.LanguageMiddleware",
     "django.contrib.auth.middleware.LoginRequiredMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "allauth.account.middleware.AccountMiddleware",
@@ -69,6 +70,7 @@ TEMPLATES = [
         "DIRS": [BASE_DIR / "templates"],
         "APP_DIRS": True,
         "OPTIONS": {
+            "builtins": ["django.templatetags.i18n"],
             "context_processors": [
                 "django.template.context_processors.request",
                 "django.contrib.auth.context_processors.auth",
@@ -175,6 +177,9 @@ MFA_TOTP_ISSUER = "Unlit"
 MFA_TOTP_TOLERANCE = 1
 
 LANGUAGE_CODE = ENVIRONMENT.language_code
+LANGUAGES = [("en", "English"), ("de", "Deutsch")]
+LOCALE_PATHS = [BASE_DIR / "templates" / "locale"]
+FORMAT_MODULE_PATH = ["deploy.formats"]
 TIME_ZONE = ENVIRONMENT.time_zone
 USE_I18N = True
 USE_TZ = True

@@ -21,6 +21,7 @@ SETTING_UP = frozenset(
         "account_logout",
         "account_login",
         "account_reauthenticate",
+        "language",
         "mfa_index",
         "mfa_list_webauthn",
         "mfa_activate_totp",

@@ -40,5 +40,6 @@ urlpatterns = [
     path("account/passkeys/add/", passkeys.add_webauthn, name="mfa_add_webauthn"),
     path("account/passkeys/<int:pk>/name/", passkeys.edit_webauthn, name="mfa_edit_webauthn"),
     path("account/passkeys/<int:pk>/remove/", passkeys.remove_webauthn, name="mfa_remove_webauthn"),
+    path("account/language/", views.choose_language, name="language"),
     path("account/sessions/end/", views.end, name="sessions_end"),
 ]

@@ -8,15 +8,18 @@ from collections.abc import Callable
 from allauth.mfa.models import Authenticator
 from allauth.socialaccount.providers.oauth2.client import OAuth2Error
 from allauth.socialaccount.providers.openid_connect import views as openid
+from django.conf import settings
 from django.contrib import messages
 from django.contrib.auth.decorators import login_not_required
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.utils import translation
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_POST, require_safe
 from requests import RequestException
 
+from registry.language import language_of
 from registry.login.directories import refused
 from registry.models import User
 from registry.reading import read_key
@@ -80,6 +83,7 @@ def account(request: HttpRequest) -> HttpResponse:
             "has_factor": has_factor(user),
             "app": next(iter(by_type[Authenticator.Type.TOTP]), None),
             "passkeys": by_type[Authenticator.Type.WEBAUTHN],
+            "languages": settings.LANGUAGES,
             "codes": codes,
             "codes_left": codes_left(codes[0]) if codes else 0,
             "sessions": [
@@ -96,6 +100,21 @@ def codes_left(codes: Authenticator) -> int | None:
         return len(codes.wrap().get_unused_codes())
     except Unreadable:
         return None
+
+
+@require_POST
+def choose_language(request: HttpRequest) -> HttpResponse:
+    """Choose the language of one's pages; without one the browser decides."""
+    user: User = request.user  # type: ignore[assignment]
+    chosen = request.POST.get("language", "")
+    if chosen and chosen not in dict(settings.LANGUAGES):
+        messages.error(request, _("Choose one of the languages in the list."))
+        return redirect("mfa_index")
+    user.language = chosen
+    user.save(update_fields=["language"])
+    translation.activate(language_of(request))
+    messages.success(request, _("The language is chosen."))
+    return redirect("mfa_index")
 
 
 @require_POST

@@ -8,6 +8,8 @@ class User(AbstractUser):
     """A person who logs in. Deactivated when they leave, never deleted: what they signed keeps their name."""
 
     full_name = models.CharField("printed name", max_length=120, blank=True)
+    language = models.CharField(max_length=8, blank=True)
+    """One of settings.LANGUAGES; empty for the one that the browser asks for."""
 
     class Meta:
         ordering = ["username"]

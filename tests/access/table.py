@@ -127,6 +127,7 @@ TABLE: dict[str, Row | Open | Own] = {
         Own(FACTORS),
     ),
     "sessions_end": Own("tests/registry/login/test_log_in.py"),
+    "language": Own("tests/registry/test_language.py"),
     "password_change": Row(get=PEOPLE, post=PEOPLE, put=PEOPLE, body="own_password"),
     # ----------------------------------------------------------------------------------------------------------- loops
     "home": Row(get=PEOPLE),

@@ -1,0 +1,5 @@
+"""03.03.2027, 14:05."""
+
+DATE_FORMAT = "d.m.Y"
+TIME_FORMAT = "H:i"
+YEAR_MONTH_FORMAT = "M Y"

@@ -1,0 +1,5 @@
+"""3 Mar 2027, 14:05."""
+
+DATE_FORMAT = "j M Y"
+TIME_FORMAT = "H:i"
+YEAR_MONTH_FORMAT = "M Y"

@@ -1,0 +1,118 @@
+"""Sentences that are stored, and said in the language of who reads them.
+
+What is stored (verdicts, the change log, notices) is English always: its digest does not depend on who made it. Here is
+the way back: a stored text is laid beside the sentences that the program can have stored, and the one that fits is said
+in the language that holds, with the operands of the stored one. A text that nothing fits stays as it is: what a person
+typed, and what is not translated.
+"""
+
+from __future__ import annotations
+
+import re
+from functools import lru_cache
+from typing import NamedTuple
+
+from django.utils.formats import get_format
+from django.utils.translation import get_language, pgettext
+
+CONTEXT = "stored"
+OPERAND = re.compile(r"\{(\w+)(:q)?\}")
+QUANTITY = r"[+-]?\d+(?:\.\d+)?(?:E[+-]?\d+)? [A-Za-z]\S*?"
+POINT = re.compile(r"(?<=\d)\.(?=\d)")
+LONGEST = 4000
+"""A longer text is no sentence of the program, and is not laid beside any."""
+
+
+class Sentence(NamedTuple):
+    """One sentence with its operands: `{0}` is any text, `{0:q}` a quantity."""
+
+    text: str
+    pattern: re.Pattern[str]
+    anchor: str
+    """Its longest piece without operands, looked for first because that is quick."""
+    literal: int
+    """How many characters of it are no operand: of two that fit, the one that says more is meant."""
+
+
+SENTENCES: dict[str, Sentence] = {}
+
+
+def kept(context: str, text: str) -> str:
+    """Tell of a sentence that is stored. Modules import it as `pgettext`, the name that the gathering of messages
+    looks for, hence the context."""
+    assert context == CONTEXT
+    pieces = OPERAND.split(text)
+    pattern, literals, seen = "", pieces[::3], set()
+    for literal, name, quantity in zip(literals, [*pieces[1::3], None], [*pieces[2::3], None], strict=True):
+        pattern += re.escape(literal)
+        if name is None:
+            continue
+        held = QUANTITY if quantity else ".*?"
+        pattern += f"(?P=o{name})" if name in seen else f"(?P<o{name}>{held})"
+        seen.add(name)
+    SENTENCES[text] = Sentence(
+        text, re.compile(pattern, re.DOTALL), max(literals, key=len), sum(len(literal) for literal in literals)
+    )
+    return text
+
+
+def said(text: str) -> str:
+    """A stored text in the language that holds: sentence for sentence, numbers in its form.
+
+    >>> said("Nothing like this is stored.")
+    'Nothing like this is stored.'
+    """
+    language = get_language() or "en"
+    if not text or language.startswith("en") or len(text) > LONGEST:
+        return text
+    return _said(language, str(text))
+
+
+def figure(text: str) -> str:
+    """A stored quantity or number with the decimal mark of the language: "1.5 mH", in German "1,5 mH"."""
+    mark = get_format("DECIMAL_SEPARATOR")
+    return text if mark == "." else POINT.sub(mark, text)
+
+
+@lru_cache(maxsize=8192)
+def _said(language: str, text: str) -> str:
+    """`language` is that which holds; it is named because what is remembered differs by it."""
+    whole = _sentence(text)
+    if whole is not None:
+        return whole
+    for end in reversed([match.end() for match in re.finditer(r"[.;:]? ", text)]):
+        head = _sentence(text[:end].rstrip(" "))
+        if head is not None:
+            return f"{head} {_said(language, text[end:])}"
+    first = re.match(r".+?\. (?=\S)", text, re.DOTALL)
+    return first[0] + _said(language, text[first.end() :]) if first else text
+
+
+def _sentence(text: str) -> str | None:
+    """The text as one sentence, or None where none fits."""
+    fitting = [
+        (sentence.literal, sentence, match)
+        for sentence in SENTENCES.values()
+        if sentence.anchor in text and (match := sentence.pattern.fullmatch(text))
+    ]
+    if not fitting:
+        return None
+    _, best, match = max(fitting, key=lambda found: found[0])
+    translated = pgettext(CONTEXT, best.text)
+    return OPERAND.sub(lambda operand: _operand(match[f"o{operand[1]}"], bool(operand[2])), translated)
+
+
+def _operand(text: str, is_quantity: bool) -> str:
+    """An operand: a quantity, words of the program, a list of such, or a name, which stays."""
+    if is_quantity:
+        return figure(text)
+    told = _sentence(text)
+    if told is not None:
+        return told
+    for mark in (" and ", ", "):
+        parts = text.split(mark)
+        each = [_sentence(part) for part in parts]
+        if len(parts) > 1 and all(part is not None for part in each):
+            joint = pgettext(CONTEXT, mark) if mark in SENTENCES else mark
+            return joint.join(part for part in each if part is not None)
+    return text
