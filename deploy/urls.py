@@ -10,7 +10,12 @@ urlpatterns = [
     path("", include("reports.urls")),
     path("", include("reports.inspection.urls")),
     path("", include("reports.label_urls")),
+    path("api/v1/", include("registry.api.urls")),
     path("api/v1/", include("loops.api.urls")),
+    path("api/v1/", include("reports.api.urls")),
     path("api/v1/schema/", SpectacularAPIView.as_view(), name="schema"),
     path("api/v1/docs/", SpectacularSwaggerSplitView.as_view(url_name="schema"), name="api-docs"),
 ]
+
+handler404 = "registry.api.errors.not_found"
+handler500 = "registry.api.errors.went_wrong"

@@ -8,6 +8,7 @@ but signs nothing by virtue of that.
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 
 from django.core.exceptions import PermissionDenied
 from django.db.models import QuerySet
@@ -72,12 +73,51 @@ SIDES = {
 }
 
 
+BY_NO_TOKEN = frozenset({"loop.approve", "loop.return", "loop.review", "loop.withdraw", "loop.confirm", "site.people"})
+"""What a person does in person: no token does it, whatever its person may."""
+IN_PERSON = "A token may not do this: do it on the pages."
+
+
+@dataclass(frozen=True)
+class Narrowing:
+    """What a token leaves of what its person may: one site where `site_id` is set, only looking without `writes`."""
+
+    site_id: int | None
+    writes: bool
+
+    def leaves(self, action: str, site: Site | None) -> bool:
+        """Whether an action is left, as far as the token goes."""
+        if action in BY_NO_TOKEN or not (self.writes or action.endswith(".view")):
+            return False
+        return self.site_id is None or site is None or site.pk == self.site_id
+
+
+def narrow(user: User, narrowing: Narrowing) -> None:
+    """Let this object of a person do no more than a token may. To be called before anything is asked of it."""
+    user._narrowing = narrowing  # type: ignore[attr-defined]
+    user._roles_by_site = None  # type: ignore[attr-defined]
+
+
+def narrowing_of(user: User) -> Narrowing | None:
+    """What narrows a person; None for who came with a log-in of their own."""
+    return getattr(user, "_narrowing", None)
+
+
+def only_site(user: User) -> int | None:
+    """Key of the one site that a person is narrowed to."""
+    narrowing = narrowing_of(user)
+    return narrowing.site_id if narrowing else None
+
+
 def roles_of(user: User, site: Site | None = None) -> frozenset[Role]:
     """The roles of a person at one site, or at any site when `site` is None. Read once per request and person."""
     cached: dict[int, set[Role]] | None = getattr(user, "_roles_by_site", None)
     if cached is None:
         cached = {}
-        for site_id, role in Membership.objects.filter(user=user).values_list("site_id", "role"):
+        held = Membership.objects.filter(user=user)
+        if (only := only_site(user)) is not None:
+            held = held.filter(site=only)
+        for site_id, role in held.values_list("site_id", "role"):
             cached.setdefault(site_id, set()).add(Role(role))
         user._roles_by_site = cached  # type: ignore[attr-defined]
     if site is not None:
@@ -89,14 +129,22 @@ def may(user: User, action: str, site: Site | None = None) -> bool:
     """Whether `user` may do `action` (at `site`, where the action belongs to one)."""
     if not user.is_active:
         return False
+    narrowing = narrowing_of(user)
+    if narrowing is not None and not narrowing.leaves(action, site):
+        return False
     if user.is_superuser and action in SUPERUSER_MAY:
-        return True
+        shared = site is None and not action.endswith(".view")
+        if not (shared and only_site(user) is not None):
+            return True
     return bool(TABLE[action] & roles_of(user, site))
 
 
 def require(user: User, action: str, site: Site | None = None) -> None:
     """Raise PermissionDenied with a sentence that says who may."""
     if not may(user, action, site):
+        narrowing = narrowing_of(user)
+        if narrowing is not None and not narrowing.leaves(action, site):
+            raise PermissionDenied(IN_PERSON if action in BY_NO_TOKEN else "This token does not reach so far.")
         raise PermissionDenied(SIDES.get(action, "You are not a member of this site."))
 
 
@@ -112,6 +160,7 @@ def people_who_may(action: str, sites: Iterable[int] | None = None) -> QuerySet[
 def sites_of(user: User) -> list[int]:
     """Keys of the sites whose loops a person may see."""
     if user.is_superuser:
-        return list(Site.objects.values_list("pk", flat=True))
+        every = Site.objects.all() if (only := only_site(user)) is None else Site.objects.filter(pk=only)
+        return list(every.values_list("pk", flat=True))
     roles_of(user)
     return list(user._roles_by_site)  # type: ignore[attr-defined]

@@ -25,6 +25,7 @@ from registry.views import (
     searching,
     styles,
     taking,
+    tokens,
     works,
 )
 from registry.views.kinds import KINDS
@@ -93,5 +94,8 @@ urlpatterns = [
     path("people/new/", people.add, name="person_new"),
     path("people/<int:pk>/", people.edit, name="person"),
     path("people/<int:pk>/password/", people.set_password, name="person_password"),
+    path("account/tokens/", tokens.tokens, name="tokens"),
+    path("account/tokens/new/", tokens.new_token, name="token_new"),
+    path("account/tokens/<int:pk>/revoke/", tokens.revoke_token, name="token_revoke"),
     path("password/", people.own_password, name="password_change"),
 ]

@@ -232,18 +232,20 @@ DATA_UPLOAD_MAX_NUMBER_FIELDS = 5_000
 REST_FRAMEWORK = {
     "DEFAULT_AUTHENTICATION_CLASSES": [
         "registry.api.authentication.PasswordAuthentication",
+        "registry.api.authentication.TokenAuthentication",
         "rest_framework.authentication.SessionAuthentication",
     ],
     "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.IsAuthenticated"],
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
     "DEFAULT_PARSER_CLASSES": ["registry.api.parsers.StrictJSONParser"],
     "EXCEPTION_HANDLER": "registry.api.errors.problem_response",
-    "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
+    "DEFAULT_SCHEMA_CLASS": "registry.api.describing.Described",
 }
 SPECTACULAR_SETTINGS = {
     "TITLE": "Unlit",
     "VERSION": "1",
-    "OAS_VERSION": "3.1.1",
+    "OAS_VERSION": "3.1.0",
+    "POSTPROCESSING_HOOKS": ["registry.api.describing.strict_bodies"],
     "SWAGGER_UI_DIST": "SIDECAR",
     "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
     "SERVE_INCLUDE_SCHEMA": False,

@@ -2,21 +2,12 @@
 
 from rest_framework import serializers
 
+from loops.entries import LoopEntry
 from loops.models import LoopState, LoopVerdict
+from registry.api.shapes import shape_of
 
 VERDICTS = [str(value) for value in LoopVerdict.values]
 CHECK_VERDICTS = ["pass", "fail", "incomplete", "confirm", "not_applicable", "beyond_simple_rules"]
-MISSING_BODY = "Quantities are texts with a unit, for example 83 nF; a missing value is unknown."
-
-
-class ProblemShape(serializers.Serializer):
-    """Every refusal."""
-
-    code = serializers.CharField(help_text="A word for programs.")
-    message = serializers.CharField(help_text="A sentence for people.")
-    errors = serializers.DictField(  # type: ignore[assignment]
-        child=serializers.ListField(child=serializers.CharField()), help_text="Messages by dotted path, sources.0.Uo."
-    )
 
 
 class CaseShape(serializers.Serializer):
@@ -80,63 +71,15 @@ class LoopHeadShape(serializers.Serializer):
     archived = serializers.BooleanField()
     owner = serializers.CharField()
     changed_at = serializers.DateTimeField()
+    verification = serializers.IntegerField(allow_null=True, help_text="Key of the verification that holds now.")
     verdict = serializers.CharField(allow_null=True, help_text=", ".join(VERDICTS))
     function_verdict = serializers.CharField(allow_blank=True)
     limiting = serializers.CharField(allow_blank=True)
     least_margin = serializers.CharField(allow_null=True)
 
 
-class LoopPageShape(serializers.Serializer):
-    """One page of a list of loops."""
-
-    count = serializers.IntegerField()
-    page = serializers.IntegerField()
-    pages = serializers.IntegerField()
-    results = LoopHeadShape(many=True)
-
-
-class CircuitTextShape(serializers.Serializer):
-    """One circuit of a loop as text."""
-
-    id = serializers.IntegerField(required=False)
-    name = serializers.CharField()
-    interconnection = serializers.CharField(required=False)
-    fisco = serializers.BooleanField(required=False)
-    two_wise = serializers.BooleanField(required=False)
-    no_cable = serializers.BooleanField(
-        required=False,
-        help_text="True: the items stand together, without any cable.",
-    )
-    members = serializers.ListField(
-        child=serializers.DictField(), help_text="role (source, device, inline), tag, terminals, area, made_on"
-    )
-    cables = serializers.ListField(
-        child=serializers.DictField(),
-        help_text="tag, from_point, to_point, cable_type, length_m (text with unit), separation, role",
-    )
-    terminators = serializers.ListField(
-        child=serializers.DictField(),
-        required=False,
-        help_text="of a fieldbus circuit: tag (place), resistance_ohm, capacitance_f (text with unit)",
-    )
-
-
-class LoopTextShape(serializers.Serializer):
-    """A loop as the text that its form shows; other records by the names that people pick, or by their key."""
-
-    reason = serializers.CharField(required=False, write_only=True, help_text="Why it is changed; kept in the history.")
-    site = serializers.CharField(help_text="Code of the site.")
-    tag = serializers.CharField()
-    service = serializers.CharField(required=False)
-    drawing = serializers.CharField(required=False)
-    load_ohm = serializers.CharField(required=False, help_text="Text with unit, for example 250 ohm.")
-    safe_voltage_max_v = serializers.CharField(required=False, help_text="Text with unit, for example 250 V.")
-    notes = serializers.CharField(required=False)
-    circuits = CircuitTextShape(many=True)
-
-
 class LoopShape(LoopHeadShape):
     """One loop with its text, which may be sent back changed, and the results of its verdict."""
 
-    record = LoopTextShape()
+    record = shape_of(LoopEntry, "LoopText")()
     results = ResultShape(many=True)

@@ -12,9 +12,6 @@ from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from loops.api.requests import PreconditionFailed, UnlitAPIView, body_object, etag, matched_version
-from loops.api.serializers import ProblemShape
-from loops.api.views import BODY_REFUSALS, IF_MATCH, NOT_FOUND, REFUSALS
 from loops.services.refusals import WorkflowRefused
 from loops.services.suitability.answers import answer
 from loops.services.suitability.drafts import send_to_engineer
@@ -23,19 +20,20 @@ from loops.services.suitability.proposals import propose_sources
 from loops.services.suitability.ranking import candidates_for, ranked
 from loops.services.suitability.substitution import SUBSTITUTION, loops_with
 from loops.services.suitability.typed import read_typed
-from loops.views.requests import person
 from loops.views.suits import holds, plant_of, position_of
 from loops.views.suits_check import candidate_of
 from loops.views.suits_sources import read_question
 from registry import access
+from registry.api.describing import IF_MATCH
 from registry.api.errors import problem
+from registry.api.requests import UnlitAPIView, body_object, etag, matched_version, person
 from registry.models import Equipment, Origin
 from registry.querysets import search_text
 from registry.services import works
-from registry.services.records import Author, StaleRecord
+from registry.services.records import Author
 
 WORD = "suits, does_not_suit or cannot_say"
-CONFLICT = {409: ProblemShape}
+TAGS = ["Suitability"]
 QUESTION = ("area", "cable_type", "length_m", "load_ohm")
 
 
@@ -151,8 +149,9 @@ class ItemsView(UnlitAPIView):
 
     @extend_schema(
         operation_id="suitability_items",
-        responses={200: PositionShape(many=True), **REFUSALS, **NOT_FOUND},
+        responses={200: PositionShape(many=True)},
         summary="The items of a loop that may be replaced",
+        tags=TAGS,
     )
     def get(self, request: Request, pk: int) -> Response:
         plant = plant_of(request, pk)
@@ -162,11 +161,14 @@ class ItemsView(UnlitAPIView):
 class CandidatesView(UnlitAPIView):
     """Candidates for an item."""
 
+    parameters = frozenset({"q"})
+
     @extend_schema(
         operation_id="suitability_candidates",
         parameters=[OpenApiParameter("q", OpenApiTypes.STR, description="Words of maker, type or function.")],
-        responses={200: RankedShape(many=True), **REFUSALS, **NOT_FOUND},
+        responses={200: RankedShape(many=True)},
         summary="What may stand in place of an item, the best first",
+        tags=TAGS,
     )
     def get(self, request: Request, pk: int, member_pk: int) -> Response:
         plant, position = position_of(request, pk, member_pk)
@@ -180,8 +182,9 @@ class AnswerView(UnlitAPIView):
 
     @extend_schema(
         operation_id="suitability_answer",
-        responses={200: AnswerShape, **REFUSALS, **NOT_FOUND},
+        responses={200: AnswerShape},
         summary="Whether a candidate suits, with every check before and after",
+        tags=TAGS,
     )
     def get(self, request: Request, pk: int, member_pk: int, way: str) -> Response:
         plant, position = position_of(request, pk, member_pk)
@@ -193,16 +196,9 @@ class AnswerView(UnlitAPIView):
         operation_id="suitability_send",
         request=ReasonShape,
         parameters=[IF_MATCH],
-        responses={
-            201: DraftShape,
-            **REFUSALS,
-            **NOT_FOUND,
-            **BODY_REFUSALS,
-            **CONFLICT,
-            412: ProblemShape,
-            428: ProblemShape,
-        },
+        responses={201: DraftShape},
         summary="Make a draft with the candidate in place and tell the designers",
+        tags=TAGS,
     )
     def post(self, request: Request, pk: int, member_pk: int, way: str) -> Response:
         plant, position = position_of(request, pk, member_pk)
@@ -212,8 +208,6 @@ class AnswerView(UnlitAPIView):
         found = answer(plant, position, candidate_of(plant, position, way))
         try:
             loop = send_to_engineer(found, Author(person(request), Origin.API, reason), opened_version=version)
-        except StaleRecord as error:
-            raise PreconditionFailed from error
         except WorkflowRefused as refused:
             return problem("refused", str(refused), 409)
         verdict = loop.verification.verdict if loop.verification else ""
@@ -223,11 +217,14 @@ class AnswerView(UnlitAPIView):
 class TypedView(UnlitAPIView):
     """A nameplate in one place."""
 
+    posts_only_read = True
+
     @extend_schema(
         operation_id="suitability_typed",
         request=TypedShape,
-        responses={200: AnswerShape, **REFUSALS, **NOT_FOUND, **BODY_REFUSALS},
+        responses={200: AnswerShape},
         summary="Whether an item that is in no register suits; nothing is stored",
+        tags=TAGS,
     )
     def post(self, request: Request, pk: int, member_pk: int) -> Response:
         plant, position = position_of(request, pk, member_pk)
@@ -240,11 +237,14 @@ class TypedView(UnlitAPIView):
 class SourcesView(UnlitAPIView):
     """Sources for devices, area and cable."""
 
+    posts_only_read = True
+
     @extend_schema(
         operation_id="suitability_sources",
         request=QuestionShape,
-        responses={200: OffersShape, **REFUSALS, **BODY_REFUSALS},
+        responses={200: OffersShape},
         summary="Sources that comply and work, with their longest cable, and why the others do not",
+        tags=TAGS,
     )
     def post(self, request: Request) -> Response:
         if not access.may(person(request), "register.view"):
@@ -267,8 +267,9 @@ class SubstitutionsView(UnlitAPIView):
     @extend_schema(
         operation_id="suitability_substitute",
         request=ObsoleteShape,
-        responses={202: MatrixShape, **REFUSALS, **NOT_FOUND, **BODY_REFUSALS, **CONFLICT},
+        responses={202: MatrixShape},
         summary="Judge all loops that use a type with every candidate; done by the worker",
+        tags=TAGS,
     )
     def post(self, request: Request) -> Response:
         user = person(request)
@@ -291,8 +292,9 @@ class SubstitutionView(UnlitAPIView):
 
     @extend_schema(
         operation_id="suitability_matrix",
-        responses={200: MatrixShape, **REFUSALS, **NOT_FOUND},
+        responses={200: MatrixShape},
         summary="How far a matrix is, or what came of it",
+        tags=TAGS,
     )
     def get(self, request: Request, pk: int) -> Response:
         return matrix_response(request, pk)

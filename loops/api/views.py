@@ -2,60 +2,50 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
-from django.core.paginator import Paginator
 from django.http import Http404
 from django.shortcuts import get_object_or_404
-from drf_spectacular.utils import OpenApiParameter, OpenApiTypes, extend_schema
+from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from loops import selectors
-from loops.api.requests import (
-    PreconditionFailed,
-    UnlitAPIView,
-    body_object,
-    etag,
-    matched_version,
-)
-from loops.api.serializers import (
-    CaseShape,
-    LoopPageShape,
-    LoopShape,
-    LoopTextShape,
-    ProblemShape,
-    ResultShape,
-)
+from loops.api.serializers import CaseShape, LoopHeadShape, LoopShape, ResultShape
 from loops.casefile import CaseError, judge_document
+from loops.entries import LoopEntry
 from loops.models import Loop
-from loops.services.loops import save_loop
+from loops.services.loops import archive_loop, save_loop
 from loops.views.kind import LOOP
-from loops.views.requests import person
+from registry.api.bodies import check_types
+from registry.api.content import texts
+from registry.api.describing import IDEMPOTENCY_KEY, IF_MATCH
 from registry.api.errors import problem
-from registry.models import Origin
-from registry.services.records import Author, StaleRecord
-from registry.views.listing import asked_of, filters_of, shown_records
+from registry.api.idempotency import once
+from registry.api.listing import narrowed_by, page_answer, parameters_of, whole_number
+from registry.api.records import archived_and_author
+from registry.api.requests import UnlitAPIView, body_object, etag, matched_version, person, text_and_author
+from registry.api.revisions import revision_views
+from registry.api.shapes import ArchivedShape, page_shape, sent_shape
+from registry.services.records import StaleRecord
 
-PARAMETERS = [name for item in filters_of(LOOP) for name in item.names()] + ["q"]
-PAGE_SIZE = 50
-MAX_PAGE_SIZE = 200
-REFUSALS = {400: ProblemShape, 401: ProblemShape, 403: ProblemShape}
-NOT_FOUND = {404: ProblemShape}
-BODY_REFUSALS = {413: ProblemShape, 415: ProblemShape}
-IF_MATCH = OpenApiParameter(
-    "If-Match", OpenApiTypes.STR, OpenApiParameter.HEADER, required=True, description='The version read, as "3".'
-)
+TAGS = ["Loops"]
+SENT = sent_shape(LoopEntry, "LoopSent")
+MOST_CIRCUITS = 10_000
 
 
 class VerifyView(UnlitAPIView):
     """Judge one circuit; nothing is stored."""
 
+    posts_only_read = True
+
     @extend_schema(
         operation_id="verify_case",
         request=CaseShape,
-        responses={200: ResultShape, **REFUSALS, **BODY_REFUSALS},
+        responses={200: ResultShape},
         summary="Judge one circuit given as plain data; nothing is stored",
+        tags=["Verification"],
     )
     def post(self, request: Request) -> Response:
         try:
@@ -66,107 +56,129 @@ class VerifyView(UnlitAPIView):
             )
 
 
+class LoopView(UnlitAPIView):
+    """The base of what is about one loop."""
+
+    page = LOOP
+
+    def found(self, request: Request, pk: int) -> Loop:
+        """The loop, or 404 where there is none that the caller may see."""
+        loop: Loop = get_object_or_404(selectors.visible_loops(person(request)).select_related("site"), pk=pk)
+        return loop
+
+    def editable(self, request: Request, pk: int) -> Loop:
+        """The loop, which the caller may edit."""
+        loop = self.found(request, pk)
+        LOOP.require_edit(person(request), loop)
+        return loop
+
+
 class LoopListView(UnlitAPIView):
     """The loops of the caller's sites."""
 
+    parameters = None
+
     @extend_schema(
         operation_id="list_loops",
-        parameters=[
-            *(
-                OpenApiParameter(name, OpenApiTypes.STR, description="As in the address of the list page.")
-                for name in (*PARAMETERS, "sort")
-            ),
-            OpenApiParameter("page", OpenApiTypes.INT),
-            OpenApiParameter("page_size", OpenApiTypes.INT, description=f"At most {MAX_PAGE_SIZE}."),
-        ],
-        responses={200: LoopPageShape, **REFUSALS},
+        parameters=parameters_of(LOOP),
+        responses={200: page_shape(LoopHeadShape, "LoopPage")},
         summary="List loops with their verdicts",
+        tags=TAGS,
     )
     def get(self, request: Request) -> Response:
-        query = {name: values for name, values in request.query_params.lists() if name != "page_size"}
-        asked = asked_of(LOOP, query, person(request))
-        if asked.is_faulty:
-            faults = {name: [message] for name, message in asked.faults.items()}
-            errors = faults | ({"query": asked.unknown} if asked.unknown else {})
-            return problem("invalid", "Some filters cannot be read, so that nothing is listed.", 400, errors)
-        found = selectors.with_heads(shown_records(LOOP, person(request), asked))
-        paginator = Paginator(found, page_size(request))
-        page = paginator.get_page(request.query_params.get("page"))
-        return Response(
-            {
-                "count": paginator.count,
-                "page": page.number,
-                "pages": paginator.num_pages,
-                "results": [loop_head(loop) for loop in page.object_list],
-            }
-        )
+        return page_answer(request, narrowed_by(request, LOOP), heads)
 
     @extend_schema(
-        operation_id="create_loop",
-        request=LoopTextShape,
-        responses={201: LoopShape, **REFUSALS, **BODY_REFUSALS},
+        operation_id="add_loop",
+        request=SENT,
+        parameters=[IDEMPOTENCY_KEY],
+        responses={201: LoopShape},
         summary="Save a new loop; it is judged at once",
+        tags=TAGS,
     )
+    @once
     def post(self, request: Request) -> Response:
+        LOOP.require_edit(person(request))
         data, author = text_and_author(request)
-        loop = save_loop(data, author)
-        return loop_response(request, loop.pk, status=201)
+        check_types(LoopEntry, data)
+        return loop_response(request, save_loop(data, author).pk, status=201)
 
 
-class LoopView(UnlitAPIView):
+class LoopOneView(LoopView):
     """One loop."""
 
     @extend_schema(
         operation_id="read_loop",
-        responses={200: LoopShape, **REFUSALS, **NOT_FOUND},
+        responses={200: LoopShape},
         summary="Read one loop; its ETag is its version",
+        tags=TAGS,
     )
     def get(self, request: Request, pk: int) -> Response:
         return loop_response(request, pk)
 
     @extend_schema(
         operation_id="change_loop",
-        request=LoopTextShape,
+        request=SENT,
         parameters=[IF_MATCH],
-        responses={
-            200: LoopShape,
-            **REFUSALS,
-            **NOT_FOUND,
-            **BODY_REFUSALS,
-            412: ProblemShape,
-            428: ProblemShape,
-        },
+        responses={200: LoopShape},
         summary="Save a loop anew from its whole text; it is judged at once",
+        tags=TAGS,
     )
     def put(self, request: Request, pk: int) -> Response:
-        loop = get_object_or_404(selectors.visible_loops(person(request)), pk=pk)
+        self.editable(request, pk)
         version = matched_version(request)
         data, author = text_and_author(request)
-        try:
-            save_loop(data, author, loop_id=loop.pk, opened_version=version)
-        except StaleRecord as error:
-            raise PreconditionFailed from error
+        check_types(LoopEntry, data)
+        save_loop(data, author, loop_id=pk, opened_version=version)
         return loop_response(request, pk)
 
 
-class LoopCaseView(UnlitAPIView):
+class LoopArchivedView(LoopView):
+    """Whether a loop is archived."""
+
+    @extend_schema(
+        operation_id="archive_loop",
+        request=ArchivedShape,
+        parameters=[IF_MATCH],
+        responses={200: LoopShape},
+        summary="Archive a loop, or bring it back",
+        tags=TAGS,
+    )
+    def put(self, request: Request, pk: int) -> Response:
+        loop = self.editable(request, pk)
+        version = matched_version(request)
+        archived, author = archived_and_author(request)
+        if loop.version != version:
+            raise StaleRecord(loop, version)
+        if loop.is_archived != archived:
+            archive_loop(loop, archived, author, opened_version=version)
+        return loop_response(request, pk)
+
+
+class LoopCaseView(LoopView):
     """The stored case documents of a loop's newest verdict."""
+
+    parameters = frozenset({"circuit"})
 
     @extend_schema(
         operation_id="read_loop_case",
         parameters=[
-            OpenApiParameter("circuit", OpenApiTypes.INT, description="Number of the circuit, from 1; left out: 1.")
+            OpenApiParameter(
+                "circuit",
+                {"type": "integer", "minimum": 1, "maximum": MOST_CIRCUITS},
+                description="Number of the circuit, from 1; left out: 1.",
+            )
         ],
-        responses={200: CaseShape, **REFUSALS, **NOT_FOUND},
+        responses={200: CaseShape},
         summary="The case document of one circuit as it was judged",
+        tags=TAGS,
     )
     def get(self, request: Request, pk: int) -> Response:
         loops = selectors.visible_loops(person(request)).select_related("verification")
         loop = get_object_or_404(loops, pk=pk)
         documents = loop.verification.inputs if loop.verification else []
-        text = request.query_params.get("circuit", "1")
-        number = int(text) if text.isascii() and text.isdigit() and len(text) < 6 else 0
-        if not 1 <= number <= len(documents):
+        number = whole_number(request, "circuit", 1, MOST_CIRCUITS, 1)
+        if number > len(documents):
             raise Http404
         response = Response(documents[number - 1])
         response["X-Circuit-Count"] = str(len(documents))
@@ -178,18 +190,13 @@ class LoopCaseView(UnlitAPIView):
         return response
 
 
-def page_size(request: Request) -> int:
-    """The page size asked for, within bounds."""
-    text = request.query_params.get("page_size", "")
-    size = int(text) if text.isascii() and text.isdigit() and len(text) < 6 else PAGE_SIZE
-    return min(max(size, 1), MAX_PAGE_SIZE)
+RevisionsView, RevisionView = revision_views(LoopView, LOOP, TAGS)
 
 
-def text_and_author(request: Request) -> tuple[dict[str, Any], Author]:
-    """The nested text of a loop and who sends it, with the reason if one is given."""
-    data = body_object(request)
-    reason = data.pop("reason", "")
-    return data, Author(person(request), Origin.API, str(reason)[:400])
+def heads(keys: Sequence[int]) -> list[dict[str, Any]]:
+    """Some loops as lists give them, in the order of their keys."""
+    found = selectors.with_heads(Loop.objects.all()).in_bulk(list(keys))
+    return [loop_head(found[key]) for key in keys if key in found]
 
 
 def loop_head(loop: Loop) -> dict[str, Any]:
@@ -207,6 +214,7 @@ def loop_head(loop: Loop) -> dict[str, Any]:
         "archived": loop.is_archived,
         "owner": str(loop.owner),
         "changed_at": loop.changed_at,
+        "verification": verification.pk if verification else None,
         "verdict": verification.verdict if verification else None,
         "function_verdict": verification.function_verdict if verification else "",
         "limiting": verification.limiting if verification else "",
@@ -216,10 +224,12 @@ def loop_head(loop: Loop) -> dict[str, Any]:
 
 def loop_response(request: Request, pk: int, status: int = 200) -> Response:
     """One loop in full, with its version as ETag."""
-    loop = get_object_or_404(selectors.whole_loops(person(request)), pk=pk)
+    loops = selectors.visible_loops(person(request)).select_related("site", "owner", "verification")
+    loop = get_object_or_404(loops, pk=pk)
     results = loop.verification.results if loop.verification else []
-    response = Response({**loop_head(loop), "record": selectors.record_names(loop), "results": results}, status=status)
+    record = texts(LoopEntry, [loop.pk])[loop.pk]
+    response = Response({**loop_head(loop), "record": record, "results": results}, status=status)
     response["ETag"] = etag(loop.version)
     if status == 201:
-        response["Location"] = request.build_absolute_uri(f"/api/v1/loops/{loop.pk}/")
+        response["Location"] = f"/api/v1/loops/{loop.pk}/"
     return response

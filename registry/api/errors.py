@@ -1,33 +1,49 @@
-"""One shape for every refusal of the API: {"code", "message", "errors": {path: [messages]}}."""
+"""One shape for every refusal of the API: {"code", "message", "errors": {path: [messages]}}.
+
+A change that rests on an older version is told with `conflict` beside that: the version that stands, its text
+(`theirs`), what was sent (`yours`), and the paths at which the two differ.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Mapping
 from typing import Any
 
-from django.core.exceptions import PermissionDenied
-from django.http import Http404
+from django.core.exceptions import PermissionDenied, SuspiciousOperation
+from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
+from django.views.defaults import page_not_found, server_error
 from rest_framework import exceptions
 from rest_framework.response import Response
 from rest_framework.views import exception_handler
 
+from registry.api.content import text_of
 from registry.services.records import EntryRefused, StaleRecord
 
+INVALID = "Nothing was saved: some values cannot be read or cannot be true."
+NOT_FOUND = "There is nothing at this address that you may see."
+MOST_PATHS = 200
+BASE = "/api/"
 
-def problem(code: str, message: str, status: int, errors: dict[str, list[str]] | None = None) -> Response:
+
+def problem(
+    code: str, message: str, status: int, errors: Mapping[str, list[str]] | None = None, **more: Any
+) -> Response:
     """A refusal as a response."""
-    return Response({"code": code, "message": message, "errors": errors or {}}, status=status)
+    return Response({"code": code, "message": message, "errors": dict(errors or {})} | more, status=status)
 
 
 def problem_response(error: Exception, context: dict[str, Any]) -> Response | None:
     """Answer an exception in the one shape; None leaves an unforeseen one to Django."""
     if isinstance(error, EntryRefused):
-        return problem("invalid", "Nothing was saved: some values cannot be read or cannot be true.", 400, error.errors)
+        return problem("invalid", INVALID, 400, error.errors)
     if isinstance(error, StaleRecord):
-        return problem("stale", str(error), 409)
+        return stale(error, context["request"].data)
     if isinstance(error, Http404):
-        return problem("not_found", "There is nothing at this address that you may see.", 404)
+        return problem("not_found", NOT_FOUND, 404)
     if isinstance(error, PermissionDenied):
         return problem("forbidden", str(error) or "You may not do this.", 403)
+    if isinstance(error, SuspiciousOperation):
+        return problem("parse_error", "The request cannot be read: it has too many parts or odd names.", 400)
     response = exception_handler(error, context)
     if response is None or not isinstance(error, exceptions.APIException):
         return response
@@ -35,3 +51,51 @@ def problem_response(error: Exception, context: dict[str, Any]) -> Response | No
     detail = error.detail if isinstance(error.detail, str) else "The request cannot be read."
     response.data = {"code": code, "message": str(detail), "errors": {}}
     return response
+
+
+def stale(error: StaleRecord, sent: Any) -> Response:
+    """A change that rests on an older version: what was sent beside what stands."""
+    theirs = text_of(error.record)
+    yours = {name: value for name, value in sent.items() if name != "reason"} if isinstance(sent, Mapping) else {}
+    paths = [path for path, _ in zip(differing(theirs, yours), range(MOST_PATHS), strict=False)] if yours else []
+    conflict = {"version": error.record.version, "theirs": theirs, "yours": yours, "differing": paths}
+    response = problem(
+        "stale",
+        f"{error} Read “theirs”, lay your change over it and send it with the version that stands.",
+        412,
+        conflict=conflict,
+    )
+    response["ETag"] = f'"{error.record.version}"'
+    return response
+
+
+def differing(theirs: Any, yours: Any, path: str = "") -> Iterator[str]:
+    """The paths at which what was sent says something else; what was not sent is no difference but for rows."""
+    if isinstance(theirs, Mapping) and isinstance(yours, Mapping):
+        for name in yours:
+            if name != "id":
+                yield from differing(theirs.get(name, ""), yours[name], f"{path}.{name}" if path else str(name))
+    elif isinstance(theirs, list) and isinstance(yours, list):
+        for index in range(max(len(theirs), len(yours))):
+            both = index < min(len(theirs), len(yours))
+            if both:
+                yield from differing(theirs[index], yours[index], f"{path}.{index}")
+            else:
+                yield f"{path}.{index}"
+    elif theirs != yours:
+        yield path
+
+
+def not_found(request: HttpRequest, exception: Exception) -> HttpResponse:
+    """Django's answer where no address fits: the page, or the same in the shape of the API."""
+    if not request.path.startswith(BASE):
+        return page_not_found(request, exception)
+    return JsonResponse({"code": "not_found", "message": NOT_FOUND, "errors": {}}, status=404)
+
+
+def went_wrong(request: HttpRequest) -> HttpResponse:
+    """Django's answer to what nobody foresaw: the page, or the same in the shape of the API."""
+    if not request.path.startswith(BASE):
+        return server_error(request)
+    message = "Something went wrong within; nothing was saved. Tell the administrator."
+    return JsonResponse({"code": "server_error", "message": message, "errors": {}}, status=500)

@@ -12,10 +12,12 @@ from registry.models.people import Membership, Role, User
 from registry.models.revisions import Origin, Revision
 from registry.models.schemes import Scheme
 from registry.models.sites import Basis, HazardousArea, Site
+from registry.models.tokens import ApiToken, KeptAnswer, Scope
 from registry.models.views import ListLayout, SavedView
 from registry.models.works import Work, WorkState
 
 __all__ = [
+    "ApiToken",
     "Attachment",
     "AttachmentRetirement",
     "Basis",
@@ -29,6 +31,7 @@ __all__ = [
     "Equipment",
     "EquipmentKind",
     "HazardousArea",
+    "KeptAnswer",
     "Level",
     "ListLayout",
     "Membership",
@@ -40,6 +43,7 @@ __all__ = [
     "Role",
     "SavedView",
     "Scheme",
+    "Scope",
     "Site",
     "TemperatureRow",
     "Terminals",

@@ -8,7 +8,7 @@ from collections.abc import Callable
 from django.conf import settings
 from django.core.management import call_command
 
-from registry.services import notices, works
+from registry.services import kept_answers, notices, works
 from registry.services.expiry import send_digest
 from registry.services.sealed_factors import seal_anew
 from registry.services.sessions import forget_lost_sessions
@@ -24,7 +24,7 @@ ready."""
 
 def run_due(today: dt.date) -> list[str]:
     """Do what is due; each step says what it did. Run again on the same day it does nothing twice."""
-    steps = (mail_again, forget_tasks, forget_sessions, forget_works, seal_anew)
+    steps = (mail_again, forget_tasks, forget_sessions, forget_works, forget_answers, seal_anew)
     return [*(step(today) for step in STEPS), *(step() for step in steps)]
 
 
@@ -38,6 +38,11 @@ def forget_sessions() -> str:
     """Forget sessions that ran out, and what is listed of them."""
     call_command("clearsessions", verbosity=0)
     return f"Sessions: {forget_lost_sessions()} that ran out are forgotten."
+
+
+def forget_answers() -> str:
+    """Forget what requests with an idempotency key were answered more than a day ago."""
+    return f"Answers kept for programs: {kept_answers.forget()} older than a day are forgotten."
 
 
 def forget_works() -> str:

@@ -221,8 +221,15 @@ def _is_key(layout: Layout, heading: str, name: str) -> bool:
     return place is not None and not place.level and place.column.name == name
 
 
-def stored_records(kind: ImportKind, groups: Iterable[Group]) -> dict[tuple[str, ...], Record]:
-    """The stored records that the file names, locked, by key; their rows are read with them."""
+@dataclass(frozen=True)
+class Key:
+    """The natural key of a record that is looked for."""
+
+    key: tuple[str, ...]
+
+
+def stored_records(kind: ImportKind, groups: Iterable[Group | Key]) -> dict[tuple[str, ...], Record]:
+    """The stored records that a file or a list names, locked, by key; their rows are read with them."""
     keys = {group.key for group in groups if all(group.key)}
     last = sorted({key[-1] for key in keys})
     key_of = [attrgetter(lookup.replace("__", ".")) for lookup in kind.key_lookups]

@@ -24,6 +24,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from registry import access
 from registry.models import NoticeKind, User, Work, WorkState
 from registry.services import notices
 from registry.tasks import do_work
@@ -91,8 +92,10 @@ RUNNERS: dict[str, Runner] = {}
 
 
 def works_of(user: User) -> QuerySet[Work]:
-    """The long work of a person, newest first."""
-    return Work.objects.filter(person=user)
+    """The long work of a person, newest first; for a token of one site what was begun for that site alone."""
+    found = Work.objects.filter(person=user)
+    site_id = access.only_site(user)
+    return found if site_id is None else found.filter(asked__only_site=site_id)
 
 
 def begin(user: User, kind: str, title: str, asked: Mapping[str, Any]) -> Work:
@@ -105,7 +108,9 @@ def begin(user: User, kind: str, title: str, asked: Mapping[str, Any]) -> Work:
             raise WorkRefused(
                 _("%(count)s pieces of your work are under way: wait for one, or cancel one.") % {"count": waiting}
             )
-        work = Work.objects.create(person=user, kind=kind, title=title[:200], asked=dict(asked))
+        site_id = access.only_site(user)
+        narrowed = {} if site_id is None else {"only_site": site_id}
+        work = Work.objects.create(person=user, kind=kind, title=title[:200], asked=dict(asked) | narrowed)
         do_work.enqueue(work.pk)
     return work
 
@@ -116,6 +121,8 @@ def do(pk: int) -> str:
     if not mine.update(state=WorkState.RUNNING, started_at=timezone.now()):
         return "Nothing to do."
     work = Work.objects.select_related("person").get(pk=pk)
+    if (site_id := work.asked.get("only_site")) is not None:
+        access.narrow(work.person, access.Narrowing(site_id, writes=True))
     progress = Progress(work)
     try:
         progress.tell()

@@ -32,6 +32,7 @@ class Row:
     get: str = ""
     post: str = ""
     put: str = ""
+    delete: str = ""
     hidden: str = ""
     record: str = ""
     body: str = ""
@@ -87,6 +88,25 @@ def record_rows(kind: str, editors: str, viewers: str = SHARED, adders: str = ""
     )
 
 
+def api_rows(kind: str, editors: str, viewers: str = SHARED, adders: str = "", **hidden: str) -> dict[str, Row]:
+    """The addresses of the API that every kind of record has."""
+    adders = adders or editors
+    lasting = {"record": kind, **hidden}
+    bulk = {f"api_{kind}_bulk": Row(post=editors, body=f"{kind}_bulk")}
+    files = {f"api_{kind}_attachments": Row(get=viewers, post=editors, body="upload", **lasting)}
+    return (
+        ({} if kind in {"site", "scheme"} else bulk)
+        | (files if kind in {"certificate", "equipment"} else {})
+        | {
+            f"api_{kind}_list": Row(get=SHARED, post=adders, body=f"{kind}_json"),
+            f"api_{kind}": Row(get=viewers, put=editors, body=f"{kind}_json_change", **lasting),
+            f"api_{kind}_archived": Row(put=editors, body="archive_json", **lasting),
+            f"api_{kind}_revisions": Row(get=viewers, **lasting),
+            f"api_{kind}_revision": Row(get=viewers, **lasting),
+        }
+    )
+
+
 FACTORS = "tests/registry/login/test_second_factor.py"
 TABLE: dict[str, Row | Open | Own] = {
     # ------------------------------------------------------------------------------------------------------ the way in
@@ -128,6 +148,9 @@ TABLE: dict[str, Row | Open | Own] = {
     ),
     "sessions_end": Own("tests/registry/login/test_log_in.py"),
     "language": Own("tests/registry/test_language.py"),
+    "tokens": Row(get=PEOPLE),
+    "token_new": Own("tests/registry/api/test_tokens.py"),
+    "token_revoke": Own("tests/registry/api/test_tokens.py"),
     "password_change": Row(get=PEOPLE, post=PEOPLE, put=PEOPLE, body="own_password"),
     # ----------------------------------------------------------------------------------------------------------- loops
     "home": Row(get=PEOPLE),
@@ -210,10 +233,37 @@ TABLE: dict[str, Row | Open | Own] = {
     "label_seen": Row(get=PEOPLE),
     "labels": Row(get=SHARED),
     # ------------------------------------------------------------------------------------------------------------- API
+    **api_rows("certificate", KEEPERS),
+    **api_rows("equipment", KEEPERS),
+    **api_rows("cable_type", KEEPERS),
+    **api_rows("scheme", "ksun"),
+    **api_rows("site", "su", MEMBERS, "u", **PLACE),
+    **api_rows("area", "ds", MEMBERS, **PLACE),
     "api_verify": Row(post=PEOPLE, body="case"),
     "api_loops": Row(get=PEOPLE, post="d", body="loop_json"),
     "api_loop": Row(get=MEMBERS, put="d", record="draft", body="loop_json_change", **LOOP),
+    "api_loop_bulk": Row(post="d", body="loop_bulk"),
+    "api_changes": Row(get=SHARED),
+    "api_attachment": Row(get=SHARED, record="file"),
+    "api_attachment_content": Row(get=SHARED, record="file"),
+    "api_attachment_retire": Row(post=KEEPERS, record="file", body="reason_alone_json"),
+    "api_loop_archived": Row(put="d", record="draft", body="archive_json", **LOOP),
+    "api_loop_revisions": Row(get=MEMBERS, record="draft", **LOOP),
+    "api_loop_revision": Row(get=MEMBERS, record="draft", **LOOP),
     "api_loop_case": Row(get=MEMBERS, record="draft", **LOOP),
+    "api_loop_verifications": Row(get=MEMBERS, record="draft", **LOOP),
+    "api_verification": Row(get=MEMBERS, record="verification", **LOOP),
+    "api_approvals": Row(get=PEOPLE),
+    "api_approval": Row(get=MEMBERS, record="signed", **LOOP),
+    "api_sheets": Row(get=PEOPLE),
+    "api_sheet": Row(get=MEMBERS, record="sheet", **LOOP),
+    "api_sheet_bytes": Row(get=MEMBERS, record="sheet", **LOOP),
+    "api_studies": Row(get=MEMBERS, post=SITE.replace("r", ""), record="draft", body="study_json", **LOOP),
+    "api_study_fields": Row(get=MEMBERS, record="draft", **LOOP),
+    "api_study_judge": Row(post=MEMBERS, record="draft", body="columns_json", **LOOP),
+    "api_study": Row(get=MEMBERS, delete="d", record="study", **LOOP),
+    "api_impacts": Row(post=MEMBERS, hidden="n", record="asked_area", body="impact_json"),
+    "api_impact": Row(get="d", hidden="rapksuno", record="answer"),
     "api_suits_sources": Row(post=MEMBERS, body="question_json"),
     "api_substitutions": Row(post=MEMBERS, hidden="n", record="equipment", body="obsolete_json"),
     "api_substitution": Row(get="d", hidden="rapksuno", record="matrix"),

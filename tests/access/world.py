@@ -137,7 +137,9 @@ def build(get: Callable[[str], Any]) -> World:
         "review": loop_keys(review),
         "asked": loop_keys(asked, request_pk=request.pk),
         "issued": loop_keys(issued, approval_pk=Approval.objects.get(loop=issued).pk),
-        "sheet": {"pk": sheet.pk},
+        "sheet": {"pk": sheet.pk, "sha256": sheet.sha256},
+        "signed": {"pk": sheet.approval_id},
+        "verification": {"pk": draft.verification_id},
         "person": {"pk": people["reader"].pk},
         "asked_area": {"kind": "area", "pk": area.pk},
         "answer": {"pk": impact_of(people["designer"], area).pk, "suffix": "csv"},
@@ -145,7 +147,7 @@ def build(get: Callable[[str], Any]) -> World:
         "view": {"pk": save_view(people["designer"], "equipment", site, "Sources", "kind=source").pk},
     }
     for kind, record in register.items():
-        world.keys[kind] = {"pk": record.pk, "version": record.version}
+        world.keys[kind] = {"pk": record.pk, "version": record.version, "number": 1}
         spare = save(kind, SPARES[kind](site), by={"site": "superuser", "area": "designer"}.get(kind, "keeper"))
         author = Author(people["superuser" if kind in {"site", "scheme"} else "designer"])
         archived = set_archived(spare, True, author)
@@ -165,6 +167,13 @@ def build(get: Callable[[str], Any]) -> World:
         }
         new = SPARES[kind](site) | NEW_KEYS[kind]
         world.bodies[f"{kind}_new"] = lambda _, text=new: form(text)
+        world.bodies[f"{kind}_json"] = lambda _, text=new: api(text)
+        world.bodies[f"{kind}_bulk"] = lambda _, text=new: api(
+            {"records": [text | ({"site": site.code} if "site" in text else {})]}
+        )
+        world.bodies[f"{kind}_json_change"] = lambda keys, text=changed: api(
+            text | {"reason": "A better name"}, **{"If-Match": f'"{keys["version"]}"'}
+        )
     attached = attachments.attach("certificate", certificate.pk, people["keeper"], name="a.png", content=picture())
     world.keys["file"] = {"pk": attached.pk, "version": 0}
     line = notices.send([notices.tell(people["reader"], NoticeKind.APPROVED, "PT-4 was approved.", "/loops/")])[0]
@@ -208,6 +217,14 @@ def build(get: Callable[[str], Any]) -> World:
         "question_json": lambda keys: api(
             {"devices": ["Sandpiper Instruments SP-100, +/-"], "area": f"{site.code}: {area.name}", "length_m": "9 m"}
         ),
+        "loop_bulk": lambda keys: api({"records": [text | {"site": site.code}]}),
+        "reason_alone_json": lambda keys: api({"reason": "As agreed"}),
+        "archive_json": lambda keys: api(
+            {"archived": True, "reason": "As agreed"}, **{"If-Match": f'"{keys["version"]}"'}
+        ),
+        "study_json": lambda keys: api({"name": "With a load", "columns": [{"loop.load_ohm": "120 ohm"}]}),
+        "columns_json": lambda keys: api({"columns": [{"loop.load_ohm": "120 ohm"}]}),
+        "impact_json": lambda keys: api({"kind": "area", "key": keys["pk"], "values": {"temperature_class": "T6"}}),
         "obsolete_json": lambda keys: api({"equipment": keys["pk"]}),
         "typed_json": lambda keys: api({"maker": "Sandpiper", "type_name": "SP-1", "terminals": [{"name": "+/-"}]}),
         "reason_json": lambda keys: api({"reason": "As agreed"}, **{"If-Match": f'"{keys["version"]}"'}),
