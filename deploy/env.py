@@ -2,9 +2,9 @@
 
 :func:`load` reads the variables below into one frozen :class:`Environment`. Every fault is collected and all are told
 at once in one :class:`EnvironmentProblem`, each with the name of the variable, what was found and a right example. A
-secret (``SECRET_KEY``, ``SECRET_KEY_FALLBACKS``, ``DATABASE_URL``, ``EMAIL_URL``, ``OIDC_PROVIDERS``) is never shown,
-not even in part. An empty value counts as not given, because compose files and unit files pass unset variables on as
-empty ones.
+secret (``SECRET_KEY``, ``SECRET_KEY_FALLBACKS``, ``DATABASE_URL``, ``EMAIL_URL``, ``OIDC_PROVIDERS``,
+``FILE_STORE_URL``, ``METRICS_TOKEN``) is never shown, not even in part. An empty value counts as not given, because
+compose files and unit files pass unset variables on as empty ones.
 
 ============================ =======================================================================================
 ``UNLIT_MODE``               ``local`` (default) or ``production``
@@ -28,12 +28,17 @@ empty ones.
                              ``immediate``: it is done before the answer, for a small site without a worker
 ``MEDIA_DIR``                absolute folder of the attached files; default ``media`` beside the SQLite file, else in
                              ``.local``
+``FILE_STORE_URL``           keep attached files in an S3-compatible store instead, which several web nodes share:
+                             ``s3://key:secret@host/bucket/folder?region=eu-west-1`` (``s3+http://`` without TLS)
+``LOG_FORMAT``               ``json`` (default in production) or ``text``
+``METRICS_ALLOWED``          comma list of addresses and networks that may read ``/metrics``; default ``127.0.0.1,::1``
+``METRICS_TOKEN``            who sends it as bearer token may read ``/metrics`` from anywhere; 20 characters or more
 ``OIDC_PROVIDERS``           services by which people may log in (OpenID Connect): JSON, see ``deploy/env_oidc.py``
 ``DEFAULT_FROM_EMAIL``       default ``unlit@`` and the host of ``SITE_URL``
 ============================ =======================================================================================
 
-``SECRET_KEY_FILE``, ``SECRET_KEY_FALLBACKS_FILE``, ``DATABASE_URL_FILE``, ``EMAIL_URL_FILE`` and
-``OIDC_PROVIDERS_FILE`` name a file that holds the value instead.
+``SECRET_KEY_FILE``, ``SECRET_KEY_FALLBACKS_FILE``, ``DATABASE_URL_FILE``, ``EMAIL_URL_FILE``,
+``OIDC_PROVIDERS_FILE``, ``FILE_STORE_URL_FILE`` and ``METRICS_TOKEN_FILE`` name a file that holds the value instead.
 """
 
 from __future__ import annotations
@@ -60,15 +65,18 @@ from deploy.env_values import (
     read_boolean,
     read_database,
     read_email,
+    read_file_store,
     read_folder,
     read_host,
     read_language,
     read_list,
+    read_network,
     read_origin,
     read_pool,
     read_proxies,
     read_secret_key,
     read_time_zone,
+    read_token,
     sqlite,
 )
 
@@ -76,10 +84,19 @@ __all__ = ["Environment", "EnvironmentProblem", "load"]
 
 T = TypeVar("T")
 
-SECRETS = ("SECRET_KEY", "SECRET_KEY_FALLBACKS", "DATABASE_URL", "EMAIL_URL", "OIDC_PROVIDERS")
+SECRETS = (
+    "SECRET_KEY",
+    "SECRET_KEY_FALLBACKS",
+    "DATABASE_URL",
+    "EMAIL_URL",
+    "OIDC_PROVIDERS",
+    "FILE_STORE_URL",
+    "METRICS_TOKEN",
+)
 OWN_PREFIX = "UNLIT_"
 OWN_VARIABLES = ("UNLIT_MODE",)
 LONGEST_SECRET_FILE = 65536
+FOLDER_STORE: dict[str, Any] = {"BACKEND": "django.core.files.storage.FileSystemStorage"}
 LOG_LEVELS = ("DEBUG", "INFO", "WARNING", "ERROR", "CRITICAL")
 
 
@@ -124,6 +141,14 @@ class Environment:
     """Where the instance keeps data of its own: the folder of the SQLite file, else ``.local``."""
     media_dir: Path
     """Where attached files are kept; made when the first file is."""
+    file_store: dict[str, Any] = field(repr=False)
+    """Ready to be ``STORAGES["default"]``."""
+    log_format: str
+    """``"json"`` or ``"text"``."""
+    metrics_allowed: tuple[str, ...]
+    """Networks that may read the metrics."""
+    metrics_token: str = field(repr=False)
+    """Lets whoever sends it read the metrics; empty: nobody by that."""
 
     @property
     def production(self) -> bool:
@@ -240,6 +265,13 @@ def load(environ: Mapping[str, str], base_dir: Path) -> Environment:
     sender = reader.value("DEFAULT_FROM_EMAIL", read_address, _own_address(site_url))
     tasks = reader.value("TASKS", one_of("database", "immediate", example="database"), "database")
     media_dir = reader.value("MEDIA_DIR", read_folder, None)
+    files = reader.value("FILE_STORE_URL", read_file_store, FOLDER_STORE)
+    if files is not FOLDER_STORE and media_dir:
+        reader.fault("MEDIA_DIR", "set together with FILE_STORE_URL", "FILE_STORE_URL alone")
+    log_format = reader.value("LOG_FORMAT", one_of("json", "text", example="json"), "json" if production else "text")
+    own_machine: tuple[str, ...] = ("127.0.0.1/32", "::1/128")
+    metrics_allowed = reader.value("METRICS_ALLOWED", lambda text: read_list(text, read_network), own_machine)
+    metrics_token = reader.value("METRICS_TOKEN", read_token, "")
     https = reader.value("HTTPS", read_boolean, production)
     proxies = reader.value("TRUSTED_PROXIES", read_proxies, 1 if production else 0)
     no_providers: tuple[dict[str, Any], ...] = ()
@@ -275,6 +307,10 @@ def load(environ: Mapping[str, str], base_dir: Path) -> Environment:
         oidc_providers=providers,
         local_dir=local_dir,
         media_dir=media_dir or local_dir / "media",
+        file_store=files,
+        log_format=log_format,
+        metrics_allowed=metrics_allowed,
+        metrics_token=metrics_token,
     )
 
 

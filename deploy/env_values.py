@@ -303,3 +303,48 @@ def read_folder(text: str) -> Path | None:
     if not path.is_absolute() or path.is_file():
         raise Fault("not the absolute path of a folder", "/srv/unlit/media")
     return path
+
+
+def read_file_store(text: str) -> dict[str, Any]:
+    """An S3-compatible store, ready to be ``STORAGES["default"]``."""
+    example = "s3://key:secret@s3.example.org/bucket?region=eu-west-1"
+    url, port = _split(text, "a URL whose host or port cannot be read", example)
+    if url.scheme not in ("s3", "s3+http") or not url.hostname or url.fragment:
+        raise Fault("not the s3:// URL of a store (write / in a secret as %2F)", example)
+    bucket, _, folder = _decoded(url.path.strip("/"), example).partition("/")
+    if not re.fullmatch(r"[a-z0-9][a-z0-9.-]{1,61}[a-z0-9]", bucket):
+        raise Fault("an s3 URL without the name of a bucket behind the host", example)
+    if folder and not re.fullmatch(r"[A-Za-z0-9_-]+(?:/[A-Za-z0-9_-]+)*", folder):
+        raise Fault("an s3 URL with a folder of other signs than letters, digits, - and _", example)
+    query = _query(url, example)
+    if query.keys() - {"region"}:
+        raise Fault("an s3 URL with an unknown option behind the ?", example)
+    if not url.username or not url.password:
+        raise Fault("an s3 URL without key and secret", example)
+    host = f"[{url.hostname}]" if ":" in url.hostname else url.hostname
+    scheme = "https" if url.scheme == "s3" else "http"
+    return {
+        "BACKEND": "deploy.operations.stores.SharedStore",
+        "OPTIONS": {
+            "access_key": _decoded(url.username, example),
+            "secret_key": _decoded(url.password, example),
+            "endpoint_url": f"{scheme}://{host}" + (f":{port}" if port is not None else ""),
+            "bucket_name": bucket,
+            "location": folder,
+            "region_name": query.get("region", "us-east-1"),
+        },
+    }
+
+
+def read_network(text: str) -> str:
+    try:
+        return str(ipaddress.ip_network(text))
+    except ValueError:
+        raise Fault(f"\u201c{text}\u201d is neither an address nor a network", "127.0.0.1,10.0.0.0/24") from None
+
+
+def read_token(text: str) -> str:
+    example = "the output of: python -c 'import secrets; print(secrets.token_urlsafe(30))'"
+    if len(text) < 20 or not re.fullmatch(r"[A-Za-z0-9._~+/=-]+", text):
+        raise Fault("a token of fewer than 20 characters, or with signs that no header carries", example)
+    return text

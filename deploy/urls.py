@@ -3,7 +3,14 @@
 from django.urls import include, path
 from drf_spectacular.views import SpectacularAPIView, SpectacularSwaggerSplitView
 
+from deploy.operations import probes
+
+handler500 = "deploy.operations.errors.server_error"
+
 urlpatterns = [
+    path("livez", probes.livez, name="livez"),
+    path("readyz", probes.readyz, name="readyz"),
+    path("metrics", probes.metrics, name="metrics"),
     path("", include("registry.login.urls")),
     path("", include("loops.urls")),
     path("", include("registry.urls")),

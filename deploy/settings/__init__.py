@@ -35,16 +35,23 @@ INSTALLED_APPS = [
     "csp",
     "django_tasks",
     "django_tasks_db",
+    "django_guid",
     "django_htmx",
+    "django_prometheus",
     "rest_framework",
     "drf_spectacular",
     "drf_spectacular_sidecar",
     "registry.apps.RegistryConfig",
     "loops.apps.LoopsConfig",
     "reports.apps.ReportsConfig",
+    "deploy.operations.apps.OperationsConfig",
 ]
 
 MIDDLEWARE = [
+    "deploy.operations.probes.ProbesMiddleware",
+    "django_guid.middleware.guid_middleware",
+    "deploy.operations.logs.RequestLines",
+    "django_prometheus.middleware.PrometheusBeforeMiddleware",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
@@ -59,7 +66,13 @@ MIDDLEWARE = [
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "csp.middleware.CSPMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
+    "django_prometheus.middleware.PrometheusAfterMiddleware",
 ]
+# A mark of the request that a proxy sends is taken where it is well formed; each line of the log wears it.
+DJANGO_GUID = {"GUID_HEADER_NAME": "X-Request-ID", "VALIDATE_GUID": True, "EXPOSE_HEADER": False, "INTEGRATIONS": []}
+PROMETHEUS_EXPORT_MIGRATIONS = False
+METRICS_ALLOWED = list(ENVIRONMENT.metrics_allowed)
+METRICS_TOKEN = ENVIRONMENT.metrics_token
 
 ROOT_URLCONF = "deploy.urls"
 WSGI_APPLICATION = "deploy.wsgi.application"
@@ -190,7 +203,7 @@ STATIC_ROOT = ENVIRONMENT.local_dir / "static"
 MEDIA_ROOT = ENVIRONMENT.media_dir
 ATTACHMENT_MAX_BYTES = 20_000_000
 STORAGES = {
-    "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
+    "default": ENVIRONMENT.file_store,
     "staticfiles": {"BACKEND": "whitenoise.storage.CompressedManifestStaticFilesStorage"},
 }
 # What is compressed already, and source maps, which are large and which only a debugger reads.
@@ -255,6 +268,25 @@ SPECTACULAR_SETTINGS = {
 LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
-    "handlers": {"console": {"class": "logging.StreamHandler"}},
+    "filters": {"request": {"()": "deploy.operations.logs.RequestMark"}},
+    "formatters": {
+        "json": {"()": "deploy.operations.logs.Json"},
+        "text": {"()": "deploy.operations.logs.Lines"},
+    },
+    "handlers": {
+        "console": {
+            "class": "logging.StreamHandler",
+            "formatter": ENVIRONMENT.log_format,
+            "filters": ["request"],
+        }
+    },
     "root": {"handlers": ["console"], "level": ENVIRONMENT.log_level},
+    "loggers": {
+        # Django's own settings of it are those of a developer's machine.
+        "django": {"handlers": [], "propagate": True},
+        "django.server": {"handlers": [], "propagate": True},
+        "django_guid": {"level": "WARNING"},
+        "pikepdf": {"level": "WARNING"},
+        "unlit.requests": {"level": "INFO" if PRODUCTION else "WARNING"},
+    },
 }

@@ -35,6 +35,7 @@ class Deed(models.TextChoices):
     INSPECT = "inspect", _("Inspected")
     DISCARD = "discard", _("Inspection given up")
     DEFECT = "defect", _("Defect followed up")
+    REVERIFY = "reverify", _("Judged again")
 
 
 class Change(models.Model):

@@ -109,6 +109,10 @@ def api_rows(kind: str, editors: str, viewers: str = SHARED, adders: str = "", *
 
 FACTORS = "tests/registry/login/test_second_factor.py"
 TABLE: dict[str, Row | Open | Own] = {
+    **dict.fromkeys(
+        ("livez", "readyz", "metrics"),
+        Open("for what watches the machine", "tests/deploy/operations/test_probes.py"),
+    ),
     # ------------------------------------------------------------------------------------------------------ the way in
     "account_login": Open("the way in", "tests/registry/login/test_log_in.py"),
     "account_inactive": Open("says that an account is deactivated", "tests/registry/login/test_log_in.py"),

@@ -13,6 +13,9 @@ from tests.architecture.files import ROOT
 
 # What anybody may open, by route, and why.
 OPEN = {
+    "livez": "whether the process answers (tests/deploy/operations/test_probes.py)",
+    "readyz": "whether the site can answer, without saying why not",
+    "metrics": "counts, for allowed addresses or whoever has the token",
     "login/": "the way in",
     "login/cancelled/": "leads back to the log-in",
     "login/with/%(provider_id)s/": "leads to a log-in service that the environment names",

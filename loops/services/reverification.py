@@ -1,0 +1,220 @@
+"""Judging loops again by the rules of this version: what each says now is stored beside what it said.
+
+The values are those that the loop is pinned to: nothing of the register is taken over by this. A loop that was judged
+by these rules with the same inputs is left alone, so a run that was interrupted goes on where it was.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from django.db.models import F, QuerySet
+
+from loops.adapters import circuit_document
+from loops.engine.tables import Tables
+from loops.engine.verdict import RULES_VERSION
+from loops.models import Loop, Verification
+from loops.services.approvals import in_force
+from loops.services.contributors import pinned
+from loops.services.notices import News, tell_owners
+from loops.services.tables import tables_of
+from loops.services.verification import judge_by, rank, summary, today_at
+from loops.services.whatif import areas_now, same_inputs
+from registry.digests import digest
+from registry.models import Deed, HazardousArea, Revision
+from registry.services.changes import Told, recorded, tell
+
+PORTION = 200
+Documents = list[dict[str, Any]]
+
+
+@dataclass(frozen=True)
+class CheckChange:
+    """One check of a loop that says another thing than it did; empty where it was or is not there."""
+
+    check: str
+    subject: str
+    before: str
+    after: str
+    why: str
+
+
+@dataclass(frozen=True)
+class Again:
+    """One loop, as it was judged and as it is judged now."""
+
+    loop: Loop
+    before: Verification
+    inputs: Documents
+    results: Documents
+    head: Mapping[str, Any]
+    day: dt.date
+
+    @property
+    def is_new(self) -> bool:
+        """Whether there is anything to store."""
+        return self.results != self.before.results or not same_inputs(self.inputs, self.before.inputs)
+
+    @property
+    def changes_verdict(self) -> bool:
+        before = (self.before.verdict, self.before.function_verdict)
+        return before != (self.head["verdict"], self.head["function_verdict"])
+
+    @property
+    def worse(self) -> bool:
+        """Worse in verdict, or in function."""
+        old = rank({"verdict": self.before.verdict, "function_verdict": self.before.function_verdict})
+        return any(now < then for now, then in zip(rank(self.head), old, strict=True))
+
+    @property
+    def check_changes(self) -> list[CheckChange]:
+        """Every check whose word differs."""
+        old, new = words_of(self.before.results), words_of(self.results)
+        return [
+            CheckChange(*key, old.get(key, ("", ""))[0], new.get(key, ("", ""))[0], (new.get(key) or old[key])[1])
+            for key in dict.fromkeys([*new, *old])
+            if old.get(key, ("", ""))[0] != new.get(key, ("", ""))[0]
+        ]
+
+
+@dataclass
+class Run:
+    """What a run did."""
+
+    judged: int = 0
+    stored: int = 0
+    changed: int = 0
+    worse: int = 0
+    overtaken: int = 0
+    """Loops that somebody saved while they were judged: they have a verdict of these rules by that."""
+    by_rules: dict[str, int] = field(default_factory=dict)
+    """How many loops each earlier version of the rules had judged."""
+
+
+def words_of(results: Iterable[Mapping[str, Any]]) -> dict[tuple[str, str], tuple[str, str]]:
+    """The word and the reason of each check by its name and subject; the worst word where one is there twice."""
+    found: dict[tuple[str, str], tuple[str, str]] = {}
+    for result in results:
+        for check in result["checks"]:
+            key = (check["id"], f"{result['case']}: {check['subject']}")
+            if key not in found or found[key][0] == "pass":
+                found[key] = (check["verdict"], check["why"])
+    return found
+
+
+def to_judge(site_codes: Sequence[str] = (), *, everything: bool = False) -> QuerySet[Loop]:
+    """The loops in use that were judged by other rules than these; or all of them."""
+    found = Loop.objects.filter(archived_at=None, verification__isnull=False)
+    if site_codes:
+        found = found.filter(site__code__in=site_codes)
+    return (found if everything else found.exclude(verification__engine=RULES_VERSION)).order_by("pk")
+
+
+def reverify(loops: QuerySet[Loop], *, store: bool, step: Callable[[int], None], found: Callable[[Again], None]) -> Run:
+    """Judge loops again, a portion at a time; each portion is stored by itself.
+
+    `step` is told how many more are done, and may raise to end the run between two portions; `found` is given each
+    loop whose stored results differ.
+    """
+    run = Run()
+    keys = list(loops.values_list("pk", flat=True))
+    tables: dict[int, Tables | None] = {}
+    news: list[News] = []
+    try:
+        for start in range(0, len(keys), PORTION):
+            portion = list(judged(keys[start : start + PORTION], tables))
+            fresh = [again for again in portion if again.is_new]
+            kept = stored(fresh) if store else fresh
+            run.judged += len(portion)
+            run.stored += len(kept)
+            run.overtaken += len(fresh) - len(kept)
+            for again in kept:
+                run.by_rules[again.before.engine] = run.by_rules.get(again.before.engine, 0) + 1
+                run.changed += again.changes_verdict
+                run.worse += again.worse
+                if store and again.changes_verdict:
+                    news.append(News(again.loop, in_force(again.loop), sentence(again)))
+                found(again)
+            step(len(keys[start : start + PORTION]))
+    finally:
+        tell_owners(news)
+    return run
+
+
+def sentence(again: Again) -> str:
+    """What became of a loop, for its people."""
+    label = again.head["verdict"].label.lower()
+    return f"Judged again by rules {RULES_VERSION}: {label}. {again.head['limiting']}".strip()
+
+
+def judged(keys: Sequence[int], tables: dict[int, Tables | None]) -> Iterator[Again]:
+    """Judge some loops, all that they rest on read at once. `tables` are those of each site, read once for a run."""
+    rows = Loop.objects.filter(pk__in=keys).select_related("site", "owner", "verification__revision").order_by("pk")
+    loops = [(loop, loop.verification) for loop in rows if loop.verification]
+    snapshots = {loop.pk: before.revision.snapshot for loop, before in loops}
+    pins = {pin for snapshot in snapshots.values() for pin in pinned(snapshot)}
+    contents = dict(Revision.objects.filter(pk__in=pins).values_list("pk", "snapshot"))
+    areas: dict[int, HazardousArea] = areas_now(snapshots.values(), {})
+    for loop, before in loops:
+        if loop.site_id not in tables:
+            tables[loop.site_id] = tables_of(loop.site)
+        day = today_at(loop.site)
+        inputs = [
+            circuit_document(snapshots[loop.pk], circuit, loop.site, areas, contents, day)
+            for circuit in snapshots[loop.pk]["circuits"]
+        ]
+        results = judge_by(inputs, tables[loop.site_id])
+        yield Again(loop, before, inputs, results, summary(results), day)
+
+
+def stored(portion: Sequence[Again]) -> list[Again]:
+    """Store new verdicts beside the old, all of a portion or none; gives those that were stored.
+
+    The version of a loop goes up, so that nobody signs what they did not see. What somebody saved meanwhile is left.
+    """
+    if not portion:
+        return []
+    with recorded():
+        standing = dict(
+            Loop.objects.select_for_update()
+            .filter(pk__in=[again.loop.pk for again in portion])
+            .order_by("pk")
+            .values_list("pk", "verification_id")
+        )
+        kept = [again for again in portion if standing.get(again.loop.pk) == again.before.pk]
+        rows = Verification.objects.bulk_create(
+            Verification(
+                loop=again.loop,
+                revision_id=again.before.revision_id,
+                inputs=again.inputs,
+                results=again.results,
+                judged_on=again.day,
+                digest=digest({"inputs": again.inputs, "results": again.results}),
+                **again.head,
+            )
+            for again in kept
+        )
+        for again, row in zip(kept, rows, strict=True):
+            again.loop.verification = row
+        Loop.objects.bulk_update([again.loop for again in kept], ["verification"])
+        Loop.objects.filter(pk__in=[again.loop.pk for again in kept]).update(version=F("version") + 1)
+        for site in {again.loop.site for again in kept}:
+            mine = [again for again in kept if again.loop.site_id == site.pk]
+            tell(
+                Told(
+                    Deed.REVERIFY,
+                    "site",
+                    site.pk,
+                    f"{site.code}: {len(mine)} loops",
+                    site_id=site.pk,
+                    detail={
+                        "rules": RULES_VERSION,
+                        "loops": [again.loop.pk for again in mine],
+                        "other_verdict": [again.loop.pk for again in mine if again.changes_verdict],
+                    },
+                )
+            )
+    return kept
