@@ -13,6 +13,7 @@ import time
 from collections.abc import Callable
 from typing import Any
 
+from django.conf import settings
 from django.http import HttpRequest, HttpResponse
 from django_guid import get_guid
 from pythonjsonlogger.json import JsonFormatter
@@ -82,7 +83,10 @@ def indented(text: str) -> str:
 
 
 class RequestLines:
-    """One line for each answer: who asked for what, what they got, and how long that took. Never what was sent."""
+    """One line for each answer: who asked for what, what they got, and how long that took. Never what was sent.
+
+    Static files have none: the proxy counts those.
+    """
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
         self.get_response = get_response
@@ -90,6 +94,8 @@ class RequestLines:
     def __call__(self, request: HttpRequest) -> HttpResponse:
         start = time.perf_counter()
         answer = self.get_response(request)
+        if request.path.startswith(f"/{settings.STATIC_URL.strip('/')}/"):
+            return answer
         user = getattr(request, "user", None)
         requests.info(
             "%s %s %s",

@@ -185,7 +185,7 @@ def test_the_site_behind_nginx(tmp_path: Path) -> None:
 
         status, _, _ = site.get("/static/site.css")
         assert status == 200
-        assert site.post("/login/", b"x" * 26_000_000)[0] == 413
+        assert site.post("/login/", b"x" * 27_000_000)[0] == 413
 
         lines = site.log_lines()
         mine = [line for line in lines if line["logger"] == "unlit.requests" and line["path"] == "/login/"]
