@@ -35,7 +35,7 @@ def newer_rules(monkeypatch: pytest.MonkeyPatch) -> str:
 
 
 def rules(monkeypatch: pytest.MonkeyPatch, number: str) -> str:
-    for place in ("loops.casefile", "loops.services.reverification", "loops.management.commands.reverify"):
+    for place in ("loops.casefile", "loops.services.reverification"):
         monkeypatch.setattr(f"{place}.RULES_VERSION", number)
     return number
 

@@ -9,7 +9,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
-from loops.engine.verdict import RULES_VERSION
+from loops.services import reverification
 from loops.services.reverification import Again, Run, reverify, to_judge
 from registry.exchange.csv_xlsx import table, write_table
 from registry.models import Site
@@ -80,7 +80,7 @@ def told(run: Run, dry: bool) -> str:
     """What a run did, in words."""
     before = ", ".join(f"{count} by rules {name or 'none'}" for name, count in sorted(run.by_rules.items()))
     lines = [
-        f"{run.judged} loops judged by rules {RULES_VERSION}; {run.stored} differ from what is stored"
+        f"{run.judged} loops judged by rules {reverification.RULES_VERSION}; {run.stored} differ from what is stored"
         + (f" ({before})." if before else "."),
         f"{run.changed} have another verdict, {run.worse} of them a worse one.",
     ]
