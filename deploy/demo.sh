@@ -30,6 +30,7 @@ welcome=$local_dir/welcome.txt
 
 # The demo is an instance of its own, whatever the environment says of another one.
 unset DATABASE_POOL SECRET_KEY SECRET_KEY_FILE DATABASE_URL_FILE EMAIL_URL EMAIL_URL_FILE CSRF_TRUSTED_ORIGINS \
+    FILE_STORE_URL FILE_STORE_URL_FILE LOG_FORMAT METRICS_ALLOWED METRICS_TOKEN METRICS_TOKEN_FILE MEDIA_DIR \
     DEFAULT_FROM_EMAIL TASKS GUNICORN_CMD_ARGS PYTHONPATH
 export UNLIT_MODE=local HTTPS=false SITE_URL="http://127.0.0.1:$port" ALLOWED_HOSTS="127.0.0.1,localhost,[::1]"
 export DATABASE_URL=sqlite:///.local/unlit.sqlite3 DJANGO_SETTINGS_MODULE=deploy.settings PYTHONUNBUFFERED=1

@@ -14,6 +14,7 @@ cd "$root" || exit 1
 test_database_url=${TEST_DATABASE_URL:-}
 unset TEST_DATABASE_URL DATABASE_URL DATABASE_URL_FILE DATABASE_POOL SECRET_KEY SECRET_KEY_FILE ALLOWED_HOSTS \
     CSRF_TRUSTED_ORIGINS SITE_URL HTTPS TIME_ZONE LANGUAGE_CODE LOG_LEVEL EMAIL_URL EMAIL_URL_FILE \
+    FILE_STORE_URL FILE_STORE_URL_FILE LOG_FORMAT METRICS_ALLOWED METRICS_TOKEN METRICS_TOKEN_FILE MEDIA_DIR \
     DEFAULT_FROM_EMAIL UNLIT_MODE DJANGO_SETTINGS_MODULE PYTHONPATH PYTEST_ADDOPTS
 failed=
 skipped=
@@ -54,6 +55,9 @@ browser_there() { command -v chromium || command -v chromium-browser || command 
 need_program chromium "tests that drive pages in a browser" browser_there
 need_program poppler-utils "tests that look at PDF pages" command -v pdftoppm
 need_program ngspice "checks against a circuit simulator" command -v ngspice
+nginx_there() { command -v nginx || [ -x /usr/sbin/nginx ]; }
+need_program nginx-light "the site behind its proxy" nginx_there
+need_program openssl "the site behind its proxy, with a certificate" command -v openssl
 [ -n "$test_database_url" ] || need_program postgresql "the tests on PostgreSQL, unless a server answers" postgresql_programs
 
 need_venv

@@ -29,7 +29,7 @@ from deploy.operations.archive import FILE_NAME, FORMAT, FORMAT_VERSION, Archive
 from deploy.operations.rows import lines_of
 from deploy.operations.schemas import NOT_KEPT, Node, applied, tables_at, unknown
 
-SNAPSHOT = "backup_snapshot"
+DEFAULT = "default"
 NAME = "unlit-{:%Y%m%dT%H%M%SZ}.zip"
 NAMED = re.compile(r"unlit-[0-9]{8}T[0-9]{6}Z\.zip")
 PIECE = 1 << 20
@@ -93,11 +93,11 @@ def snapshot() -> Iterator[str]:
     if connection.vendor == "postgresql":
         with transaction.atomic():
             if not connection.in_atomic_block or connection.savepoint_ids:
-                yield "default"
+                yield DEFAULT
                 return
             with connection.cursor() as cursor:
                 cursor.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ, READ ONLY")
-            yield "default"
+            yield DEFAULT
         return
     with tempfile.TemporaryDirectory(prefix="unlit-backup-") as folder:
         copy = Path(folder) / "copy.sqlite3"
@@ -107,13 +107,15 @@ def snapshot() -> Iterator[str]:
             (state,) = target.execute("PRAGMA integrity_check(1)").fetchone()
         if state != "ok":
             raise BackupRefused(f"The SQLite file is damaged ({state}): restore the last backup that was good.")
-        connections.settings[SNAPSHOT] = connections["default"].settings_dict | {"NAME": str(copy)}
+        own = connections[DEFAULT]
+        reading = type(own)(own.settings_dict | {"NAME": str(copy)}, DEFAULT)
+        # Of this thread alone, and only while it reads.
+        connections[DEFAULT] = reading
         try:
-            yield SNAPSHOT
+            yield DEFAULT
         finally:
-            connections[SNAPSHOT].close()
-            del connections[SNAPSHOT]
-            del connections.settings[SNAPSHOT]
+            connections[DEFAULT] = own
+            reading.close()
 
 
 def write_rows(writer: ArchiveWriter, alias: str, made: Made, say: Say) -> dict[str, Any]:
