@@ -22,3 +22,8 @@ CHECK_NAMES = {
     "sources": "Combined sources",
     "fisco": "FISCO",
 }
+
+
+def check_name(word: str) -> str:
+    """The name of a check; a word that is none as it stands. A percentage does not break over two lines."""
+    return str(CHECK_NAMES.get(word, word)).replace(" %", "\N{NO-BREAK SPACE}%")

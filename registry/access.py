@@ -157,6 +157,14 @@ def people_who_may(action: str, sites: Iterable[int] | None = None) -> QuerySet[
     return User.objects.filter(is_active=True, pk__in=found.values("user"))
 
 
+def people_seen_by(user: User) -> QuerySet[User]:
+    """People with a role at one of the user's sites, in the order of their log-ins; a superuser sees everybody."""
+    everybody = User.objects.order_by("username")
+    if user.is_superuser:
+        return everybody
+    return everybody.filter(pk__in=Membership.objects.filter(site_id__in=sites_of(user)).values("user_id"))
+
+
 def sites_of(user: User) -> list[int]:
     """Keys of the sites whose loops a person may see."""
     if user.is_superuser:

@@ -4,16 +4,18 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterable, Sequence
+from decimal import Decimal
 from typing import Any
 
 from django.db import models
 from django.utils.formats import date_format
 
 from registry.fields import QuantityField
+from registry.lengths import in_feet, is_imperial
 from registry.models import Certificate, CertificateStatus, PermittedRow, TemperatureRow, Terminals
 from registry.models.schemes import LEAD_DAYS
 from registry.parameters import PARAMETERS, Parameter, plain_signs, shown
-from registry.quantities import NOT_STATED, QuantityError, read
+from registry.quantities import NOT_STATED, Kind, QuantityError, read
 
 
 def quantity(record: models.Model, parameter: Parameter) -> dict[str, Any]:
@@ -43,6 +45,16 @@ def quantity(record: models.Model, parameter: Parameter) -> dict[str, Any]:
 def same_text(typed: str, text: str) -> bool:
     """Whether a typed quantity reads as it is shown, spaces and the spelling of the unit's signs aside."""
     return "".join(plain_signs(typed).split()) == "".join(plain_signs(text).split())
+
+
+def told(typed: str, value_si: Decimal, kind: Kind) -> str:
+    """How a typed quantity was read, for an echo: a length that was typed in feet and the like in both.
+
+    >>> told("100 ft", Decimal("30.48"), Kind.LENGTH), told("0.3 km", Decimal(300), Kind.LENGTH)
+    ('100 ft = 30.48 m', '300 m')
+    """
+    words = shown(value_si, kind)
+    return f"{in_feet(value_si)} = {words}" if is_imperial(typed, kind) else words
 
 
 def exact(typed: str, column: QuantityField, stored: Any) -> Any:

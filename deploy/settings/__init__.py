@@ -117,7 +117,13 @@ CACHES = {
         "BACKEND": "django.core.cache.backends.db.DatabaseCache",
         "LOCATION": "registry_cachedvalue",
         "OPTIONS": {"MAX_ENTRIES": 100_000},
-    }
+    },
+    # What a worker need not make twice: see registry/remembering.py.
+    "worker": {
+        "BACKEND": "django.core.cache.backends.locmem.LocMemCache",
+        "LOCATION": "worker",
+        "OPTIONS": {"MAX_ENTRIES": 1_500},
+    },
 }
 
 ACCOUNT_ADAPTER = "registry.login.adapters.Accounts"

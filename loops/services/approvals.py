@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -36,6 +36,14 @@ class Step:
     sources: frozenset[LoopState]
     target: LoopState
     refusal: str
+
+
+@dataclass(frozen=True)
+class Known:
+    """What a page has read of a loop already: its newest revision, and the content of what its verdict is pinned to."""
+
+    revision: Revision | None
+    pinned: Mapping[int, Mapping[str, Any]]
 
 
 STEPS = {
@@ -104,10 +112,10 @@ def finish(step: Step, loop: Loop, user: User, text: str, **detail: Any) -> Loop
     return loop
 
 
-def obstacles(loop: Loop, changed: list[str] | None = None) -> list[str]:
+def obstacles(loop: Loop, changed: list[str] | None = None, known: Known | None = None) -> list[str]:
     """Why this loop cannot go to approval or be approved, each with what to do; empty when nothing is in the way.
 
-    `changed` is what `changed_pins` says of it, where that is known already.
+    `changed` is what `changed_pins` says of it, `known` what else was read of it just now, where that is so.
     """
     verification = loop.verification
     if verification is None:
@@ -130,22 +138,24 @@ def obstacles(loop: Loop, changed: list[str] | None = None) -> list[str]:
             f"Changed in the register since the loop was judged: {', '.join(changed)}. "
             "Judge the loop again with the new values."
         )
-    revision = latest_revision(loop)
+    revision = known.revision if known else latest_revision(loop)
     if revision is None or verification.revision_id != revision.pk:
         found.append("The verdict belongs to an older revision: save the loop once.")
-    elif reason := changed_since(verification):
+    elif reason := changed_since(verification, known.pinned if known else None):
         found.append(f"{reason} Judge the loop again.")
     elif digest(content_of(loop) | {"archived": loop.is_archived}) != revision.digest:
         found.append("The stored rows differ from their revision: save the loop once.")
     return found
 
 
-def obstacles_to_issue(loop: Loop, changed: list[str] | None = None, asked: list[Matter] | None = None) -> list[str]:
+def obstacles_to_issue(
+    loop: Loop, changed: list[str] | None = None, asked: list[Matter] | None = None, known: Known | None = None
+) -> list[str]:
     """Everything that stands in the way of a signature, each with what to do; empty when nothing does.
 
     `changed` and `asked` are what `changed_pins` and `matters` say of the loop, where that is known already.
     """
-    return obstacles(loop, changed) + obstacles_to_sign(loop) + open_matters(loop, asked)
+    return obstacles(loop, changed, known) + obstacles_to_sign(loop) + open_matters(loop, asked)
 
 
 def content_of(loop: Loop) -> dict[str, Any]:

@@ -83,12 +83,13 @@ def stored(found: WhatIf) -> tuple[Verification | None, bool]:
     return row, True
 
 
-def latest_against_register(loop: Loop) -> Verification | None:
-    """The newest verdict with the register's values since the loop itself was judged."""
+def latest_against_register(loop: Loop, *, head: bool = False) -> Verification | None:
+    """The newest verdict with the register's values since the loop itself was judged; with `head` without the documents
+    that it rests on."""
     if loop.verification_id is None:
         return None
     later = Verification.objects.filter(loop=loop, purpose=Purpose.REGISTER, pk__gt=loop.verification_id)
-    return later.order_by("-pk").first()
+    return (later.defer("inputs", "results") if head else later).order_by("-pk").first()
 
 
 def mark(found: WhatIf, causes: Sequence[Revision], verification: Verification | None) -> list[BasisChange]:

@@ -47,13 +47,18 @@ class Matter:
     given: Confirmation | None = None
 
 
-def matters(loop: Loop, verification: Verification | None = None) -> list[Matter]:
-    """Everything that the judged revision of a loop asks a person to confirm: conditions of use, then the rest."""
+def matters(
+    loop: Loop, verification: Verification | None = None, pinned: Mapping[int, Mapping[str, Any]] | None = None
+) -> list[Matter]:
+    """Everything that the judged revision of a loop asks a person to confirm: conditions of use, then the rest.
+
+    `pinned` holds the content of the certificates that it is pinned to, by revision, where that was read already.
+    """
     verification = verification or loop.verification
     if verification is None:
         return []
     standing = standing_confirmations(loop)
-    listed = list(conditions(verification.revision.snapshot))
+    listed = list(conditions(verification.revision.snapshot, pinned))
     asked_one_by_one = {sentence(conditions_remark(row["tag"], row["certificate_number"])) for row in listed}
     rows = [*listed, *(row for row in general(verification) if row["text"] not in asked_one_by_one)]
     unique = {mark: values | {"mark": mark} for values in rows for mark in [digest(values["about"])]}
@@ -63,13 +68,16 @@ def matters(loop: Loop, verification: Verification | None = None) -> list[Matter
     ]
 
 
-def conditions(loop_snapshot: Mapping[str, Any]) -> Iterator[dict[str, Any]]:
+def conditions(
+    loop_snapshot: Mapping[str, Any], pinned: Mapping[int, Mapping[str, Any]] | None = None
+) -> Iterator[dict[str, Any]]:
     """The specific conditions of the certificates that a loop is pinned to, one by one for each item."""
     members = [
         row for circuit in loop_snapshot["circuits"] for row in circuit["members"] if row.get("certificate_revision")
     ]
-    keys = {row["certificate_revision"]["id"] for row in members}
-    pinned = dict(Revision.objects.filter(pk__in=keys).values_list("pk", "snapshot"))
+    if pinned is None:
+        keys = {row["certificate_revision"]["id"] for row in members}
+        pinned = dict(Revision.objects.filter(pk__in=keys).values_list("pk", "snapshot"))
     for row in members:
         key = row["certificate_revision"]["id"]
         content = pinned[key]

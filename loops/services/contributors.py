@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from typing import Any
+import datetime as dt
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any, NamedTuple
 
 from django.db.models import Exists, OuterRef, Q
 
@@ -12,6 +14,7 @@ from loops.services.essentials import changes_of_site, places_of
 from registry.models import Revision
 
 PINS = ("equipment_revision", "certificate_revision", "cable_type_revision")
+SAID = ("kind", "record_id", "number", "created_at", "author_id", "label")
 
 
 def contributors(loop: Loop) -> dict[int, str]:
@@ -22,57 +25,149 @@ def contributors(loop: Loop) -> dict[int, str]:
     the loop was first saved. The database refuses them as well (loops/migrations/0010_four_eyes.py), but for who
     changed the site: which of its values count is known here alone.
     """
-    approved = loop.approvals.order_by("-pk").select_related("revision").first()
-    since = approved.revision.number if approved else 0
-    people: dict[int, str] = {}
-    saves = Revision.objects.filter(kind="loop", record_id=loop.pk, number__gt=since)
-    for author_id in saves.values_list("author_id", flat=True):
-        people[author_id] = "changed it"
-    events = WorkflowEvent.objects.filter(loop=loop, verb=Verb.SUBMIT)
-    if approved:
-        events = events.filter(created_at__gt=approved.approved_at)
-    for actor_id in events.values_list("actor_id", flat=True):
-        people.setdefault(actor_id, "submitted it")
-    confirmations = Confirmation.objects.filter(loop=loop)
-    if approved:
-        confirmations = confirmations.filter(confirmed_at__gt=approved.approved_at)
-    for person_id in confirmations.values_list("person_id", flat=True):
-        people.setdefault(person_id, "confirmed a matter of it")
-    for author_id, label in changed_basis(loop, approved):
-        people.setdefault(author_id, f"changed {label}, which it rests on,")
-    return people
+    return contributors_of([loop])[loop.pk]
 
 
-def changed_basis(loop: Loop, approved: Approval | None) -> Iterator[tuple[int, str]]:
-    """Author and name of every change to what a loop rests on, since its last approval (else its first save)."""
-    revisions = Revision.objects.filter(kind="loop", record_id=loop.pk)
-    newest = revisions.order_by("-number").first()
-    start = approved.revision if approved else revisions.order_by("number").first()
-    if newest is None or start is None:
-        return
-    used = pinned(newest.snapshot)
-    before = pinned(start.snapshot)
-    current = {row.pk: row for row in Revision.objects.filter(pk__in=used | before).defer("snapshot")}
-    wanted = Q(pk=None)
-    for row in (current[key] for key in used if key in current):
-        changes = Q(kind=row.kind, record_id=row.record_id, number__lte=row.number)
+def contributors_of(loops: Sequence[Loop]) -> dict[int, dict[int, str]]:
+    """What `contributors` says of each of some loops, by their keys; as many queries as for one."""
+    found = {loop.pk: Hands(loop) for loop in loops}
+    approvals = Approval.objects.filter(loop__in=found).order_by("pk").select_related("revision")
+    for approval in approvals.defer("evidence"):
+        found[approval.loop_id].approved = approval  # the newest comes last
+    read_saves(found)
+    read_deeds(found)
+    read_basis(found)
+    return {key: hands.people for key, hands in found.items()}
+
+
+class Said(NamedTuple):
+    """A change of the register, without its content."""
+
+    kind: str
+    record_id: int
+    number: int
+    created_at: dt.datetime
+    author_id: int
+    label: str
+
+
+class Span(NamedTuple):
+    """The changes of one record from what a loop rested on to what it rests on now: those above the number `above`,
+    where the record was used before, else those after a moment."""
+
+    kind: str
+    record_id: int
+    upto: int
+    above: int | None
+    after: dt.datetime
+
+    @property
+    def condition(self) -> Q:
+        own = Q(kind=self.kind, record_id=self.record_id, number__lte=self.upto)
+        return own & (Q(created_at__gt=self.after) if self.above is None else Q(number__gt=self.above))
+
+    def holds(self, change: Said) -> bool:
+        if (change.kind, change.record_id) != (self.kind, self.record_id) or change.number > self.upto:
+            return False
+        return change.created_at > self.after if self.above is None else change.number > self.above
+
+
+@dataclass
+class Hands:
+    """What is known of one loop while it is found out who had a hand in it."""
+
+    loop: Loop
+    approved: Approval | None = None
+    people: dict[int, str] = field(default_factory=dict)
+    newest: int | None = None
+    start: Revision | None = None
+    first: int | None = None
+
+    @property
+    def since(self) -> int:
+        """The number of the save that was approved last, 0 before the first approval."""
+        return self.approved.revision.number if self.approved else 0
+
+    def counts(self, moment: dt.datetime) -> bool:
+        """Whether a step that was taken then counts."""
+        return self.approved is None or moment > self.approved.approved_at
+
+
+def read_saves(found: Mapping[int, Hands]) -> None:
+    """Who saved each loop, and the keys of its newest and its first save."""
+    saves = Revision.objects.filter(kind="loop", record_id__in=found).order_by("number")
+    for pk, loop_id, number, author_id in saves.values_list("pk", "record_id", "number", "author_id"):
+        hands = found[loop_id]
+        hands.newest = pk
+        hands.first = hands.first or pk
+        if number > hands.since:
+            hands.people[author_id] = "changed it"
+
+
+def read_deeds(found: Mapping[int, Hands]) -> None:
+    """Who submitted each loop and who confirmed a matter of it."""
+    events = WorkflowEvent.objects.filter(loop__in=found, verb=Verb.SUBMIT).order_by("pk")
+    for loop_id, actor_id, at in events.values_list("loop_id", "actor_id", "created_at"):
+        if found[loop_id].counts(at):
+            found[loop_id].people.setdefault(actor_id, "submitted it")
+    confirmations = Confirmation.objects.filter(loop__in=found).order_by("pk")
+    for loop_id, person_id, at in confirmations.values_list("loop_id", "person_id", "confirmed_at"):
+        if found[loop_id].counts(at):
+            found[loop_id].people.setdefault(person_id, "confirmed a matter of it")
+
+
+def read_basis(found: Mapping[int, Hands]) -> None:
+    """Who changed what each loop rests on, since its last approval (else its first save)."""
+    wanted = {key for hands in found.values() for key in (hands.newest, None if hands.approved else hands.first) if key}
+    saves = Revision.objects.in_bulk(wanted)
+    rests: dict[int, tuple[Mapping[str, Any], Revision, dt.datetime]] = {}
+    for loop_id, hands in found.items():
+        start = hands.approved.revision if hands.approved else saves.get(hands.first or 0)
+        if start is not None and hands.newest in saves:
+            moment = hands.approved.approved_at if hands.approved else start.created_at
+            rests[loop_id] = saves[hands.newest].snapshot, start, moment
+    pins = {key for content, start, _ in rests.values() for key in pinned(content) | pinned(start.snapshot)}
+    standing = {row.pk: row for row in Revision.objects.filter(pk__in=pins).defer("snapshot")}
+    spans = {
+        loop_id: list(spans_of(pinned(content), pinned(start.snapshot), standing, moment))
+        for loop_id, (content, start, moment) in rests.items()
+    }
+    changes = changes_in([span for several in spans.values() for span in several])
+    areas = {key for content, _, _ in rests.values() for key in places_of(content)["area"]}
+    earliest = min((moment for _, _, moment in rests.values()), default=None)
+    of_areas = Revision.objects.filter(kind="area", record_id__in=areas, created_at__gt=earliest) if earliest else None
+    moved = said(of_areas) if of_areas is not None else []
+    sites = list(Revision.objects.filter(kind="site", record_id__in={hands.loop.site_id for hands in found.values()}))
+    for loop_id, (content, _, moment) in rests.items():
+        hands, places = found[loop_id], places_of(content)["area"]
+        told = [(row.author_id, row.label) for row in changes if any(span.holds(row) for span in spans[loop_id])]
+        told += [(row.author_id, row.label) for row in moved if row.record_id in places and row.created_at > moment]
+        told += changes_of_site([row for row in sites if row.record_id == hands.loop.site_id], moment)
+        for author_id, label in told:
+            hands.people.setdefault(author_id, f"changed {label}, which it rests on,")
+
+
+def spans_of(used: set[int], before: set[int], standing: Mapping[int, Revision], moment: dt.datetime) -> Iterator[Span]:
+    """What may have changed of each record that a loop rests on now."""
+    for row in (standing[key] for key in used if key in standing):
         earlier = [
-            current[key].number
+            standing[key].number
             for key in before
-            if key in current and (current[key].kind, current[key].record_id) == (row.kind, row.record_id)
+            if key in standing and (standing[key].kind, standing[key].record_id) == (row.kind, row.record_id)
         ]
-        if earlier:
-            changes &= Q(number__gt=min(earlier))
-        else:
-            changes &= Q(created_at__gt=approved.approved_at if approved else start.created_at)
-        wanted |= changes
-    yield from Revision.objects.filter(wanted).order_by("pk").values_list("author_id", "label")
-    areas = places_of(newest.snapshot)["area"]
-    moment = approved.approved_at if approved else start.created_at
-    yield from Revision.objects.filter(kind="area", record_id__in=areas, created_at__gt=moment).values_list(
-        "author_id", "label"
-    )
-    yield from changes_of_site(loop.site_id, moment)
+        yield Span(row.kind, row.record_id, row.number, min(earlier) if earlier else None, moment)
+
+
+def changes_in(spans: Iterable[Span]) -> list[Said]:
+    """The changes in any of some spans, the oldest first."""
+    wanted = Q(pk=None)
+    for span in dict.fromkeys(spans):
+        wanted |= span.condition
+    return said(Revision.objects.filter(wanted))
+
+
+def said(revisions: Any) -> list[Said]:
+    return [Said(*row) for row in revisions.order_by("pk").values_list(*SAID)]
 
 
 def pinned(snapshot: Mapping[str, Any]) -> set[int]:

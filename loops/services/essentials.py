@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Container, Iterator, Mapping
+from collections.abc import Container, Iterable, Mapping
 from typing import Any
 
 from registry.differences import changes
@@ -13,7 +13,7 @@ from registry.models import Revision
 NOT_BASIS: Mapping[str, frozenset[str]] = {
     "equipment": frozenset({"description", "function", "notes"}),
     "area": frozenset({"name", "drawing"}),
-    "site": frozenset({"name", "live_pages", "second_factor", *MONTHS}),
+    "site": frozenset({"name", "length_unit", "live_pages", "second_factor", *MONTHS}),
     "cable_type": frozenset({"notes"}),
 }
 """Fields that no proof rests on. Whatever is not named here counts."""
@@ -57,11 +57,14 @@ def changed_places(loop_snapshot: Mapping[str, Any], since: dt.datetime) -> list
     return found
 
 
-def changes_of_site(site_id: int, since: dt.datetime) -> Iterator[tuple[int, str]]:
-    """Author and name of every change to what proofs rest on of a site, since a moment."""
-    revisions = Revision.objects.filter(kind="site", record_id=site_id).order_by("number")
-    before = revisions.filter(created_at__lte=since).last()
-    for revision in revisions.filter(created_at__gt=since):
-        if before is None or essential("site", before.snapshot) != essential("site", revision.snapshot):
-            yield revision.author_id, revision.label
+def changes_of_site(revisions: Iterable[Revision], since: dt.datetime) -> list[tuple[int, str]]:
+    """Author and name of every change to what proofs rest on of a site, since a moment, among all its revisions."""
+    before = None
+    found = []
+    for revision in sorted(revisions, key=lambda row: row.number):
+        if revision.created_at > since and (
+            before is None or essential("site", before.snapshot) != essential("site", revision.snapshot)
+        ):
+            found.append((revision.author_id, revision.label))
         before = revision
+    return found

@@ -22,7 +22,7 @@ from registry.services.records import (
     Author,
     EntryRefused,
     latest_revision,
-    latest_revision_ids,
+    latest_revisions,
     lock,
     record_revision,
     refuse_stale,
@@ -122,26 +122,37 @@ def reopen(loop: Loop, revision: Revision, author: Author) -> None:
 
 
 class Pins:
-    """Pins each member and run to the newest revision of what it uses, at the moment of saving."""
+    """Pins each member and run to the newest revision of what it uses, at the moment of saving.
 
-    def __init__(self, cleaned: Mapping[str, Any]) -> None:
+    With `named`, for a snapshot of rows that are never saved, the names of all revisions are read at once.
+    """
+
+    def __init__(self, cleaned: Mapping[str, Any], *, named: bool = False) -> None:
         members = [row for circuit in cleaned["circuits"] for row in circuit["members"]]
         runs = [row for circuit in cleaned["circuits"] for row in circuit["cables"]]
-        self.equipment = latest_revision_ids("equipment", [row["terminals"].equipment_id for row in members])
-        self.certificates = latest_revision_ids(
-            "certificate", [row["terminals"].certificate_id for row in members if row["terminals"].certificate_id]
+        self.newest = latest_revisions(
+            {
+                "equipment": {row["terminals"].equipment_id for row in members},
+                "certificate": {row["terminals"].certificate_id for row in members if row["terminals"].certificate_id},
+                "cable_type": {row["cable_type"].pk for row in runs if row["cable_type"]},
+            }
         )
-        self.cable_types = latest_revision_ids(
-            "cable_type", [row["cable_type"].pk for row in runs if row["cable_type"]]
-        )
+        keys = [key for found in self.newest.values() for key in found.values()] if named else []
+        self.named = Revision.objects.only("label", "number").in_bulk(keys)
 
     def __call__(self, record: models.Model) -> None:
         if isinstance(record, Member):
             terminals = record.terminals
-            record.equipment_revision_id = self.equipment[terminals.equipment_id]
-            record.certificate_revision_id = self.certificates.get(terminals.certificate_id or 0)
+            self.pin(record, "equipment_revision", self.newest["equipment"][terminals.equipment_id])
+            certificate = self.newest["certificate"].get(terminals.certificate_id or 0)
+            self.pin(record, "certificate_revision", certificate)
         elif isinstance(record, CableRun):
-            record.cable_type_revision_id = self.cable_types.get(record.cable_type_id or 0)
+            self.pin(record, "cable_type_revision", self.newest["cable_type"].get(record.cable_type_id or 0))
+
+    def pin(self, record: models.Model, name: str, key: int | None) -> None:
+        setattr(record, f"{name}_id", key)
+        if key in self.named:
+            setattr(record, name, self.named[key])
 
 
 def is_whole(loop: Loop) -> bool:
@@ -159,11 +170,14 @@ def changed_pins(loop: Loop) -> list[str]:
         rows = Member.objects.filter(circuit__loop=loop)
         members = list(rows.select_related("terminals__equipment", "terminals__certificate"))
         runs = list(CableRun.objects.filter(circuit__loop=loop, cable_type__isnull=False).select_related("cable_type"))
-    equipment = latest_revision_ids("equipment", [row.terminals.equipment_id for row in members])
-    certificates = latest_revision_ids(
-        "certificate", [row.terminals.certificate_id for row in members if row.terminals.certificate_id]
+    newest = latest_revisions(
+        {
+            "equipment": {row.terminals.equipment_id for row in members},
+            "certificate": {row.terminals.certificate_id for row in members if row.terminals.certificate_id},
+            "cable_type": {row.cable_type_id for row in runs if row.cable_type_id},
+        }
     )
-    cables = latest_revision_ids("cable_type", [row.cable_type_id for row in runs if row.cable_type_id])
+    equipment, certificates, cables = (newest[kind] for kind in ("equipment", "certificate", "cable_type"))
     changed = [
         str(row.terminals.equipment)
         for row in members

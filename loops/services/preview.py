@@ -20,8 +20,8 @@ from registry.services.records import EntryRefused, assign, snapshot
 def preview(data: Mapping[str, Any], user: User) -> dict[str, Any]:
     """Read nested text as a loop and judge it with the register as it stands now. Nothing is written.
 
-    Returns the head of the verdict (as loops.services.verification.summary) with `inputs`, `results` and `judged_on`,
-    the same that saving this text now would store. Raises EntryRefused and PermissionDenied as saving does.
+    Returns the head of the verdict (as loops.services.verification.summary) with `inputs`, `results`, `judged_on` and
+    the `site`, the same that saving this text now would store. Raises EntryRefused and PermissionDenied as saving does.
     """
     cleaned, errors = read_entry(LoopEntry, data)
     if errors:
@@ -31,12 +31,12 @@ def preview(data: Mapping[str, Any], user: User) -> dict[str, Any]:
     judge_on = today_at(site)
     inputs = documents(draft_snapshot(cleaned), site, judge_on)
     results = judge(inputs, site)
-    return {**summary(results), "inputs": inputs, "results": results, "judged_on": judge_on}
+    return {**summary(results), "inputs": inputs, "results": results, "judged_on": judge_on, "site": site}
 
 
 def draft_snapshot(cleaned: Mapping[str, Any]) -> dict[str, Any]:
     """The snapshot that a loop with these cleaned values would have once it is saved; its rows have no keys yet."""
-    pins = Pins(cleaned)
+    pins = Pins(cleaned, named=True)
     content = unsaved(Loop, cleaned, pins)
     content["circuits"] = [
         unsaved(Circuit, circuit, pins)

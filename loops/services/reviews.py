@@ -9,6 +9,7 @@ from django.db.models import QuerySet
 from django.utils import timezone
 
 from loops.models import Loop, LoopState, Remark, ReviewAnswer, ReviewRequest
+from loops.selectors import not_shown
 from loops.services.contributors import contributors
 from loops.services.refusals import WorkflowRefused
 from loops.services.steps import tell_of
@@ -137,7 +138,7 @@ def remarks_of(loop: Loop) -> list[Remark]:
     threads = (
         Remark.objects.filter(loop=loop, thread=None)
         .select_related("author", "revision")
-        .defer("revision__snapshot")
+        .defer("revision__snapshot", *not_shown("author"))
         .prefetch_related("replies__author")
     )
     return sorted(threads, key=lambda thread: not thread.is_open)

@@ -25,9 +25,11 @@ __all__ = [
     "TableError",
     "in_force",
     "load_table",
+    "own_tables",
     "parse",
     "read_bytes",
     "reset_table",
+    "tables_by",
     "tables_from",
     "tables_of",
     "tables_told",
@@ -134,10 +136,20 @@ def tables_told(record: Record) -> list[dict[str, str]]:
 
 def tables_of(site: Site) -> Tables | None:
     """The pair of tables that a site is judged by; None where it uses the built-in ones."""
-    own = in_force(site)
+    return tables_by(own_tables(site))
+
+
+def own_tables(site: Site) -> dict[str, tuple[int, str]]:
+    """Key and digest of the tables of its own that a site uses now, by kind."""
+    rows = CurveTable.objects.filter(site=site).order_by("pk").values_list("kind", "pk", "digest")
+    return {kind: (pk, mark) for kind, (pk, mark) in {row[0]: row[1:] for row in rows}.items() if mark}
+
+
+def tables_by(own: Mapping[str, tuple[int, str]]) -> Tables | None:
+    """The pair of tables of a site that uses these of its own; None where it uses none."""
     if not own:
         return None
-    return Tables(*(stored(own[kind].pk) if kind in own else built_in(engine) for kind, engine in KINDS.items()))
+    return Tables(*(stored(own[kind][0]) if kind in own else built_in(engine) for kind, engine in KINDS.items()))
 
 
 def tables_from(files: Mapping[str, Path | None]) -> Tables | None:

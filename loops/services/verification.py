@@ -57,9 +57,16 @@ def areas_of(loop_snapshot: Mapping[str, Any]) -> dict[int, HazardousArea]:
     )
 
 
-def documents(loop_snapshot: Mapping[str, Any], site: Site, judge_on: dt.date) -> list[dict[str, Any]]:
-    """The case documents of all circuits of a loop snapshot, in circuit order."""
-    pinned = pinned_snapshots(loop_snapshot)
+def documents(
+    loop_snapshot: Mapping[str, Any],
+    site: Site,
+    judge_on: dt.date,
+    pinned: Mapping[int, Mapping[str, Any]] | None = None,
+) -> list[dict[str, Any]]:
+    """The case documents of all circuits of a loop snapshot, in circuit order; `pinned` is what `pinned_snapshots` says
+    of it, where that is known already."""
+    if pinned is None:
+        pinned = pinned_snapshots(loop_snapshot)
     areas = areas_of(loop_snapshot)
     return [
         circuit_document(loop_snapshot, circuit, site, areas, pinned, judge_on) for circuit in loop_snapshot["circuits"]
@@ -137,13 +144,14 @@ def margin_of(check: Mapping[str, Any]) -> Decimal | None:
         return None
 
 
-def changed_since(verification: Verification) -> str:
+def changed_since(verification: Verification, pinned: Mapping[int, Mapping[str, Any]] | None = None) -> str:
     """What makes a stored verdict out of date: other inputs (an area, a site), other rules, or a date that passed.
 
-    Judges the same revision anew and compares; an empty text when nothing differs but the day.
+    Judges the same revision anew and compares; an empty text when nothing differs but the day. `pinned` is what
+    `pinned_snapshots` says of the revision, where that is known already.
     """
     loop = verification.loop
-    inputs = documents(verification.revision.snapshot, loop.site, today_at(loop.site))
+    inputs = documents(verification.revision.snapshot, loop.site, today_at(loop.site), pinned)
     if [without_day(document) for document in inputs] != [without_day(document) for document in verification.inputs]:
         named = changed_places(verification.revision.snapshot, verification.created_at)
         if not named:

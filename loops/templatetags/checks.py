@@ -2,14 +2,21 @@
 
 from __future__ import annotations
 
-from django import template
+from typing import Any
 
-from loops.check_names import CHECK_NAMES
+from django import template
+from django.utils.safestring import SafeString, mark_safe
+
+from loops import check_names
+from loops.views.check_rows import check_rows_html
+from registry.views.cells import component
 
 register = template.Library()
+register.filter("checks_rows", check_rows_html)
+register.filter("check_name", check_names.check_name)
 
 
-@register.filter
-def check_name(word: str) -> str:
-    """The name of a check; a word that is none as it stands. A percentage does not break over two lines."""
-    return CHECK_NAMES.get(word, word).replace(" %", "\N{NO-BREAK SPACE}%")
+@register.simple_tag
+def shape(name: str, word: Any) -> SafeString:
+    """A component of one word (a verdict, an icon), rendered once for each word and language."""
+    return mark_safe(component(name, "" if word is None else str(word)))  # noqa: S308  a template, which escapes

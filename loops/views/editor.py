@@ -24,6 +24,7 @@ from loops.views.page import visible_loop
 from loops.views.requests import opened_version, person, typed
 from registry import access
 from registry.differences import canonical, lay_over, snapshot_text
+from registry.lengths import lengths_in
 from registry.models import Revision, Site
 from registry.services.records import REASON, Author, EntryRefused, StaleRecord, latest_revision
 from registry.views.comparing import opened_revision
@@ -119,10 +120,11 @@ def judge(request: HttpRequest, loop: Loop | None, data: dict[str, Any]) -> Http
 
 def panel_context(found: Mapping[str, Any]) -> dict[str, Any]:
     """What the verdict panel shows of a judgement that was not stored."""
+    unit = found["site"].length_unit
     return {
-        "judged": found,
-        "circuits": shown.circuits(Loop(), found["inputs"], found["results"]),
-        "cures": shown.cures(found["results"]),
+        "judged": {**found, "limiting": lengths_in(found["limiting"], unit)},
+        "circuits": shown.circuits(Loop(), found["inputs"], found["results"], unit),
+        "cures": shown.cures(found["results"], unit),
     }
 
 

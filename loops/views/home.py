@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Mapping
 from typing import Any
 from urllib.parse import urlencode
 
-from django.db.models import Q, QuerySet
+from django.db.models import Count, Q, QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
@@ -14,7 +15,8 @@ from django.views.decorators.http import require_safe
 
 from loops import selectors
 from loops.models import Loop, LoopState
-from loops.services.contributors import contributors
+from loops.services.contributors import contributors_of
+from loops.services.first_steps import first_steps
 from loops.services.verification import PRECEDENCE
 from loops.views.requests import person
 from registry import access
@@ -32,12 +34,14 @@ def home(request: HttpRequest) -> HttpResponse:
     roles = {site.pk: access.roles_of(user, site) for site in sites}
     loops = selectors.listed_loops(user).filter(archived_at=None)
     everything = set().union(*roles.values()) if roles else set()
+    counts = selectors.counts_by(loops)
     context: dict[str, Any] = {
         "section": "home",
         "sites": sites,
         "role_names": sorted({Role(role).label for role in everything}),
-        "verdicts": by_verdict(loops),
-        "total": loops.count(),
+        "verdicts": by_verdict(counts),
+        "total": sum(counts.values()),
+        "first_steps": [] if counts else first_steps(user, [site.pk for site in sites]),
     }
     if Role.DESIGNER in everything:
         context["mine"] = mine(loops, user)
@@ -51,9 +55,8 @@ def home(request: HttpRequest) -> HttpResponse:
     return render(request, "home.html", context)
 
 
-def by_verdict(loops: QuerySet[Loop]) -> list[dict[str, Any]]:
+def by_verdict(counts: Mapping[str, int]) -> list[dict[str, Any]]:
     """How many loops have each verdict, worst first, each with the list of them."""
-    counts = selectors.counts_by(loops)
     return [
         {"verdict": verdict.value, "count": counts.get(verdict.value, 0), "url": listed(verdict=verdict.value)}
         for verdict in PRECEDENCE
@@ -63,14 +66,19 @@ def by_verdict(loops: QuerySet[Loop]) -> list[dict[str, Any]]:
 def mine(loops: QuerySet[Loop], user: User) -> dict[str, Any]:
     """A designer's own loops that are not issued: drafts, returned ones first, and those that fail."""
     own = loops.filter(owner=user)
-    drafts = own.filter(state=LoopState.DRAFT)
-    returned = own.filter(state=LoopState.RETURNED)
-    failing = own.filter(selectors.FAILING)
+    counts = own.order_by().aggregate(
+        returned=Count("pk", filter=Q(state=LoopState.RETURNED)),
+        failing=Count("pk", filter=selectors.FAILING),
+        drafts=Count("pk", filter=Q(state=LoopState.DRAFT)),
+    )
+    asked = {
+        "returned": {"state": LoopState.RETURNED.value},
+        "failing": {"failing": "1"},
+        "drafts": {"state": LoopState.DRAFT.value},
+    }
     return {
         "counts": [
-            {"text": "returned", "count": returned.count(), "url": listed(owner="me", state=LoopState.RETURNED.value)},
-            {"text": "failing", "count": failing.count(), "url": listed(owner="me", failing="1")},
-            {"text": "drafts", "count": drafts.count(), "url": listed(owner="me", state=LoopState.DRAFT.value)},
+            {"text": name, "count": counts[name], "url": listed(owner="me", **wanted)} for name, wanted in asked.items()
         ],
         "loops": list(
             own.filter(state__in=[LoopState.RETURNED, LoopState.DRAFT]).order_by("-state", "-changed_at")[:SHOWN]
@@ -81,7 +89,9 @@ def mine(loops: QuerySet[Loop], user: User) -> dict[str, Any]:
 def waiting(user: User, site_ids: list[int]) -> dict[str, Any]:
     """What waits for approval at the sites where this person approves, the oldest first."""
     queue = selectors.waiting_for_approval(user, site_ids)
-    rows = [{"loop": loop, "own": contributors(loop).get(user.pk, "")} for loop in queue[:SHOWN]]
+    shown = list(queue[:SHOWN])
+    hands = contributors_of(shown)
+    rows = [{"loop": loop, "own": hands[loop.pk].get(user.pk, "")} for loop in shown]
     return {"count": queue.count(), "rows": rows, "url": listed(state=LoopState.IN_REVIEW.value, sort="changed")}
 
 

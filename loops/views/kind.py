@@ -14,6 +14,7 @@ from loops.services.verification import CHECKS, PRECEDENCE
 from registry import access
 from registry.fields import QuantityField
 from registry.filters import Choice, Choices, Contains, Days, Measure, Ranges, quantity_reader, share
+from registry.lengths import lengths_in
 from registry.models import Site, User
 from registry.views.pages import ARCHIVED, CHANGED, Column, KindPage, fixed, same, text, url_of
 
@@ -43,7 +44,7 @@ def function(loop: Loop) -> dict[str, Any]:
 
 
 def decides(loop: Loop) -> dict[str, Any]:
-    limiting = loop.verification.limiting if loop.verification else ""
+    limiting = lengths_in(loop.verification.limiting, loop.site.length_unit) if loop.verification else ""
     return text(truncatechars(limiting, 120), full=limiting, small=True)
 
 

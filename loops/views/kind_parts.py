@@ -16,6 +16,7 @@ from loops.services.runs import RunShare, shares_by_loop
 from loops.views.kind import cable_length, own_areas, own_sites
 from registry import access
 from registry.filters import Choice, Contains, Ranges
+from registry.lengths import typed_length
 from registry.models import EquipmentKind, User
 from registry.parameters import shown
 from registry.quantities import Kind
@@ -97,6 +98,12 @@ def run_type(run: CableRun) -> dict[str, Any]:
     return text(run.cable_type.name)
 
 
+def run_length(run: CableRun) -> dict[str, Any]:
+    """The length as it was typed, with the site's unit beside it where that is another."""
+    typed = typed_length(run.length_m_text, run.circuit.loop.site.length_unit)
+    return text(typed or _("unknown"), soft=not typed)
+
+
 def used(column: str, kind: Kind) -> Callable[[CableRun], dict[str, Any]]:
     """A quantity that the verdict counts with; where it is the default of the basis, it says so."""
 
@@ -137,7 +144,7 @@ CABLE_RUN = KindPage(
         Column("Type", run_type, "type", ("cable_type__name", "tag")),
         Column(
             "Length",
-            lambda run: text(run.length_m_text or _("unknown"), soft=not run.length_m_text),
+            run_length,
             "length",
             ("length_m", "tag"),
             number=True,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from decimal import ROUND_FLOOR, Decimal
 from typing import Any, NamedTuple
 
@@ -17,6 +18,7 @@ from loops.models import Loop, LoopVerdict, Member
 from loops.services.verification import PRECEDENCE
 from loops.views.home import by_verdict, listed
 from loops.views.requests import person
+from registry.models import HazardousArea
 
 NEAREST = 20
 
@@ -56,16 +58,20 @@ BUCKETS = (
 )
 
 
+NAMED = {f"bucket{number}": bucket for number, bucket in enumerate(BUCKETS)}
+
+
 @require_safe
 def overview(request: HttpRequest) -> HttpResponse:
     """The loops of the sites of whoever asks, by verdict, by margin and by area."""
     loops = selectors.listed_loops(person(request)).filter(archived_at=None)
+    counts = counted(loops)
     context = {
         "section": "home",
         "crumbs": [{"text": _("Home"), "url": "/"}, {"text": _("At a glance"), "url": ""}],
-        "total": loops.count(),
-        "verdicts": by_verdict(loops),
-        "buckets": histogram(loops),
+        "total": counts["total"],
+        "verdicts": by_verdict(counts),
+        "buckets": histogram(counts),
         "nearest": nearest(loops),
         "areas": by_area(loops),
         "words": [(verdict.value, verdict.label) for verdict in PRECEDENCE],
@@ -73,14 +79,20 @@ def overview(request: HttpRequest) -> HttpResponse:
     return render(request, "loops/overview.html", context)
 
 
-def histogram(loops: QuerySet[Loop]) -> list[dict[str, Any]]:
-    """How many loops have their least margin in each bucket, and how long a bar shows it (0 to 100)."""
-    names = {f"bucket{number}": bucket for number, bucket in enumerate(BUCKETS)}
-    counts = loops.order_by().aggregate(
-        **{name: Count("pk", filter=bucket.condition) for name, bucket in names.items()},
+def counted(loops: QuerySet[Loop]) -> dict[str, int]:
+    """How many loops there are, have each verdict, and have their least margin in each bucket; in one pass."""
+    return loops.order_by().aggregate(
+        **{name: Count("pk", filter=bucket.condition) for name, bucket in NAMED.items()},
+        **{verdict.value: Count("pk", filter=Q(verification__verdict=verdict)) for verdict in PRECEDENCE},
         without=Count("pk", filter=Q(verification__least_margin__isnull=True)),
+        total=Count("pk"),
     )
-    most = max(*counts.values(), 1)
+
+
+def histogram(counts: Mapping[str, int]) -> list[dict[str, Any]]:
+    """How many loops have their least margin in each bucket, and how long a bar shows it (0 to 100)."""
+    names = NAMED
+    most = max(*(counts[name] for name in (*names, "without")), 1)
     rows = [
         {"label": bucket.label, "count": counts[name], "url": bucket.url, "length": 100 * counts[name] // most}
         for name, bucket in names.items()
@@ -108,53 +120,38 @@ def percent(share: Decimal) -> str:
 
 def by_area(loops: QuerySet[Loop]) -> list[dict[str, Any]]:
     """Each area that a loop reaches into, with how many loops of each verdict do, worst first."""
-    reaching = Member.objects.filter(circuit__loop__in=loops.order_by().values("pk"), area__isnull=False)
-    columns = (
-        "area_id",
-        "area__name",
-        "area__site__code",
-        "area__zone",
-        "area__nec_class",
-        "area__division",
-        "area__group",
+    reaching = Member.objects.filter(circuit__loop__in=loops.order_by().values("pk"), area__isnull=False).order_by()
+    # A loop has one verdict: counted by area and verdict, no loop counts twice.
+    counted = reaching.values_list("area_id", "circuit__loop__verification__verdict").annotate(
+        Count("circuit__loop", distinct=True)
     )
-    counted = (
-        reaching.order_by()
-        .values(*columns)
-        .annotate(
-            total=Count("circuit__loop", distinct=True),
-            **{
-                verdict.name.lower(): Count(
-                    "circuit__loop", distinct=True, filter=Q(circuit__loop__verification__verdict=verdict)
-                )
-                for verdict in PRECEDENCE
-            },
-        )
+    found: dict[int, dict[str, int]] = {}
+    for area_id, verdict, number in counted:
+        found.setdefault(area_id, {})[verdict or "none"] = number
+    areas = HazardousArea.objects.filter(pk__in=found).select_related("site").order_by("site__code", "name")
+    return [area_row(area, found[area.pk]) for area in areas]
+
+
+def area_row(area: HazardousArea, counts: Mapping[str, int]) -> dict[str, Any]:
+    """One area with its counts, each with the list that it counts."""
+    place = (
+        _("Zone %s") % area.zone
+        if area.zone
+        else _("Class %(c)s Division %(d)s") % {"c": area.nec_class, "d": area.division}
     )
-    rows = []
-    for row in counted.order_by("area__site__code", "area__name"):
-        zone, division = row["area__zone"], row["area__division"]
-        place = (
-            _("Zone %s") % zone
-            if zone
-            else _("Class %(c)s Division %(d)s") % {"c": row["area__nec_class"], "d": division}
-        )
-        cells = [
-            {
-                "verdict": verdict.value,
-                "count": row[verdict.name.lower()],
-                "url": listed(area=str(row["area_id"]), verdict=verdict.value),
-            }
-            for verdict in PRECEDENCE
-        ]
-        rows.append(
-            {
-                "name": row["area__name"],
-                "site": row["area__site__code"],
-                "place": f"{place}, {row['area__group']}",
-                "total": row["total"],
-                "url": listed(area=str(row["area_id"])),
-                "cells": cells,
-            }
-        )
-    return rows
+    cells = [
+        {
+            "verdict": verdict.value,
+            "count": counts.get(verdict.value, 0),
+            "url": listed(area=str(area.pk), verdict=verdict.value),
+        }
+        for verdict in PRECEDENCE
+    ]
+    return {
+        "name": area.name,
+        "site": area.site.code,
+        "place": f"{place}, {area.group}",
+        "total": sum(counts.values()),
+        "url": listed(area=str(area.pk)),
+        "cells": cells,
+    }

@@ -11,10 +11,11 @@ from django.views.decorators.http import require_safe
 
 from loops import selectors
 from loops.models import Approval, BasisChange, Loop, LoopState, Purpose, Verb, WorkflowEvent
-from loops.services.approvals import in_force, obstacles, obstacles_to_issue, refusal_to_sign
+from loops.services.approvals import Known, obstacles, obstacles_to_issue, refusal_to_sign
 from loops.services.basis import latest_against_register
 from loops.services.confirmations import Matter, matters
 from loops.services.loops import changed_pins
+from loops.services.verification import pinned_snapshots
 from loops.views import shown
 from loops.views.difference import described, differences
 from loops.views.requests import person
@@ -27,6 +28,9 @@ MOST_REVISIONS = 1_000_000_000
 """No record is saved more often; a database refuses to look for much larger numbers."""
 
 
+NOT_SHOWN = ("sheet__bytes", "revision__snapshot", "evidence")
+"""Large columns of what was issued."""
+
 BESIDE: list[Callable[[Loop, User], Mapping[str, Any]]] = []
 """What other packages show on the page of a loop, as further context. They add theirs when they are ready."""
 
@@ -34,7 +38,7 @@ BESIDE: list[Callable[[Loop, User], Mapping[str, Any]]] = []
 @require_safe
 def loop_page(request: HttpRequest, pk: int) -> HttpResponse:
     """One loop as it stands."""
-    return render_loop(request, visible_loop(request, pk))
+    return render_loop(request, get_object_or_404(selectors.whole_loops(person(request), names_only=True), pk=pk))
 
 
 def visible_loop(request: HttpRequest, pk: int) -> Loop:
@@ -58,26 +62,33 @@ def loop_context(loop: Loop, user: User) -> dict[str, Any]:
     """Everything the loop page shows."""
     verification = loop.verification
     results = verification.results if verification else []
-    approvals = list(
-        loop.approvals.select_related("revision", "approved_by", "submitted_by", "sheet", "withdrawal").defer(
-            "sheet__bytes", "revision__snapshot"
-        )
-    )
+    approvals = list(loop.approvals.select_related("revision", "sheet", "withdrawal").defer(*NOT_SHOWN))
     revisions = list(selectors.revisions_of(loop))
-    changed, asked = changed_pins(loop), matters(loop)
-    events = list(loop.events.select_related("actor", "revision").defer("revision__snapshot"))
+    changed = changed_pins(loop)
+    pinned = pinned_snapshots(verification.revision.snapshot) if verification else {}
+    known = Known(revisions[0] if revisions else None, pinned)
+    asked = matters(loop, verification, pinned)
+    if verification:
+        verification.loop = loop  # what shows it asks for its site
+    unit = loop.site.length_unit
+    circuits = shown.circuits(loop, verification.inputs if verification else [], results, unit)
+    shown.with_files(circuits)
+    if verification:
+        shown.with_reach(circuits, loop.site, verification.digest)
+    events = list(loop.events.select_related("actor").defer(*selectors.not_shown("actor")))
     return {
         "section": "loops",
         "crumbs": [{"text": "Loops", "url": "/loops/"}, {"text": loop.tag, "url": ""}],
         "loop": loop,
         "head": head(loop, revisions),
         "verification": verification,
-        "circuits": shown.circuits(loop, verification.inputs if verification else [], results),
-        "cures": shown.cures(results),
+        "circuits": circuits,
+        "cures": shown.cures(results, unit),
         "matters": asked,
+        "open_matters": sum(matter.given is None for matter in asked),
         "can_confirm": not loop.is_archived and access.may(user, "loop.confirm", loop.site),
         "changed": changed,
-        "beside": latest_against_register(loop),
+        "beside": latest_against_register(loop, head=True),
         "basis_changes": marks(approvals),
         "approvals": approvals,
         "signatures": signatures(approvals, events),
@@ -85,7 +96,7 @@ def loop_context(loop: Loop, user: User) -> dict[str, Any]:
         "revisions": revisions,
         "current_number": revisions[0].number if revisions else None,
         "state": "archived" if loop.is_archived else loop.state,
-        **actions_for(loop, user, changed, asked),
+        **actions_for(loop, user, approvals, changed, asked, known),
     }
 
 
@@ -144,7 +155,9 @@ def signatures(approvals: list[Approval], events: list[WorkflowEvent]) -> list[d
     return rows
 
 
-def actions_for(loop: Loop, user: User, changed: list[str], asked: list[Matter]) -> dict[str, Any]:
+def actions_for(
+    loop: Loop, user: User, approvals: list[Approval], changed: list[str], asked: list[Matter], known: Known
+) -> dict[str, Any]:
     """What this person may do with the loop in its state, and why not where it is close."""
     may_edit = access.may(user, "loop.edit", loop.site)
     open_state = loop.state in {LoopState.DRAFT, LoopState.RETURNED}
@@ -158,16 +171,18 @@ def actions_for(loop: Loop, user: User, changed: list[str], asked: list[Matter])
         "can_return": review and may_return,
         "can_approve": review and may_return,
         "refusal_to_sign": refusal_to_sign(loop, user) if review and may_return else "",
-        "obstacles": hindrances(loop, changed, asked) if (open_state or review) and not loop.is_archived else [],
-        "can_withdraw": access.may(user, "loop.withdraw", loop.site) and in_force(loop) is not None,
+        "obstacles": hindrances(loop, changed, asked, known) if (open_state or review) and not loop.is_archived else [],
+        "can_withdraw": bool(approvals)
+        and not hasattr(approvals[0], "withdrawal")
+        and access.may(user, "loop.withdraw", loop.site),
         "can_archive": may_edit and not review,
     }
 
 
-def hindrances(loop: Loop, changed: list[str], asked: list[Matter]) -> list[str]:
+def hindrances(loop: Loop, changed: list[str], asked: list[Matter], known: Known) -> list[str]:
     """What stands in the way of the next step."""
     in_review = loop.state == LoopState.IN_REVIEW
-    return obstacles_to_issue(loop, changed, asked) if in_review else obstacles(loop, changed)
+    return obstacles_to_issue(loop, changed, asked, known) if in_review else obstacles(loop, changed, known)
 
 
 @require_safe

@@ -15,14 +15,10 @@ WHOLE_LOOP = "The whole loop"
 
 def review_context(loop: Loop, user: User, circuits: list[dict[str, Any]], asked: str) -> dict[str, Any]:
     """What the loop page shows of reviewers and remarks; `asked` is the check that a remark is to be made on."""
-    review = loop.state == LoopState.IN_REVIEW
     threads = reviews.remarks_of(loop)
     requests = list(reviews.requests_now(loop))
-    deeds = contributors(loop) if threads or review else {}
-    may_ask = access.may(user, "loop.submit", loop.site) or access.may(user, "loop.approve", loop.site)
-    open_state = loop.state in {LoopState.DRAFT, LoopState.RETURNED}
-    wants_reviewers = not loop.is_archived and ((review and may_ask) or (open_state and may_ask))
-    asked_keys = {item.reviewer_id for item in requests}
+    # Who had a hand in it counts only for an approver, who may settle the remarks of others.
+    deeds = contributors(loop) if threads and access.may(user, "loop.approve", loop.site) else {}
     topics = [WHOLE_LOOP, *subjects(circuits)]
     return {
         "threads": [
@@ -48,10 +44,17 @@ def review_context(loop: Loop, user: User, circuits: list[dict[str, Any]], asked
             }
             for item in requests
         ],
-        "reviewers": [item for item in reviews.may_review(loop) if item.pk not in asked_keys and item.pk != user.pk]
-        if wants_reviewers
-        else [],
+        "may_ask": may_ask(loop, user),
     }
+
+
+def may_ask(loop: Loop, user: User) -> bool:
+    """Whether this person may ask others to review the loop as it stands: with the submission, or while it is in
+    review."""
+    if loop.is_archived or loop.state not in {LoopState.DRAFT, LoopState.RETURNED, LoopState.IN_REVIEW}:
+        return False
+    may_submit = access.may(user, "loop.submit", loop.site)
+    return may_submit or (loop.state == LoopState.IN_REVIEW and access.may(user, "loop.approve", loop.site))
 
 
 def subjects(circuits: list[dict[str, Any]]) -> list[str]:

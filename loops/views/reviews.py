@@ -3,22 +3,54 @@
 from __future__ import annotations
 
 from django.http import Http404, HttpRequest, HttpResponse
-from django.views.decorators.http import require_POST
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_http_methods, require_POST
 
-from loops.models import Approval, Remark, ReviewRequest
+from loops.models import Approval, LoopState, Remark, ReviewRequest
 from loops.services import approvals, reviews
 from loops.views.actions import keys, note, step
+from loops.views.page import visible_loop
 from loops.views.requests import person, typed
-from loops.views.reviewing import WHOLE_LOOP
+from loops.views.reviewing import WHOLE_LOOP, may_ask
+from registry import access
 
 
-@require_POST
+@require_http_methods(["GET", "HEAD", "POST"])
 def ask(request: HttpRequest, pk: int) -> HttpResponse:
-    """Ask further people to review a loop that is in review."""
+    """Who can be asked to review a loop, with its submission or while it is in review; asks them in review."""
+    if request.method != "POST":
+        return show_people(request, pk)
     wanted = keys(request, "reviewers")
     return step(
-        request, pk, lambda key, _: reviews.ask_more(key, person(request), wanted), "The reviewers of {} were asked."
+        request,
+        pk,
+        lambda key, version: reviews.ask_more(key, person(request), wanted),
+        "The reviewers of {} were asked.",
     )
+
+
+def show_people(request: HttpRequest, pk: int) -> HttpResponse:
+    """Whom one may choose: finding out who had a hand in a loop takes many looks, so the loop's page does without."""
+    loop, user = visible_loop(request, pk), person(request)
+    if not access.may(user, "loop.submit", loop.site):
+        access.require(user, "loop.approve", loop.site)
+    if not may_ask(loop, user):
+        return redirect("loop", pk=loop.pk)
+    asked = {item.reviewer_id for item in reviews.requests_now(loop)} | {user.pk}
+    context = {
+        "section": "loops",
+        "crumbs": [
+            {"text": _("Loops"), "url": reverse("loop_list")},
+            {"text": loop.tag, "url": reverse("loop", args=[loop.pk])},
+            {"text": _("Ask for a review"), "url": ""},
+        ],
+        "loop": loop,
+        "in_review": loop.state == LoopState.IN_REVIEW,
+        "reviewers": [item for item in reviews.may_review(loop) if item.pk not in asked],
+    }
+    return render(request, "loops/ask.html", context)
 
 
 @require_POST
@@ -30,7 +62,7 @@ def answer(request: HttpRequest, pk: int, request_pk: int) -> HttpResponse:
     return step(
         request,
         pk,
-        lambda key, _: reviews.answer_review(request_pk, person(request), word=word, text=note(request)),
+        lambda key, version: reviews.answer_review(request_pk, person(request), word=word, text=note(request)),
         "The answer for {} was recorded.",
     )
 
@@ -42,7 +74,7 @@ def remark(request: HttpRequest, pk: int) -> HttpResponse:
     return step(
         request,
         pk,
-        lambda key, _: reviews.remark(
+        lambda key, version: reviews.remark(
             key, person(request), text=note(request), about="" if about == WHOLE_LOOP else about
         ),
         "The remark on {} was recorded.",
@@ -58,7 +90,7 @@ def reply(request: HttpRequest, pk: int, thread_pk: int) -> HttpResponse:
     return step(
         request,
         pk,
-        lambda key, _: reviews.reply(thread_pk, person(request), kind=kind, text=note(request)),
+        lambda key, version: reviews.reply(thread_pk, person(request), kind=kind, text=note(request)),
         "The answer on {} was recorded.",
     )
 

@@ -7,7 +7,14 @@ from decimal import Decimal
 from typing import Any
 
 from loops.models import Circuit, Loop
+from loops.services.reach import Reaches, reaches_of
+from loops.services.tables import own_tables, tables_by
 from loops.services.verification import margin_of
+from loops.views.reach import shown_reach
+from registry.lengths import LengthUnit, lengths_in
+from registry.models import Site
+from registry.remembering import remembered
+from registry.services.attachments import files_by_record
 
 Result = Mapping[str, Any]
 QUANTITIES = (
@@ -43,20 +50,46 @@ def urgency(check: Mapping[str, Any]) -> tuple[int, Any]:
     return (SEVERITY.index(verdict) if verdict in SEVERITY else 0, NO_MARGIN if margin is None else margin)
 
 
-def cures(results: Sequence[Result]) -> list[dict[str, str]]:
-    """The checks that stand in the way, each with its reason and, where one can be computed, its cure."""
+def cures(results: Sequence[Result], unit: str = LengthUnit.METRE) -> list[dict[str, str]]:
+    """The checks that stand in the way, each with its reason and, where one can be computed, its cure; lengths in the
+    unit of the site."""
     found = []
     for result in results:
         for check in sorted(result["checks"], key=urgency):
             if check["verdict"] in {"fail", "beyond_simple_rules", "incomplete"}:
                 cure = check.get("cure") or ""
                 why = check["why"].removesuffix(cure).strip()
-                found.append({"id": check["id"], "verdict": check["verdict"], "why": why, "cure": cure})
+                said = {"why": lengths_in(why, unit), "cure": lengths_in(cure, unit)}
+                found.append({"id": check["id"], "verdict": check["verdict"], **said})
     return found
 
 
-def circuits(loop: Loop, inputs: Sequence[Mapping[str, Any]], results: Sequence[Result]) -> list[dict[str, Any]]:
-    """Each circuit of a loop with its result and what is connected on it."""
+def with_reach(rows: list[dict[str, Any]], site: Site, content: str) -> None:
+    """Write into the rows of `circuits` how far each limit lets the last run grow, as `reach`; `content` is the digest
+    of the verification that they show."""
+    own = own_tables(site)
+
+    def reached() -> list[Reaches | None]:
+        tables = tables_by(own)
+        return [reaches_of(row["document"], tables) for row in rows]
+
+    found = remembered("reach", f"{content}:{sorted(own.items())}", reached)
+    for row, reaches in zip(rows, found, strict=True):
+        row["reach"] = shown_reach(reaches, site.length_unit)
+
+
+def with_files(rows: list[dict[str, Any]]) -> None:
+    """Write into the members of the rows of `circuits` the files of the certificate that their values rest on."""
+    members = [member for row in rows for member in row["members"] if member.terminals.certificate_id]
+    found = files_by_record("certificate", [member.terminals.certificate_id for member in members])
+    for member in members:
+        member.certificate_files = found.get(member.terminals.certificate_id, [])
+
+
+def circuits(
+    loop: Loop, inputs: Sequence[Mapping[str, Any]], results: Sequence[Result], unit: str = LengthUnit.METRE
+) -> list[dict[str, Any]]:
+    """Each circuit of a loop with its result and what is connected on it; lengths in sentences in the site's unit."""
     rows = []
     stored: list[Circuit | None] = list(loop.circuits.all()) if loop.pk else []
     for index, result in enumerate(results):
@@ -69,7 +102,7 @@ def circuits(loop: Loop, inputs: Sequence[Mapping[str, Any]], results: Sequence[
                 "verdict": result["verdict"],
                 "margins": margins(result),
                 "checks": [
-                    {**check, "subject": check["subject"].replace(" -> ", " → ")}
+                    {**check, "subject": check["subject"].replace(" -> ", " → "), "why": lengths_in(check["why"], unit)}
                     for check in sorted(result["checks"], key=urgency)
                 ],
                 "result": result,

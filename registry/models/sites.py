@@ -3,6 +3,7 @@
 from django.db import models
 
 from registry.fields import QuantityField, TypedTextField
+from registry.lengths import LengthUnit
 from registry.models.base import Record
 from registry.quantities import Kind
 
@@ -29,6 +30,13 @@ class Site(Record):
     time_zone = models.CharField(max_length=60, default="UTC")
     schemes = models.CharField(
         "certificate schemes accepted", max_length=120, default="ATEX, IECEx", help_text="Separated by commas."
+    )
+    length_unit = models.CharField(
+        "lengths shown in",
+        max_length=2,
+        choices=LengthUnit.choices,
+        default=LengthUnit.METRE,
+        help_text="What somebody typed keeps its unit; this one stands beside it. Everything is computed in metres.",
     )
     live_pages = models.BooleanField(
         "state of issued sheets shown without log-in",

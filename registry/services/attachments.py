@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import io
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from django.conf import settings
@@ -185,3 +185,12 @@ def files_of(kind: str, record_id: int) -> list[Attachment]:
     """The files of a record, those that count first."""
     rows = Attachment.objects.filter(kind=kind, record_id=record_id).select_related("added_by", "retirement__person")
     return sorted(rows, key=lambda row: hasattr(row, "retirement"))
+
+
+def files_by_record(kind: str, record_ids: Iterable[int]) -> dict[int, list[Attachment]]:
+    """The files that count of some records of a kind, by their keys, the newest first; in one query."""
+    found: dict[int, list[Attachment]] = {}
+    rows = Attachment.objects.filter(kind=kind, record_id__in=set(record_ids), retirement=None).order_by("-pk")
+    for row in rows:
+        found.setdefault(row.record_id, []).append(row)
+    return found

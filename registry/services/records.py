@@ -11,7 +11,7 @@ from typing import Any, TypeVar
 
 from django.core.exceptions import ValidationError
 from django.db import IntegrityError, models, transaction
-from django.db.models import Max, ProtectedError
+from django.db.models import Max, ProtectedError, Q
 from django.utils import timezone
 
 from registry import access
@@ -207,6 +207,18 @@ def latest_revision_ids(kind: str, record_ids: list[int]) -> dict[int, int]:
     """Newest revision key for each of several records of one kind."""
     rows = Revision.objects.filter(kind=kind, record_id__in=record_ids).values("record_id").annotate(newest=Max("pk"))
     return {row["record_id"]: row["newest"] for row in rows}
+
+
+def latest_revisions(records: Mapping[str, Iterable[int]]) -> dict[str, dict[int, int]]:
+    """Newest revision key for each of several records of several kinds, by kind and key; in one query."""
+    wanted = Q(pk=None)
+    for kind, keys in records.items():
+        wanted |= Q(kind=kind, record_id__in=set(keys))
+    found: dict[str, dict[int, int]] = {kind: {} for kind in records}
+    rows = Revision.objects.filter(wanted).order_by().values_list("kind", "record_id").annotate(newest=Max("pk"))
+    for kind, record_id, newest in rows:
+        found[kind][record_id] = newest
+    return found
 
 
 # ------------------------------------------------------------------------------------------------------------- saving

@@ -23,7 +23,7 @@ def sites_that_require(user: User) -> list[Site]:
     sites = Site.objects.filter(archived_at=None, second_factor=True)
     if not user.is_superuser:
         sites = sites.filter(memberships__user=user).distinct()
-    return list(sites)
+    return list(sites.only("code", "name"))
 
 
 def needs_factor(user: User) -> list[Site]:

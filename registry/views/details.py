@@ -22,7 +22,7 @@ from registry.models.schemes import LEAD_DAYS
 from registry.plausibility import sentences
 from registry.querysets import visible
 from registry.selectors import loops_using, revisions_of
-from registry.services.attachments import MODELS, files_of
+from registry.services.attachments import MODELS, files_by_record, files_of
 from registry.services.expiry import leads_by_scheme
 from registry.services.issues import issues_of, refusal_to_supersede
 from registry.showing import (
@@ -99,6 +99,8 @@ def record_answer(request: HttpRequest, kind: KindPage, record: Record, file_ref
 
 def equipment_content(record: Equipment, user: User) -> dict[str, Any]:
     today = timezone.localdate()
+    keys = [terminals.certificate_id for terminals in record.terminals.all() if terminals.certificate_id]
+    papers = files_by_record("certificate", keys)
     return {
         "head": [
             {"label": "Kind", "value": record.get_kind_display()},
@@ -111,6 +113,7 @@ def equipment_content(record: Equipment, user: User) -> dict[str, Any]:
                 "set": terminals,
                 "facts": terminals_facts(terminals),
                 "certificate": terminals.certificate,
+                "certificate_files": papers.get(terminals.certificate_id or 0, []),
                 "certificate_end": end_words(terminals.certificate, today) if terminals.certificate else "",
                 "certificate_state": status_state(terminals.certificate) if terminals.certificate else "",
                 "has_run_out": bool(terminals.certificate and terminals.certificate.has_run_out(today)),
@@ -244,6 +247,7 @@ def site_content(record: Site, user: User) -> dict[str, Any]:
         "sections": [{"title": "Safe area", "items": quantities(record, ["site"])}],
         "items": [
             {"label": "Time zone", "value": record.time_zone},
+            {"label": "Lengths shown in", "value": record.get_length_unit_display()},
             {"label": "Months between inspections", "value": months_in_words(record)},
             *notes(record),
         ],

@@ -16,10 +16,9 @@ from registry.differences import ROW_TITLES
 from registry.fields import Reading
 from registry.models import Site, User
 from registry.parameters import help_of, parameter_of
-from registry.parameters import shown as written
 from registry.quantities import Kind, QuantityError
 from registry.reading import MAX_ROWS, EntryForm, ReadingField, RecordField, join
-from registry.showing import same_text
+from registry.showing import same_text, told
 
 MAX_DEPTH = 8
 SELECT_LIMIT = 60
@@ -365,7 +364,7 @@ def read_as(value: Any, reader: ReadingField) -> str:
         return ""
     if found.value_si is None:
         return "not stated by the certificate"
-    text = written(found.value_si, reader.kind)
+    text = told(value, found.value_si, reader.kind)
     return "" if same_text(value, text) else text
 
 

@@ -1,4 +1,4 @@
-"""The glossary of parameters."""
+"""The glossary of parameters and terms."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
 from registry.parameters import PARAMETERS, SECTIONS
+from registry.terms import TERMS
 
 
 @require_safe
@@ -16,4 +17,4 @@ def parameters(request: HttpRequest) -> HttpResponse:
         {"title": title, "parameters": [item for item in PARAMETERS if item.section == name]}
         for name, title in SECTIONS.items()
     ]
-    return render(request, "registry/parameters.html", {"sections": sections, "section": ""})
+    return render(request, "registry/parameters.html", {"sections": sections, "terms": TERMS, "section": ""})

@@ -66,7 +66,7 @@ SECTIONS: dict[str, list[tuple[str, tuple[str, ...], bool]]] = {
         ("Construction", ("strand_m", "insulation_m", "test_v"), True),
     ],
     "site": [
-        ("", ("code", "name", "basis", "schemes", "time_zone", "live_pages", "second_factor"), False),
+        ("", ("code", "name", "basis", "schemes", "time_zone", "length_unit", "live_pages", "second_factor"), False),
         ("Safe area", ("safe_ambient_max_degc", "safe_voltage_max_v"), False),
         ("Inspection", ("visual_months", "close_months", "detailed_months"), False),
     ],

@@ -10,7 +10,7 @@ from django.contrib.auth.forms import PasswordChangeForm
 from django.contrib.auth.views import PasswordChangeView
 from django.core.exceptions import PermissionDenied
 from django.core.paginator import Paginator
-from django.db.models import Prefetch, QuerySet
+from django.db.models import Prefetch
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import get_object_or_404, render, resolve_url
 from django.urls import reverse
@@ -41,14 +41,6 @@ NAMES = ("username", "full_name", "email", "is_active")
 MAX_ROLES = 2_000
 
 
-def seen_by(user: User) -> QuerySet[User]:
-    """People with a role at one of the user's sites; a superuser sees everybody."""
-    everybody = User.objects.order_by("username")
-    if user.is_superuser:
-        return everybody
-    return everybody.filter(pk__in=Membership.objects.filter(site_id__in=access.sites_of(user)).values("user_id"))
-
-
 @require_safe
 def people_list(request: HttpRequest) -> HttpResponse:
     """The people of one's sites and their roles there."""
@@ -56,7 +48,7 @@ def people_list(request: HttpRequest) -> HttpResponse:
     access.require(user, "register.view")
     text = search_text(request.GET.get("q", ""))
     roles = Membership.objects.filter(site_id__in=access.sites_of(user)).select_related("site")
-    found = containing(seen_by(user), text, ("username", "full_name", "email")).prefetch_related(
+    found = containing(access.people_seen_by(user), text, ("username", "full_name", "email")).prefetch_related(
         Prefetch("memberships", roles.order_by("site__code", "role"), to_attr="seen_roles")
     )
     page = Paginator(found, PAGE_SIZE).get_page(request.GET.get("page", "")[:9])
@@ -100,7 +92,7 @@ def edit(request: HttpRequest, pk: int) -> HttpResponse:
     """The form of a person."""
     user: User = request.user  # type: ignore[assignment]
     access.require(user, "site.people")
-    person = get_object_or_404(seen_by(user), pk=pk)
+    person = get_object_or_404(access.people_seen_by(user), pk=pk)
     if not may_keep(user, person) and not kept_sites(user):
         raise PermissionDenied(NOT_YOURS)
     if request.method == "POST":
@@ -222,7 +214,7 @@ def set_password(request: HttpRequest, pk: int) -> HttpResponse:
     """Give somebody a new password, for instance because it was lost."""
     user: User = request.user  # type: ignore[assignment]
     access.require(user, "site.people")
-    person = get_object_or_404(seen_by(user), pk=pk)
+    person = get_object_or_404(access.people_seen_by(user), pk=pk)
     if not may_keep(user, person):
         raise PermissionDenied(NOT_YOURS)
     errors: dict[str, list[str]] = {}

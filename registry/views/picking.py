@@ -12,10 +12,10 @@ from registry import access
 from registry.entries import ENTRIES
 from registry.fields import Reading
 from registry.models import User
-from registry.parameters import shown
 from registry.quantities import Kind, QuantityError
 from registry.querysets import search_text
 from registry.reading import EntryForm, RecordField
+from registry.showing import told
 from registry.views.forms import within_sites
 
 OFFERED = 30
@@ -69,7 +69,7 @@ def read_quantity(request: HttpRequest, kind: str) -> HttpResponse:
         return answer(str(error))
     if found.value_si is None:
         return answer("Read as not stated by the certificate" if found.text else "")
-    return answer(f"Read as {shown(found.value_si, quantity)}")
+    return answer(f"Read as {told(found.text, found.value_si, quantity)}")
 
 
 def sent(request: HttpRequest) -> str:

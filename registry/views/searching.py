@@ -7,8 +7,10 @@ from dataclasses import dataclass, field
 from typing import Any
 from urllib.parse import urlencode
 
+from django.db.models import Q
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import render
+from django.urls import reverse
 from django.views.decorators.http import require_safe
 
 from registry import access
@@ -73,11 +75,31 @@ def hit(kind: KindPage, record: Any, note: Callable[[Any], str]) -> Hit:
     return Hit(record.label(), note(record), kind.url(record), record.is_archived)
 
 
+def search_people(user: User, text: str) -> Finds:
+    """People with a role at one of the searcher's sites, by name or log-in; a whole one of either is an exact find."""
+    people = access.people_seen_by(user)
+    found = containing(people, text, ("username", "full_name"))
+    hits = [person_hit(user, person) for person in found[:SHOWN]]
+    same = people.filter(Q(username__iexact=text) | Q(full_name__iexact=text), is_active=True)[:2]
+    count = len(hits) if len(hits) < SHOWN else found.count()
+    url = f"{reverse('people')}?{urlencode({'q': text})}"
+    return Finds("People", hits, count, url, [person_hit(user, person) for person in same])
+
+
+def person_hit(user: User, person: User) -> Hit:
+    """A person: the page of one whose roles the searcher keeps, else the list of people with them alone."""
+    keeps = access.may(user, "site.people")
+    url = reverse("person", args=[person.pk]) if keeps else f"{reverse('people')}?{urlencode({'q': person.username})}"
+    note = person.username if person.is_active else f"{person.username}, cannot log in any more"
+    return Hit(person.printed_name, note, url)
+
+
 SEARCHERS: list[Searcher] = [
     searcher(EQUIPMENT, ("type_name",), lambda item: item.function or item.get_kind_display()),
     searcher(CERTIFICATE, ("number",), lambda item: f"{item.scheme}, {item.get_status_display().lower()}"),
     searcher(CABLE_TYPE, ("name",), lambda item: item.maker),
     searcher(AREA, ("name",), lambda item: f"Site {item.site.code}"),
+    search_people,
 ]
 """Asked in this order; a package above the register adds its own when it is ready (loops come first)."""
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 from reports.demo.plans import CircuitPlan, LoopPlan, Part, Run, Story, single
 
 PAIR_05, PAIR_07, PAIR_10, PAIR_15 = "KI-05 1x2x0.5", "KI-07 1x2x0.75", "KI-10 1x2x1.0", "KI-15 1x2x1.5"
@@ -143,7 +145,39 @@ UNIT_10: tuple[LoopPlan, ...] = (
     ),
 )
 
+BOXES = ("JB-231", "JB-232", "JB-233", "JB-234")
+SEGMENT = tuple(
+    (f"{'PT' if number % 2 else 'TT'}-23{number:02}", BOXES[(number - 1) // 4], f"{3 + number % 4} m")
+    for number in range(1, 17)
+)
+"""Tag, junction box and spur of each of the sixteen devices of a full segment."""
+
 UNIT_20: tuple[LoopPlan, ...] = (
+    LoopPlan(
+        "FB-2301",
+        "Fieldbus segment 3, solvent recovery: sixteen transmitters",
+        (
+            CircuitPlan(
+                (
+                    Part("source", "FB-2301-PS", "TF-15-B: 1-2"),
+                    *(
+                        Part("device", tag, "QP-300-F: +/-" if tag.startswith("P") else "ZT-20-F: +/-", "solvent")
+                        for tag, _box, _spur in SEGMENT
+                    ),
+                ),
+                (
+                    Run(FIELDBUS, "110 m", end=BOXES[0]),
+                    *(Run(FIELDBUS, "14 m", start, end) for start, end in pairwise(BOXES)),
+                    *(Run(FIELDBUS, spur, box, tag, role="spur") for tag, box, spur in SEGMENT),
+                ),
+                fisco=True,
+                terminators=(("at the power supply", "1 uF"), (BOXES[-1], "1 uF")),
+            ),
+        ),
+        owner="designer2",
+        expects=("fisco", "pass"),
+        notes="A full segment: four junction boxes on the trunk with four spurs each.",
+    ),
     single(
         "FT-2101",
         "Solvent to column flow",

@@ -344,6 +344,22 @@ ISOLATORS: tuple[Text, ...] = (
     item(
         "source",
         "Tarquessen",
+        "TF-15-B",
+        "Fieldbus supply to FISCO for long segments in IIB",
+        "fieldbus segment",
+        "II (1) G [Ex ia Ga] IIB, FISCO power supply",
+        gives(
+            "1-2",
+            "EXA 20 ATEX 0263",
+            "15 V, 354 mA, 5.32 W",
+            {"IIB": "3.55 uF, 1 mH"},
+            "13 V,, 0 ohm",
+            shape="rectangular",
+        ),
+    ),
+    item(
+        "source",
+        "Tarquessen",
         "TP-11",
         "Electronically limited supply for gas detector heads",
         "supply",

@@ -18,6 +18,8 @@ from reports.diagrams.routes import Node, Routes, item_key, routes_of
 
 TAG_SIZE, TEXT_SIZE, CABLE_SIZE = 12.0, 9.5, 9.5
 LINE = 12.5
+BOLD = 1.15
+"""How much wider bold type is."""
 NARROW, WIDE = frozenset("iljtfrI.,:;|!'()[]{} /\\-·"), frozenset("mwMWQGO@%—–≤≥ΩÄÖÜ…")
 CROWDED = 8
 NOT_XML = re.compile("[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
@@ -92,11 +94,11 @@ def lines_of(plan: Plan) -> dict[str, list[str]]:
     return {item_key(item.tag): item_lines(item) for item in plan.sources} | short
 
 
-def draw(plan: Plan, ident: str = "circuit", font: str = "") -> str:
+def draw(plan: Plan, ident: str = "circuit", font: str = "", *, paper: bool = False) -> str:
     """The diagram of one circuit as an <svg> element.
 
     `ident` begins the ids that name and describe it, and must differ between drawings of one page. `font` is written
-    into the drawing where it is not part of a page that sets it.
+    into the drawing where it is not part of a page that sets it. On `paper` a long trunk has its spurs on both sides.
     """
     routes = routes_of(plan)
     roots = [item_key(item.tag) for item in plan.sources] or list(routes.nodes)[:1]
@@ -106,7 +108,7 @@ def draw(plan: Plan, ident: str = "circuit", font: str = "") -> str:
         return ET.tostring(svg, encoding="unicode")
     lines = lines_of(plan)
     heights = {key: 13 + TAG_SIZE + LINE * len(lines[key]) if node.item else 30.0 for key, node in routes.nodes.items()}
-    layout = lay_out(routes, roots, heights)
+    layout = lay_out(routes, roots, heights, both_sides=paper)
     notes = notes_of(routes)
     height = layout.height + (16 if notes else 0)
     finish(svg, plan, ident, layout.width, height)
@@ -120,7 +122,9 @@ def draw(plan: Plan, ident: str = "circuit", font: str = "") -> str:
         if node.item:
             draw_item(svg, node.item, box, lines[key])
         else:
-            draw_junction(svg, node, box, beside=layout.runs_down)
+            # Where the line runs down, the name has room beside it; where it runs across, below it.
+            across = layout.boundary is not None and box.x < layout.boundary
+            draw_junction(svg, node, box, beside=layout.runs_down and not across)
     if notes:
         small(svg, 0.0, layout.height + 8, " ".join(notes), layout.width)
     return ET.tostring(svg, encoding="unicode")
@@ -170,6 +174,9 @@ def small(parent: ET.Element, x: float, y: float, text: str, room: float, **more
 
 def boundary(svg: ET.Element, plan: Plan, layout: Layout) -> None:
     """The edge of the hazardous area: a broken line with strokes on the dangerous side, and both sides named."""
+    if layout.level is not None:
+        edge_across(svg, plan, layout, layout.level)
+        return
     x = layout.boundary
     if x is None:
         area_name(svg, 0.0, "Safe area", "", layout.width)
@@ -193,14 +200,25 @@ def boundary(svg: ET.Element, plan: Plan, layout: Layout) -> None:
         area_name(svg, x + 14, "Hazardous area", plan.area, layout.width - x - 14)
 
 
-def area_name(svg: ET.Element, x: float, name: str, area: str, room: float) -> None:
+def edge_across(svg: ET.Element, plan: Plan, layout: Layout, level: float) -> None:
+    """The edge of the hazardous area where that lies below the safe one."""
+    group = add(svg, "g", class_="diagram-boundary")
+    line = {"fill": "none", "stroke": "currentColor"}
+    add(group, "path", d=f"M0 {level:.1f}H{layout.width:.1f}", stroke_width=1.6, stroke_dasharray="9 3 2 3", **line)
+    strokes = "".join(f"M{x} {level + 7:.1f}l7 -7" for x in range(2, int(layout.width) - 6, 11))
+    add(group, "path", class_="diagram-hatch", d=strokes, stroke_width=0.7, **line)
+    area_name(svg, 0.0, "Safe area", "", layout.width)
+    area_name(svg, 24.0, "Hazardous area", plan.area, layout.width - 24.0, level + 7.0)
+
+
+def area_name(svg: ET.Element, x: float, name: str, area: str, room: float, top: float = 0.0) -> None:
     shown = add(
         svg,
         "text",
         name,
         class_="diagram-area",
         x=x,
-        y=14.0,
+        y=top + 14.0,
         font_size=10.0,
         font_weight="bold",
         letter_spacing=0.6,
@@ -208,7 +226,7 @@ def area_name(svg: ET.Element, x: float, name: str, area: str, room: float) -> N
     )
     if area:
         add(shown, "title", area)
-        small(svg, x, 27.0, cut(area, TEXT_SIZE, room), room)
+        small(svg, x, top + 27.0, cut(area, TEXT_SIZE, room), room)
 
 
 def draw_wire(svg: ET.Element, wire: Wire) -> None:
@@ -224,7 +242,7 @@ def draw_wire(svg: ET.Element, wire: Wire) -> None:
         return
     shown = link.runs if len(link.runs) <= 3 else link.runs[:2]
     words = [run.text for run in shown]
-    if len(shown) == 1 and text_width(words[0], CABLE_SIZE * 1.06) > wire.room:
+    if len(shown) == 1 and text_width(words[0], CABLE_SIZE * BOLD) > wire.room:
         words = [shown[0].tag, shown[0].length]  # two lines rather than a length that is cut away
     if len(link.runs) > 3:
         words.append(f"and {len(link.runs) - 2} more runs")
@@ -232,7 +250,7 @@ def draw_wire(svg: ET.Element, wire: Wire) -> None:
         add(
             group,
             "text",
-            cut(text, CABLE_SIZE * 1.06, wire.room),
+            cut(text, CABLE_SIZE * BOLD, wire.room),
             class_="diagram-cable",
             x=wire.text_x,
             y=wire.text_y - 4 - index * 11.5,
@@ -262,7 +280,7 @@ def draw_item(svg: ET.Element, item: Item, box: Box, lines: list[str]) -> None:
     add(
         group,
         "text",
-        cut(item.tag, TAG_SIZE * 1.06, room),
+        cut(item.tag, TAG_SIZE * BOLD, room),
         class_="diagram-tag",
         x=x,
         y=y,

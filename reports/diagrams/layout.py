@@ -17,6 +17,8 @@ TOP = 44.0
 SPACE = 14.0
 CLOSE = 8  # rows from which on they stand closer
 LEAD = 12.0  # a line leaves a box this far before it turns
+UPRIGHT = 300.0  # the least width of a diagram that runs from top to bottom
+NAMES = 30.0  # what the name of the hazardous area takes below its edge
 STEP = 30.0  # room for the cable's name between two boxes that stand over each other
 
 
@@ -51,7 +53,8 @@ class Wire:
 
 @dataclass(frozen=True)
 class Layout:
-    """A finished layout; `boundary` is the x of the hazardous area's edge, None where nothing is in one."""
+    """A finished layout; `boundary` is the x of the hazardous area's edge, `level` its y where that lies across; both
+    None where nothing is in one."""
 
     boxes: dict[str, Box]
     wires: list[Wire]
@@ -59,10 +62,12 @@ class Layout:
     width: float
     height: float
     runs_down: bool = False
+    level: float | None = None
 
 
-def lay_out(routes: Routes, roots: list[str], heights: dict[str, float]) -> Layout:
-    """Sources left, what they feed to the right; a long daisy chain runs downwards instead."""
+def lay_out(routes: Routes, roots: list[str], heights: dict[str, float], both_sides: bool = False) -> Layout:
+    """Sources left, what they feed to the right; a long daisy chain or trunk runs downwards instead, with its spurs on
+    one side, or on both where there is room for that."""
     edge = columns(routes, roots)
     count = max(node.column for node in routes.nodes.values()) + 1
     filled = {node.column for node in routes.nodes.values() if node.item}
@@ -72,7 +77,8 @@ def lay_out(routes: Routes, roots: list[str], heights: dict[str, float]) -> Layo
         if total <= (WIDTH if box == BOX else WIDEST):
             break
     else:
-        return downwards(routes, roots, heights, edge)
+        lead = safe_lead(routes, roots, edge)
+        return upright(routes, lead, heights, both_sides) if lead else downwards(routes, roots, heights, edge)
     spare = max(0.0, WIDTH - total) / max(count - 1, 1)
     lefts: list[float] = []
     x, boundary = CROSSING if edge == 0 else 0.0, None if edge is None else CROSSING / 2
@@ -217,6 +223,81 @@ def wire(link: Link, routes: Routes, boxes: dict[str, Box], boundary: float | No
     if meeting:
         return Wire(link, points, inner, y1, turn - inner - 4)
     return Wire(link, points, max(inner, turn + 4), y2, x2 - max(inner, turn + 4) - 4)
+
+
+def safe_lead(routes: Routes, roots: list[str], edge: int | None) -> list[str]:
+    """What stands in the safe area where that is one source and what follows it, one after the other; else nothing."""
+    if len(roots) != 1 or not edge:
+        return []
+    found = [roots[0]]
+    while routes.nodes[found[-1]].column + 1 < edge:
+        below = routes.children(found[-1])
+        if len(below) != 1 or routes.nodes[below[0]].column >= edge:
+            break
+        found += below
+    return found if len(found) == sum(node.column < edge for node in routes.nodes.values()) else []
+
+
+def upright(routes: Routes, lead: list[str], heights: dict[str, float], both_sides: bool) -> Layout:
+    """A long circuit from top to bottom, narrow enough for a phone: what is safe above, then the boundary, and below it
+    the trunk with its spurs."""
+    boxes: dict[str, Box] = {}
+    y = TOP
+    spur = LEAD + GAP
+    trunk = spur + BOX if both_sides else 0.0
+
+    def place(key: str, x: float) -> None:
+        nonlocal y
+        is_item = routes.nodes[key].item is not None
+        size = (BOX, heights[key]) if is_item else (JUNCTION, JUNCTION)
+        boxes[key] = Box(x, y, *size)
+        y += size[1] + STEP
+        if key not in lead:
+            place_below(key, x)
+
+    def place_below(key: str, x: float) -> None:
+        below = sorted(routes.children(key), key=lambda child: bool(routes.children(child)))
+        straight = below[-1] if len(below) == 1 or (below and routes.children(below[-1])) else None
+        ends = [
+            child for child in below if child != straight and routes.nodes[child].item and not routes.children(child)
+        ]
+        pairs = zip(ends[::2], ends[1::2], strict=False) if both_sides and x == trunk else ()
+        paired: set[str] = set()
+        for pair in pairs:
+            paired.update(pair)
+            place_pair(*pair)
+        for child in below:
+            if child not in paired:
+                place(child, x if child == straight else x + spur)
+
+    def place_pair(right: str, left: str) -> None:
+        nonlocal y
+        height = max(heights[right], heights[left])
+        boxes[right] = Box(trunk + spur, y, BOX, height)
+        boxes[left] = Box(0.0, y, BOX, height)
+        y += height + STEP
+
+    for key in lead:
+        place(key, trunk)
+    level = y - STEP / 2
+    y = level + NAMES + STEP
+    place_below(lead[-1], trunk)
+    wires = []
+    for link in routes.links:
+        upper, lower = sorted((boxes[link.start], boxes[link.end]), key=lambda box: box.y)
+        x = upper.x + JUNCTION / 2
+        if abs(upper.x - lower.x) < 1:
+            points: tuple[tuple[float, float], ...] = ((x, upper.y + upper.height), (x, lower.y))
+            wires.append(Wire(link, points, x + 6, lower.y - 9, UPRIGHT - 20))
+        elif lower.right < x:
+            points = ((x, upper.y + upper.height), (x, lower.middle), (lower.right, lower.middle))
+            wires.append(Wire(link, points, lower.right + 4, lower.middle, x - lower.right - 8))
+        else:
+            points = ((x, upper.y + upper.height), (x, lower.middle), (lower.x, lower.middle))
+            wires.append(Wire(link, points, x + 6, lower.middle, lower.x - x - 8))
+    width = max(UPRIGHT, *(box.right for box in boxes.values()))
+    bottom = max(box.y + box.height for box in boxes.values()) + SPACE
+    return Layout(boxes, wires, None, width, bottom, runs_down=True, level=level)
 
 
 def downwards(routes: Routes, roots: list[str], heights: dict[str, float], edge: int | None) -> Layout:

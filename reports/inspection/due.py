@@ -105,6 +105,8 @@ def planned_loops(loops: QuerySet[Loop]) -> QuerySet[Loop]:
 def due_rows(loops: QuerySet[Loop]) -> list[Due]:
     """The next inspection of each of some loops, the earliest first; four queries, however many they are."""
     rows = list(planned_loops(loops).select_related("site").order_by("site__code", "tag"))
+    if not rows:
+        return []
     chosen = Loop.objects.filter(pk__in=planned_loops(loops).order_by().values("pk"))
     last: dict[int, dict[str, dt.date]] = {}
     complete = SignedInspection.objects.filter(loop__in=chosen.values("pk"), is_complete=True).order_by()

@@ -27,6 +27,7 @@ from registry.models import Revision, Site
 from reports.sheets import words
 from reports.sheets.circuits import circuit_content, curves
 from reports.sheets.content import Changed, Confirmed, Issue, Moment, SheetContent, Signature
+from reports.sheets.lengths import content_in
 
 CHANGES_SHOWN = 24
 PREPARED = "I have prepared this revision and submit it for approval."
@@ -49,7 +50,7 @@ def sheet_content(
     letter = approval.letter if approval else loop.letter
     basis = inputs[0].get("basis", "") if inputs else ""
     asked = matters(loop, verification)
-    return SheetContent(
+    content = SheetContent(
         number=sheet_number(loop, snapshot["tag"], letter),
         issued=approval is not None,
         state=state_words(loop, approval),
@@ -92,6 +93,7 @@ def sheet_content(
         conditions=tuple(confirmed(matter, loop.site) for matter in asked if matter.kind == "condition"),
         remark=remark_of(loop, approval),
     )
+    return content_in(content, loop.site.length_unit)
 
 
 def paper_content(

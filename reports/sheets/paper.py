@@ -42,7 +42,7 @@ def sheet_document(content: SheetContent, paper: pdf.PageSize = pdf.PageSize.A4)
             assert circuit.curves is not None
             assets[f"curves-{index}.svg"] = ignition_svg(circuit.curves, SHEET_SIZE_IN)
     for index, circuit in enumerate(content.circuits):
-        assets[f"circuit-{index}.svg"] = draw(circuit.plan, f"circuit-{index}", FONT).encode()
+        assets[f"circuit-{index}.svg"] = draw(circuit.plan, f"circuit-{index}", FONT, paper=True).encode()
     html = render_to_string("reports/print/sheet.html", {"sheet": content})
     css = print_css("base", "title_block", "sheet")
     attached = {file_name(content.tag, content.letter, ending="json"): content.record} if content.record else {}

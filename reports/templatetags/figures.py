@@ -16,8 +16,10 @@ from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString, mark_safe
 
 from loops.models import Verification
+from registry.remembering import remembered
 from reports.curves import has_chart
 from reports.diagrams import Plan, draw, plan_of_case, plan_of_circuit
+from reports.sheets.lengths import plan_in
 
 register = template.Library()
 
@@ -29,7 +31,9 @@ def circuit_diagram(
     """The block diagram of one case document with its result."""
     if not document:
         return mark_safe("")
-    return figure(context, plan_of_case(document, result))
+    number: int = (context.render_context.get("figures") or 0) + 1
+    context.render_context["figures"] = number
+    return figure(plan_of_case(document, result), number)
 
 
 @register.simple_tag(takes_context=True)
@@ -37,12 +41,24 @@ def loop_diagram(context: template.Context, verification: Verification | None) -
     """The block diagrams of all circuits of a verification; several are named and stand one under the other."""
     if verification is None:
         return mark_safe("")
+    first: int = (context.render_context.get("figures") or 0) + 1
+    context.render_context["figures"] = first + len(verification.inputs) - 1
+    unit = verification.loop.site.length_unit
+    content = f"{verification.revision.digest}:{verification.digest}:{first}:{unit}"
+    return remembered("diagrams", content, lambda: diagrams_of(verification, first, unit))
+
+
+def diagrams_of(verification: Verification, first: int, unit: str) -> SafeString:
+    """The drawings of all circuits, lengths in a site's unit; the first has this number."""
     circuits = verification.revision.snapshot["circuits"]
     plans = [
-        plan_of_circuit(circuit, document, result)
+        plan_in(plan_of_circuit(circuit, document, result), unit)
         for circuit, document, result in zip(circuits, verification.inputs, verification.results, strict=True)
     ]
-    return format_html_join("\n", "{}", ((figure(context, plan, named=len(plans) > 1),) for plan in plans))
+    named = len(plans) > 1
+    return format_html_join(
+        "\n", "{}", ((figure(plan, number, named=named),) for number, plan in enumerate(plans, first))
+    )
 
 
 @register.simple_tag
@@ -50,16 +66,15 @@ def ignition_charts(verification: Verification | None) -> SafeString:
     """The ignition curves of every circuit that has some, as pictures."""
     if verification is None:
         return mark_safe("")
-    circuits = verification.revision.snapshot["circuits"]
-    several = len(circuits) > 1
+    several = len(verification.inputs) > 1
     charts = [
         (
-            format_html("<figcaption>{}</figcaption>", circuit["name"]) if several else "",
+            format_html("<figcaption>{}</figcaption>", circuit_name(document)) if several else "",
             reverse("reports:ignition", args=[verification.loop_id, number]),
             f"{verification.digest[:12]}",
             curves_told(document),
         )
-        for number, (circuit, document) in enumerate(zip(circuits, verification.inputs, strict=True), 1)
+        for number, document in enumerate(verification.inputs, 1)
         if has_chart(document)
     ]
     return format_html_join(
@@ -67,6 +82,11 @@ def ignition_charts(verification: Verification | None) -> SafeString:
         '<figure class="chart-figure">{}<img src="{}?v={}" alt="{}" width="648" height="266" loading="lazy"></figure>',
         charts,
     )
+
+
+def circuit_name(document: Mapping[str, Any]) -> str:
+    """The name of a circuit from its case document, which is called "PT-1101 / Circuit 1"."""
+    return str(document.get("case", "")).rpartition(" / ")[2]
 
 
 def curves_told(document: Mapping[str, Any]) -> str:
@@ -77,10 +97,8 @@ def curves_told(document: Mapping[str, Any]) -> str:
     )
 
 
-def figure(context: template.Context, plan: Plan, *, named: bool = False) -> SafeString:
-    """One drawing as a figure; its ids differ from those of every other drawing on the page."""
-    number: int = (context.render_context.get("figures") or 0) + 1
-    context.render_context["figures"] = number
+def figure(plan: Plan, number: int, *, named: bool = False) -> SafeString:
+    """One drawing as a figure; by its number its ids differ from those of every other drawing on the page."""
     drawing = mark_safe(draw(plan, f"diagram-{number}"))  # noqa: S308  written by an XML writer, which escapes
     caption = format_html("<figcaption>{}</figcaption>", plan.name) if named else ""
     return format_html(

@@ -15,6 +15,7 @@
   let active = -1;
   let timer = 0;
   let asked = 0;
+  const typed = new WeakSet();
 
   const options = () => [...list.querySelectorAll("[data-value]")];
 
@@ -75,6 +76,7 @@
     input.value = option.dataset.value;
     close();
     input.dispatchEvent(new Event("input", { bubbles: true }));
+    typed.delete(input);
     input.dispatchEvent(new Event("change", { bubbles: true }));
     tell(input, option.dataset.facts);
   }
@@ -96,7 +98,9 @@
     const input = event.target;
     if (!input.matches("[data-pick]")) return;
     tell(input, "");
-    clearTimeout(timer);
+    // What is offered answers an earlier text: nobody may take it for this one.
+    close();
+    typed.add(input);
     if (event.isTrusted) timer = setTimeout(() => ask(input, input.value), 150);
   });
   form.addEventListener("focusout", (event) => { if (event.target === field) close(); else clearTimeout(timer); });
@@ -106,7 +110,7 @@
     const open = !list.hidden && field === input;
     if (event.key === "ArrowDown" || event.key === "ArrowUp") {
       event.preventDefault();
-      if (open) activate(active + (event.key === "ArrowDown" ? 1 : active < 0 ? 0 : -1)); else ask(input, "");
+      if (open) activate(active + (event.key === "ArrowDown" ? 1 : active < 0 ? 0 : -1)); else ask(input, typed.has(input) ? input.value : "");
     } else if (event.key === "Escape" && open) {
       event.preventDefault();
       close();

@@ -174,13 +174,36 @@
     if (target.tagName === "SELECT") {
       const wanted = text.toLowerCase();
       const option = [...target.options].find((one) => one.text.trim().toLowerCase() === wanted || one.value.toLowerCase() === wanted);
-      if (!option) return;
-      target.value = option.value;
+      if (option) target.value = option.value; else keepUnknown(target, text);
     } else {
       target.value = text;
     }
     target.dispatchEvent(new Event("input", { bubbles: true }));
     target.dispatchEvent(new Event("change", { bubbles: true }));
+  }
+
+  /* What is not among the choices stays visible as a choice of its own, which the server refuses, with a note beside
+     the cell that goes when another choice is made. The words come from the page: data-not-offered of the rows. */
+  function keepUnknown(target, text) {
+    const words = target.closest("[data-not-offered]")?.dataset.notOffered;
+    if (!words) return;
+    target.add(new Option(text, text, false, true));
+    const note = document.createElement("p");
+    note.className = "field-errors";
+    note.id = `${target.id}-unknown`;
+    note.textContent = words.replace("{}", text);
+    document.getElementById(note.id)?.remove();
+    target.after(note);
+    const described = target.getAttribute("aria-describedby") ?? "";
+    target.setAttribute("aria-invalid", "true");
+    if (!described.split(" ").includes(note.id)) target.setAttribute("aria-describedby", `${described} ${note.id}`.trim());
+    target.addEventListener("change", function chosen() {
+      if (target.value === text) return;
+      target.removeEventListener("change", chosen);
+      document.getElementById(note.id)?.remove();
+      target.removeAttribute("aria-invalid");
+      target.setAttribute("aria-describedby", (target.getAttribute("aria-describedby") ?? "").replace(note.id, "").trim());
+    });
   }
 
   function errorSummary() {

@@ -186,7 +186,7 @@ TABLE: dict[str, Row | Open | Own] = {
     "loop_take_back": Row(post="d", record="review", body="step", **LOOP),
     "loop_return": Row(post="a", record="review", body="step", **LOOP),
     "loop_judge_again": Row(post="d", record="draft", body="step", **LOOP),
-    "loop_ask": Row(post="da", record="review", body="reviewers", **LOOP),
+    "loop_ask": Row(get="da", post="da", record="review", body="reviewers", **LOOP),
     "loop_review": Row(post="a", record="asked", body="agreed", **LOOP),
     "loop_remark": Row(post="dapks", record="draft", body="step", **LOOP),
     "loop_reply": Row(post="dapks", record="draft", body="answer", **LOOP),

@@ -218,3 +218,43 @@ def test_enter_goes_down_and_a_block_is_pasted(browsing: Browsing, sessions: dic
     page.wait_for_load_state()
     left = page.locator(".wire-cables tbody tr [name$='.tag']")
     assert [left.nth(index).input_value() for index in range(left.count())] == ["W-1", "W-3"]
+
+
+def test_what_is_pasted_and_no_choice_is_kept_and_told(browsing: Browsing, sessions: dict[str, str]) -> None:
+    page = browsing.page(sessions["designer"])
+    page.goto("/loops/new/")
+    page.locator("[name='circuits.0.members.1.tag']").focus()
+    page.evaluate(
+        """(text) => {
+            const data = new DataTransfer();
+            data.setData("text/plain", text);
+            document.activeElement.dispatchEvent(new ClipboardEvent("paste", { clipboardData: data, bubbles: true }));
+        }""",
+        "PT-1\tindicator\tSandpiper Instruments SP-100, +/-\tNORTH: Reactor bay\n",
+    )
+    role = page.locator("[name='circuits.0.members.1.role']")
+    assert role.input_value() == "indicator"
+    note = page.locator(".field-errors", has_text="“indicator” is not among the choices")
+    assert note.is_visible() and role.get_attribute("aria-describedby").split()[-1] == note.get_attribute("id")
+    assert page.locator("[name='circuits.0.members.1.area']").input_value() == "NORTH: Reactor bay"
+    assert not violations(page)
+    page.get_by_role("button", name="Judge without saving").click()
+    page.locator("[data-error-summary]").wait_for()
+    assert page.locator("[name='circuits.0.members.1.role']").input_value() == "indicator"
+    page.locator("[name='circuits.0.members.1.role']").select_option("device")
+    page.locator(".field-errors", has_text="not among the choices here").wait_for(state="detached")
+
+
+def test_what_is_offered_for_an_earlier_text_cannot_be_taken_for_a_later_one(
+    browsing: Browsing, sessions: dict[str, str]
+) -> None:
+    page = browsing.page(sessions["designer"])
+    page.goto("/loops/new/")
+    field = page.locator("[name='circuits.0.members.1.terminals']")
+    field.click()
+    page.locator(".pick-list [data-value]").first.wait_for()
+    page.route("**/loops/pick/**", lambda route: None)  # the answer to what is typed now never comes
+    field.press_sequentially("NO-SUCH")
+    page.keyboard.press("ArrowDown")
+    page.keyboard.press("Enter")
+    assert field.input_value() == "NO-SUCH"

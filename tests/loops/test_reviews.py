@@ -8,10 +8,11 @@ from typing import Any
 import pytest
 from django.core.exceptions import PermissionDenied
 from django.db import IntegrityError, connection, transaction
+from django.test.utils import CaptureQueriesContext
 
 from loops.models import Approval, Loop, LoopState, Remark, ReviewAnswer, Withdrawal
 from loops.services import approvals, reviews
-from loops.services.contributors import contributors, newer_pins
+from loops.services.contributors import contributors, contributors_of, newer_pins
 from loops.services.loops import refresh, save_loop
 from loops.services.refusals import WorkflowRefused
 from registry.models import Membership, Role, User
@@ -256,3 +257,52 @@ def test_a_thread_of_another_loop_is_not_found(loop: Loop, client_as: Callable[[
     assert client.post(f"/loops/{loop.pk}/remarks/99/", {"kind": "answer", "text": "x"}).status_code == 404
     assert client.post(f"/loops/{loop.pk}/issues/99/withdraw/", {"text": "x"}).status_code == 404
     assert client.post(f"/loops/{loop.pk}/reviewers/99/", {"word": "agreed"}).status_code == 404
+
+
+def test_who_can_be_asked_is_chosen_on_a_page_of_its_own(
+    loop: Loop, people: People, second: User, client_as: Callable[[str], Any]
+) -> None:
+    client = client_as("designer")
+    assert f"/loops/{loop.pk}/reviewers/" in client.get(f"/loops/{loop.pk}/").content.decode()
+    page = client.get(f"/loops/{loop.pk}/reviewers/")
+    offered = {person.pk for person in page.context["reviewers"]}
+    assert {second.pk, people["approver"].pk} <= offered and people["designer"].pk not in offered
+    sent = {"_version": loop.version, "form": "submit", "reviewers": [second.pk], "text": "Please look at W1."}
+    assert client.post(f"/loops/{loop.pk}/submit/", sent).status_code == 302
+    assert [item.reviewer for item in reviews.requests_now(fresh(loop))] == [second]
+    later = client_as("approver").get(f"/loops/{loop.pk}/reviewers/")
+    assert second.pk not in {person.pk for person in later.context["reviewers"]}
+    approvals.take_back(loop.pk, people["designer"])
+    # A draft is an approver's to look at, not to submit.
+    assert client_as("approver").get(f"/loops/{loop.pk}/reviewers/").headers["Location"] == f"/loops/{loop.pk}/"
+    assert client_as("reader").get(f"/loops/{loop.pk}/reviewers/").status_code == 403
+
+
+def test_the_hands_in_many_loops_are_those_in_each(
+    make_loop: Any, people: People, source: Any, site: Any, save: Any, password: str, django_assert_num_queries: Any
+) -> None:
+    """What is found of several loops at once is what was found of each alone, in as many queries as of one."""
+    first, second_loop, third = (make_loop(tag=f"NEW-{number}") for number in range(3))
+    submit(first, people)
+    sign(fresh(first), people["approver"], password)
+    save("equipment", record_text(source) | {"notes": "Looked at again"}, by="keeper", record_id=source.pk)
+    refresh(second_loop.pk, Author(people["designer"]))
+    reviews.remark(third.pk, people["planner"], text="Which route?")
+    save_text(
+        "site",
+        record_text(site) | {"safe_voltage_max_v": "230 V"},
+        Author(people["administrator"], reason="Drawn from the new supply"),
+        record_id=site.pk,
+    )
+    loops = [fresh(loop) for loop in (first, second_loop, third)]
+    alone = {loop.pk: contributors(loop) for loop in loops}
+    assert contributors_of(loops) == alone
+    assert "changed it" in alone[second_loop.pk].values()
+    keeper = people["keeper"].pk
+    assert "Northlight" in alone[second_loop.pk][keeper] and keeper not in alone[third.pk]
+    assert people["administrator"].pk in alone[third.pk]
+    assert people["designer"].pk not in alone[first.pk]
+    with CaptureQueriesContext(connection) as one:
+        contributors_of(loops[:1])
+    with django_assert_num_queries(len(one)):
+        contributors_of(loops)

@@ -144,3 +144,14 @@ def test_the_page_attaches_serves_and_retires(certificate: Any, client_as: Any) 
     assert keeper.post(f"/files/{row.pk}/retire/", {"reason": "Unreadable"}).status_code == 302
     page = keeper.get(address).content.decode()
     assert "plate.png" in page and "Unreadable" in page
+
+
+def test_where_values_come_from_leads_to_the_file_of_the_certificate(
+    attach: Any, people: Any, loop: Any, source: Any, client_as: Any
+) -> None:
+    row, earlier = attach(blank_pdf()), attach(picture("PNG"), "scan.png")
+    attachments.retire(earlier.pk, people["keeper"], reason="Unreadable")
+    for address in (f"/loops/{loop.pk}/", f"/equipment/{source.pk}/"):
+        page = client_as("reader").get(address).content.decode()
+        assert f'href="/files/{row.pk}/"' in page and row.name in page
+        assert f'href="/files/{earlier.pk}/"' not in page

@@ -31,6 +31,26 @@ def test_an_exact_name_is_opened_and_else_everything_found_is_listed(
     assert client_as("outsider").get("/search/", {"q": "x"}).status_code == 403
 
 
+def test_people_are_found_by_name_and_log_in_by_those_who_may_see_them(
+    people: Any, client_as: Callable[[str], Any]
+) -> None:
+    people["planner"].full_name = "Ottoline Ferrars"
+    people["planner"].save()
+    found = client_as("reader").get("/search/", {"q": "ottoline ferrars"})
+    assert found.headers["Location"] == "/people/?q=planner"
+    keeper_of_people = client_as("administrator").get("/search/", {"q": "planner"})
+    assert keeper_of_people.headers["Location"] == url("person", "", people["planner"].pk).replace("//", "/")
+    part = client_as("reader").get("/search/", {"q": "ferra"})
+    assert [hit.text for finds in part.context["finds"] for hit in finds.hits] == ["Ottoline Ferrars"]
+    # Somebody at another site sees nobody of this one, and the other way round.
+    assert not client_as("neighbour").get("/search/", {"q": "ferrars"}).context["finds"]
+    assert not client_as("reader").get("/search/", {"q": "neighbour"}).context["finds"]
+    people["planner"].is_active = False
+    people["planner"].save()
+    left = client_as("reader").get("/search/", {"q": "Ottoline Ferrars"})
+    assert "cannot log in any more" in left.content.decode()
+
+
 def test_a_package_above_may_add_what_is_searched(client_as: Callable[[str], Any], monkeypatch: Any) -> None:
     from registry.views import searching
 

@@ -31,10 +31,10 @@ def plan(items: list[Item], runs: list[tuple[str, str, str]]) -> Plan:
     return Plan("Circuit 1", tuple(items), tuple(Run(tag, start, end, "10 m", "Pair") for tag, start, end in runs))
 
 
-def laid_out(drawn: Plan) -> Layout:
+def laid_out(drawn: Plan, both_sides: bool = False) -> Layout:
     routes = routes_of(drawn)
     roots = [item_key(item.tag) for item in drawn.sources]
-    return lay_out(routes, roots, {key: 60.0 if node.item else 30.0 for key, node in routes.nodes.items()})
+    return lay_out(routes, roots, {key: 60.0 if node.item else 30.0 for key, node in routes.nodes.items()}, both_sides)
 
 
 def star(count: int) -> Plan:
@@ -118,13 +118,43 @@ def test_no_box_stands_on_another_and_all_stand_inside(name: str) -> None:
 def test_the_boundary_parts_what_is_safe_from_what_is_not(name: str) -> None:
     drawn = PLANS[name]
     layout = laid_out(drawn)
-    assert layout.boundary is not None
+    assert (layout.boundary is None) != (layout.level is None)
     for item in drawn.items:
         box = layout.boxes[item_key(item.tag)]
-        if item.hazardous:
-            assert box.x > layout.boundary
+        if layout.level is not None:
+            assert box.y > layout.level if item.hazardous else box.y + box.height < layout.level
+        elif item.hazardous:
+            assert layout.boundary is not None and box.x > layout.boundary
         else:
-            assert box.right < layout.boundary
+            assert layout.boundary is not None and box.right < layout.boundary
+
+
+@pytest.mark.parametrize("name", ["chain of 16", "trunk of 16"])
+def test_sixteen_devices_in_a_row_fit_on_a_phone(name: str) -> None:
+    layout = laid_out(PLANS[name])
+    assert layout.level is not None and layout.width <= 340
+    xs = {wire.points[0][0] for wire in layout.wires}
+    for wire in layout.wires:  # a spur leaves the trunk between the boxes that stand there, and goes over none
+        (x, top), (_, bottom) = wire.points[0], wire.points[1]
+        crossed = [box for box in layout.boxes.values() if box.x < x < box.right and top < box.middle < bottom]
+        assert not crossed and len(xs) <= 2
+
+
+def segment() -> Plan:
+    """Sixteen devices on four junction boxes, four spurs each."""
+    boxes = [f"JB{n}" for n in range(1, 5)]
+    runs = [(f"T{n}", *pair) for n, pair in enumerate(itertools.pairwise(["S1", *boxes]))]
+    runs += [(f"P{n}", boxes[(n - 1) // 4], f"D{n}") for n in range(1, 17)]
+    return plan([source(), *(device(f"D{n}") for n in range(1, 17))], runs)
+
+
+def test_on_paper_a_full_segment_has_its_spurs_on_both_sides() -> None:
+    narrow, broad = laid_out(segment()), laid_out(segment(), both_sides=True)
+    assert broad.height < 0.7 * narrow.height and narrow.width < 340 < broad.width
+    for one, other in itertools.combinations(broad.boxes.values(), 2):
+        beside = one.right <= other.x or other.right <= one.x
+        assert beside or one.y + one.height <= other.y or other.y + other.height <= one.y
+    assert {wire.link.end for wire in broad.wires} == {wire.link.end for wire in narrow.wires}
 
 
 @pytest.mark.parametrize("name", ["from a cabinet", "two sources in a cabinet"])

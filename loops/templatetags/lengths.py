@@ -1,0 +1,41 @@
+"""Lengths as the site of a loop reads them: `{% load lengths %}`."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import template
+
+from registry.lengths import LengthUnit, lengths_in, permitted_length, typed_length
+from registry.models import Site
+
+register = template.Library()
+
+
+def unit_of(site: Any) -> str:
+    """The unit of a site; metres where none is known."""
+    return site.length_unit if isinstance(site, Site) else LengthUnit.METRE
+
+
+@register.filter
+def length_at(typed: Any, site: Any) -> str:
+    """A typed length, with the site's unit beside it where it was typed in the other."""
+    return typed_length(str(typed or ""), unit_of(site))
+
+
+@register.filter
+def permitted_at(length: Any, site: Any) -> str:
+    """A length of a result ("952 m") in the site's unit."""
+    return lengths_in(str(length or ""), unit_of(site))
+
+
+@register.filter
+def metres_at(metres: Any, site: Any) -> str:
+    """A permitted number of metres in the site's unit."""
+    return permitted_length(metres, unit_of(site))
+
+
+@register.filter
+def lengths_at(sentence: Any, site: Any) -> str:
+    """A sentence of the engine with its lengths in the site's unit."""
+    return lengths_in(str(sentence or ""), unit_of(site))

@@ -1,0 +1,52 @@
+"""From an empty installation to the first loop: the home page says what is next, by what is there."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from django.test import Client
+
+from registry.models import Membership, Site
+
+pytestmark = pytest.mark.django_db
+
+
+def done(page: Any) -> list[bool]:
+    return [step.is_done for step in page.context["first_steps"]]
+
+
+def test_an_empty_installation_begins_with_a_site(superuser: Any) -> None:
+    assert not Site.objects.exists()
+    client = Client()
+    client.force_login(superuser)
+    page = client.get("/")
+    assert done(page) == [False] * 6
+    text = page.content.decode()
+    assert "From nothing to the first loop" in text and 'href="/sites/new/"' in text and 'href="/people/"' in text
+    # What the administrator of the installation may not do says who may.
+    assert 'href="/areas/new/"' not in text and "A designer or site administrator of this site may do this." in text
+
+
+def test_each_step_ticks_itself_off(people: Any, client_as: Any, site: Any) -> None:
+    assert done(client_as("designer").get("/")) == [True, True, False, False, False, False]
+    Membership.objects.filter(role="approver").delete()
+    text = client_as("designer").get("/").content.decode()
+    assert done(client_as("designer").get("/"))[1] is False
+    assert 'href="/loops/new/"' in text and 'href="/equipment/paste/"' in text
+
+
+def test_with_area_items_and_cable_only_the_loop_is_left(
+    people: Any, client_as: Any, area: Any, source: Any, device: Any, cable_type: Any
+) -> None:
+    assert done(client_as("designer").get("/")) == [True, True, True, True, True, False]
+    # A source alone is half of a circuit.
+    device.terminals.all().delete()
+    assert done(client_as("designer").get("/"))[3] is False
+
+
+def test_with_the_first_loop_the_list_is_gone(loop: Any, client_as: Any) -> None:
+    page = client_as("designer").get("/")
+    assert page.context["first_steps"] == [] and "From nothing to the first loop" not in page.content.decode()
+    # At another site nothing of this one is seen, and that one has no loop yet.
+    assert client_as("neighbour").get("/").context["first_steps"]
