@@ -8,6 +8,7 @@ class LoopsConfig(AppConfig):
 
     def ready(self) -> None:
         """Give the register what it cannot know of loops: search, the engine's table, what proves the store."""
+        from loops import sentences  # noqa: F401  makes known what is stored, so that it can be said in other languages
         from loops.entries import LoopEntry
         from loops.services.impact import IMPACT, run_impact
         from loops.services.notices import announce

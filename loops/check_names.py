@@ -2,24 +2,26 @@
 
 from __future__ import annotations
 
+from registry.words import lazily as _
+
 CHECK_NAMES = {
-    "voltage": "Voltage",
-    "current": "Current",
-    "power": "Power",
-    "capacitance": "Capacitance",
-    "inductance": "Inductance",
-    "lumped_rule": "Lumped C and L (1 % rule)",
-    "level": "Level of protection",
-    "group": "Equipment group",
-    "temperature_class": "Temperature class",
-    "ambient": "Ambient temperature",
-    "certificate": "Certificate",
-    "simple_apparatus": "Simple apparatus",
-    "earthing": "Earthing",
-    "cable_construction": "Cable construction",
-    "cable_type": "Cable type",
-    "um": "Um (safe-area voltage)",
-    "sources": "Combined sources",
+    "voltage": _("Voltage"),
+    "current": _("Current"),
+    "power": _("Power"),
+    "capacitance": _("Capacitance"),
+    "inductance": _("Inductance"),
+    "lumped_rule": _("Lumped C and L (1 % rule)"),
+    "level": _("Level of protection"),
+    "group": _("Equipment group"),
+    "temperature_class": _("Temperature class"),
+    "ambient": _("Ambient temperature"),
+    "certificate": _("Certificate"),
+    "simple_apparatus": _("Simple apparatus"),
+    "earthing": _("Earthing"),
+    "cable_construction": _("Cable construction"),
+    "cable_type": _("Cable type"),
+    "um": _("Um (safe-area voltage)"),
+    "sources": _("Combined sources"),
     "fisco": "FISCO",
 }
 

@@ -8,11 +8,13 @@ from typing import Any
 
 from django.db.models import F, Q, Value
 from django.db.models.functions import Concat
+from django.utils.translation import gettext as _
 
 from loops.models import CableRun, Circuit, Loop, Member, Terminator
 from registry.models import CableType, HazardousArea, Site, Terminals
 from registry.quantities import Kind
 from registry.reading import EntryForm, ReadingField, RecordField, fields_of
+from registry.words import lazily
 
 Faults = Iterator[tuple[str, str]]
 
@@ -52,11 +54,11 @@ class MemberEntry(EntryForm):
     def cross_check(self, cleaned: dict[str, Any], children: dict[str, list[dict[str, Any]]]) -> Faults:
         terminals = cleaned["terminals"]
         if cleaned["role"] == Member.Role.SOURCE and terminals.side != Terminals.Side.SOURCE:
-            yield "terminals", "A source needs terminals that give energy: choose other terminals or another role."
+            yield "terminals", _("A source needs terminals that give energy: choose other terminals or another role.")
         if cleaned["role"] != Member.Role.SOURCE and terminals.side != Terminals.Side.DEVICE:
             yield (
                 "terminals",
-                "A field device needs terminals that take energy: choose other terminals or the role source.",
+                _("A field device needs terminals that take energy: choose other terminals or the role source."),
             )
 
 
@@ -64,7 +66,9 @@ class CableEntry(EntryForm):
     """One run of cable."""
 
     model = CableRun
-    cable_type = RecordField(CableType.objects.all, "name", Q(archived_at=None), required=False, label="cable type")
+    cable_type = RecordField(
+        CableType.objects.all, "name", Q(archived_at=None), required=False, label=lazily("cable type")
+    )
     locals().update(fields_of(CableRun))
     length_m = ReadingField(Kind.LENGTH, "300 m", allow_not_stated=False, label="length", required=False)
 
@@ -87,26 +91,29 @@ class CircuitEntry(EntryForm):
         members = children.get("members", [])
         roles = [row.get("role") for row in members]
         if Member.Role.SOURCE not in roles:
-            yield "members", "A circuit has at least one source: add it."
+            yield "members", _("A circuit has at least one source: add it.")
         if not {Member.Role.DEVICE, Member.Role.INLINE} & set(roles):
-            yield "members", "A circuit has at least one field device: add it."
+            yield "members", _("A circuit has at least one field device: add it.")
         places = [row["area"] for row in members if row.get("area")]
         if len({place.is_dust for place in places}) == 2:
             yield (
                 "members",
-                "One circuit is judged for gas or for dust: give devices in a dust area a circuit of their own.",
+                _("One circuit is judged for gas or for dust: give devices in a dust area a circuit of their own."),
             )
         if len({bool(place.zone) for place in places}) == 2:
-            yield "members", "One circuit is judged by zones or by divisions: choose areas that are classified alike."
+            yield (
+                "members",
+                _("One circuit is judged by zones or by divisions: choose areas that are classified alike."),
+            )
         yield from twice(members, "members")
         yield from twice(children.get("cables", []), "cables")
         yield from twice(children.get("terminators", []), "terminators")
         if cleaned.get("fisco") and cleaned.get("two_wise"):
-            yield "two_wise", "A circuit is FISCO or 2-WISE, not both: keep one of the two ticks."
+            yield "two_wise", _("A circuit is FISCO or 2-WISE, not both: keep one of the two ticks.")
         if children.get("terminators") and not (cleaned.get("fisco") or cleaned.get("two_wise")):
-            yield "terminators", "Terminators belong to a fieldbus circuit: tick FISCO or 2-WISE, or remove them."
+            yield "terminators", _("Terminators belong to a fieldbus circuit: tick FISCO or 2-WISE, or remove them.")
         if cleaned.get("no_cable") and children.get("cables"):
-            yield "no_cable", "There are cable runs below: remove them, or take this tick away."
+            yield "no_cable", _("There are cable runs below: remove them, or take this tick away.")
 
 
 class LoopEntry(EntryForm):
@@ -120,14 +127,14 @@ class LoopEntry(EntryForm):
     def cross_check(self, cleaned: dict[str, Any], children: dict[str, list[dict[str, Any]]]) -> Faults:
         circuits = children.get("circuits", [])
         if not circuits:
-            yield "circuits", "A loop has at least one circuit."
+            yield "circuits", _("A loop has at least one circuit.")
         for index, circuit in enumerate(circuits):
             for position, member in enumerate(circuit.get("members", [])):
                 area = member.get("area")
                 if area is not None and area.site_id != cleaned["site"].pk:
                     yield (
                         f"circuits.{index}.members.{position}.area",
-                        "This area is at another site: choose one of this site.",
+                        _("This area is at another site: choose one of this site."),
                     )
         yield from twice(circuits, "circuits", "name")
 
@@ -138,5 +145,5 @@ def twice(rows: list[dict[str, Any]], path: str, key: str = "tag") -> Faults:
     for index, row in enumerate(rows):
         name = str(row.get(key, "")).casefold()
         if name and name in seen:
-            yield f"{path}.{index}.{key}", "This name stands twice here: give each its own."
+            yield f"{path}.{index}.{key}", _("This name stands twice here: give each its own.")
         seen.add(name)

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from django.db.models import Q, QuerySet
+from django.utils.translation import gettext as _
 
 from loops.entries import CableEntry, MemberEntry, near_terminals
 from loops.models import Member
@@ -88,7 +89,7 @@ def facts_of_cable(cable: CableType) -> str:
         ("L", cable.inductance_h_per_m_text),
         ("L/R", cable.inductance_per_resistance_h_per_ohm_text),
     )
-    return " · ".join(f"{symbol} {text}" for symbol, text in values if text) or "no values: default values count"
+    return " · ".join(f"{symbol} {text}" for symbol, text in values if text) or _("no values: default values count")
 
 
 def facts_by_name(terminals: Iterable[str], cables: Iterable[str]) -> dict[str, str]:

@@ -12,8 +12,10 @@ from dataclasses import dataclass
 
 from django.core.exceptions import PermissionDenied
 from django.db.models import QuerySet
+from django.utils.translation import gettext as _
 
 from registry.models import Membership, Role, Site, User
+from registry.words import lazily
 
 EVERYBODY = frozenset(Role)
 
@@ -50,32 +52,32 @@ SUPERUSER_MAY = frozenset(
     {"register.view", "scheme.edit", "site.view", "site.add", "site.edit", "site.people", "loop.view", "sheet.view"}
 ) | frozenset({"inspection.view"})
 SIDES = {
-    "register.edit": "A register keeper, designer or site administrator may do this.",
-    "scheme.edit": "A register keeper or site administrator may do this.",
-    "site.add": "The administrator of the installation may do this.",
-    "site.edit": "A site administrator may do this.",
-    "site.keep_views": "Who saved the view or a site administrator may do this.",
-    "site.people": "A site administrator may do this.",
-    "area.edit": "A designer or site administrator of this site may do this.",
-    "loop.edit": "A designer of this site may do this.",
-    "loop.propose": "A designer or maintenance planner of this site may do this.",
-    "loop.submit": "A designer of this site may do this.",
-    "loop.take_back": "A designer of this site may do this.",
-    "loop.return": "An approver of this site may do this.",
-    "loop.approve": "An approver of this site may do this.",
-    "loop.review": "A designer or approver of this site may do this.",
-    "loop.confirm": "A designer or approver of this site may do this.",
-    "loop.remark": "Everybody with a role at this site other than reader may do this.",
-    "loop.withdraw": "An approver of this site may do this.",
-    "inspection.make": "A maintenance planner or designer of this site may do this.",
-    "defect.follow": "A maintenance planner or designer of this site may do this.",
-    "defect.verify": "An approver of this site may do this.",
+    "register.edit": lazily("A register keeper, designer or site administrator may do this."),
+    "scheme.edit": lazily("A register keeper or site administrator may do this."),
+    "site.add": lazily("The administrator of the installation may do this."),
+    "site.edit": lazily("A site administrator may do this."),
+    "site.keep_views": lazily("Who saved the view or a site administrator may do this."),
+    "site.people": lazily("A site administrator may do this."),
+    "area.edit": lazily("A designer or site administrator of this site may do this."),
+    "loop.edit": lazily("A designer of this site may do this."),
+    "loop.propose": lazily("A designer or maintenance planner of this site may do this."),
+    "loop.submit": lazily("A designer of this site may do this."),
+    "loop.take_back": lazily("A designer of this site may do this."),
+    "loop.return": lazily("An approver of this site may do this."),
+    "loop.approve": lazily("An approver of this site may do this."),
+    "loop.review": lazily("A designer or approver of this site may do this."),
+    "loop.confirm": lazily("A designer or approver of this site may do this."),
+    "loop.remark": lazily("Everybody with a role at this site other than reader may do this."),
+    "loop.withdraw": lazily("An approver of this site may do this."),
+    "inspection.make": lazily("A maintenance planner or designer of this site may do this."),
+    "defect.follow": lazily("A maintenance planner or designer of this site may do this."),
+    "defect.verify": lazily("An approver of this site may do this."),
 }
 
 
 BY_NO_TOKEN = frozenset({"loop.approve", "loop.return", "loop.review", "loop.withdraw", "loop.confirm", "site.people"})
 """What a person does in person: no token does it, whatever its person may."""
-IN_PERSON = "A token may not do this: do it on the pages."
+IN_PERSON = lazily("A token may not do this: do it on the pages.")
 
 
 @dataclass(frozen=True)
@@ -144,8 +146,8 @@ def require(user: User, action: str, site: Site | None = None) -> None:
     if not may(user, action, site):
         narrowing = narrowing_of(user)
         if narrowing is not None and not narrowing.leaves(action, site):
-            raise PermissionDenied(IN_PERSON if action in BY_NO_TOKEN else "This token does not reach so far.")
-        raise PermissionDenied(SIDES.get(action, "You are not a member of this site."))
+            raise PermissionDenied(IN_PERSON if action in BY_NO_TOKEN else _("This token does not reach so far."))
+        raise PermissionDenied(SIDES.get(action, _("You are not a member of this site.")))
 
 
 def people_who_may(action: str, sites: Iterable[int] | None = None) -> QuerySet[User]:

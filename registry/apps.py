@@ -5,3 +5,7 @@ class RegistryConfig(AppConfig):
     name = "registry"
     default_auto_field = "django.db.models.BigAutoField"
     verbose_name = "Register"
+
+    def ready(self) -> None:
+        """Make known what is stored or said in English, so that it can be said in other languages."""
+        from registry import sentences  # noqa: F401

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from urllib.parse import urlencode
 
 from django.http import QueryDict
+from django.utils.translation import gettext as _
 
 from registry.filters import LONGEST, Asking, Condition, Filter, excerpt
 from registry.models import User
@@ -52,7 +53,7 @@ class Asked:
 
     def in_words(self) -> list[str]:
         """The filters in force, each as people say it."""
-        contains = [f"Contains “{self.text}”"] if self.text else []
+        contains = [(_("Contains “%(text)s”") % {"text": self.text})] if self.text else []
         return [item.words for item in self.conditions if item.words] + contains
 
     def parameters(self, **changed: str) -> dict[str, str]:
@@ -112,7 +113,9 @@ def read_asked(
             if fault := fault_of(values):
                 asked.faults[name] = fault
     if "q" in asked.typed and "q" not in asked.faults and len(asked.typed["q"].split()) > MAX_WORDS:
-        asked.faults["q"] = f"At most {MAX_WORDS} words are searched for: leave some out."
+        asked.faults["q"] = _("At most %(MAX_WORDS)s words are searched for: leave some out.") % {
+            "MAX_WORDS": MAX_WORDS
+        }
     strange = [name for name in given if name not in names and name not in others]
     asked.unknown = unknown_names(strange, [*names, *others])
     asked.asking = Asking(user, asked.typed, asked.faults)
@@ -125,11 +128,14 @@ def read_asked(
 def fault_of(values: Sequence[str]) -> str:
     """What is wrong with the text of a parameter, whatever it is for."""
     if len(values) > 1:
-        return f"This is asked for twice, as “{excerpt(values[0])}” and “{excerpt(values[1])}”: keep one."
+        return _("This is asked for twice, as “%(values)s” and “%(values2)s”: keep one.") % {
+            "values": excerpt(values[0]),
+            "values2": excerpt(values[1]),
+        }
     if len(values[0]) > LONGEST:
-        return f"Shorten this to at most {LONGEST} characters."
+        return _("Shorten this to at most %(LONGEST)s characters.") % {"LONGEST": LONGEST}
     if any(unicodedata.category(letter).startswith("C") for letter in values[0]):
-        return "There is a hidden character in this text: type it by hand."
+        return _("There is a hidden character in this text: type it by hand.")
     return ""
 
 
@@ -138,10 +144,12 @@ def unknown_names(names: Sequence[str], known: Iterable[str]) -> list[str]:
     found = []
     for name in names[:SHOWN_UNKNOWN]:
         near = difflib.get_close_matches(name[:LONGEST], known, n=1)
-        hint = f" Did you mean “{near[0]}”?" if near else " Take it out of the address."
-        found.append(f"This list has no filter named “{excerpt(name)}”.{hint}")
+        hint = (_(" Did you mean “%(near)s”?") % {"near": near[0]}) if near else _(" Take it out of the address.")
+        found.append(_("This list has no filter named “%(name)s”.%(hint)s") % {"name": excerpt(name), "hint": hint})
     if len(names) > SHOWN_UNKNOWN:
-        found.append(f"{len(names) - SHOWN_UNKNOWN} further names are unknown too.")
+        found.append(
+            _("%(SHOWN_UNKNOWN)s further names are unknown too.") % {"SHOWN_UNKNOWN": len(names) - SHOWN_UNKNOWN}
+        )
     return found
 
 
@@ -151,18 +159,23 @@ def read_rest(asked: Asked, given: Mapping[str, str], sorts: Iterable[str], colu
     if sort.removeprefix("-") in sorts:
         asked.sort = sort
     elif sort:
-        asked.remarks.append(f"This list cannot be sorted by “{excerpt(sort)}”: choose a column head.")
+        asked.remarks.append(
+            _("This list cannot be sorted by “%(sort)s”: choose a column head.") % {"sort": excerpt(sort)}
+        )
     size = given.get("size", "")
     if size in map(str, SIZES):
         asked.size = int(size)
     elif size:
-        asked.remarks.append(f"A page has {', '.join(map(str, SIZES))} rows, not “{excerpt(size)}”.")
+        asked.remarks.append(
+            _("A page has %(SIZES)s rows, not “%(size)s”.")
+            % {"SIZES": ", ".join(map(str, SIZES)), "size": excerpt(size)}
+        )
     wanted = [name for name in given.get("columns", "").split(",") if name]
     strange = [name for name in wanted if name not in columns]
     if strange:
-        asked.remarks.append(f"This list has no column named “{excerpt(strange[0])}”.")
+        asked.remarks.append(_("This list has no column named “%(strange)s”.") % {"strange": excerpt(strange[0])})
     asked.columns = tuple(name for name in columns if name in wanted)
     view = given.get("view", "")
     asked.view = view if view.isascii() and view.isdigit() and len(view) < 16 else ""
     if view and not asked.view:
-        asked.remarks.append(f"There is no view “{excerpt(view)}”.")
+        asked.remarks.append(_("There is no view “%(view)s”.") % {"view": excerpt(view)})

@@ -11,24 +11,26 @@ from dataclasses import dataclass
 from typing import Any
 
 from django import forms
+from django.utils.translation import gettext as _
 
 from registry.fields import Reading
 from registry.parameters import label_of, shown
 from registry.quantities import QuantityError
 from registry.reading import EntryForm, ReadingField, RecordField
 from registry.showing import same_text
+from registry.words import lazily
 
 Leaf = tuple[str, str, str, bool]
 """Place in words, label, value in words, whether the row itself is meant."""
 
 ROW_TITLES = {
-    "terminals": ("Sets of terminals", "Terminals"),
-    "permitted": ("Permitted values", "Permitted"),
-    "temperature_classes": ("Temperature classes", "Class"),
-    "circuits": ("Circuits", "Circuit"),
-    "members": ("Connected items", "Item"),
-    "cables": ("Cable runs", "Cable"),
-    "terminators": ("Terminators", "Terminator"),
+    "terminals": (lazily("Sets of terminals"), lazily("Terminals")),
+    "permitted": (lazily("Permitted values"), lazily("Permitted")),
+    "temperature_classes": (lazily("Temperature classes"), lazily("Class")),
+    "circuits": (lazily("Circuits"), lazily("Circuit")),
+    "members": (lazily("Connected items"), "Item"),
+    "cables": (lazily("Cable runs"), lazily("Cable")),
+    "terminators": (lazily("Terminators"), lazily("Terminator")),
 }
 
 
@@ -157,7 +159,7 @@ def changes(
 def differing(old: Mapping[str, Leaf], new: Mapping[str, Leaf]) -> Iterator[Change]:
     whole_rows = [key for side, other in ((old, new), (new, old)) for key in side if side[key][3] and key not in other]
     for key in dict.fromkeys([*new, *old]):
-        place, label, _, is_row = new.get(key) or old[key]
+        place, label, _kind, is_row = new.get(key) or old[key]
         before = old[key][2] if key in old else ""
         after = new[key][2] if key in new else ""
         if before == after or (is_row and key in old and key in new):
@@ -174,8 +176,8 @@ def differing(old: Mapping[str, Leaf], new: Mapping[str, Leaf]) -> Iterator[Chan
 def archived_or_not(before: Mapping[str, Any], after: Mapping[str, Any]) -> Iterator[Change]:
     was, now = bool(before.get("archived")), bool(after.get("archived"))
     if was != now:
-        words = {True: "archived", False: "in use"}
-        yield Change("", "Record", words[was], words[now])
+        words = {True: "archived", False: _("in use")}
+        yield Change("", _("Record"), words[was], words[now])
 
 
 def lay_over(

@@ -7,6 +7,7 @@ from contextlib import suppress
 from dataclasses import replace
 
 from django.db import models
+from django.utils.translation import gettext as _
 
 from registry import plausibility
 from registry.certificate_numbers import CertificateNumber, parse_certificate_number
@@ -55,7 +56,10 @@ def doubts_of_terminals(terminals: Terminals) -> Iterator[Doubt]:
     if terminals.certificate and terminals.certificate.suffix == "U":
         yield Doubt(
             "certificate",
-            f"{terminals.certificate.number} is a component certificate (U): every loop refuses it for use on its own.",
+            (
+                _("%(number)s is a component certificate (U): every loop refuses it for use on its own.")
+                % {"number": terminals.certificate.number}
+            ),
         )
     sizes = values(terminals)
     sizes.pop("um_v")  # of the safe area: 250 V and more is common there
@@ -75,7 +79,9 @@ def doubts_of_marking(equipment: Equipment) -> Iterator[Doubt]:
     try:
         markings = parse_markings(equipment.marking)
     except MarkingError as error:
-        yield Doubt("marking", f"The Ex marking is not understood and was not compared. {error}")
+        yield Doubt(
+            "marking", (_("The Ex marking is not understood and was not compared. %(error)s") % {"error": error})
+        )
         return
     for terminals in equipment.terminals.all():
         gives = terminals.side == Terminals.Side.SOURCE
@@ -83,20 +89,37 @@ def doubts_of_marking(equipment: Equipment) -> Iterator[Doubt]:
         place = f"Terminals {terminals.name}"
         if terminals.level and levels and terminals.level not in levels:
             named = " and ".join(sorted(levels))
-            yield Doubt("level", f"The level {terminals.level} is not that of the marking, {named}.", place)
+            yield Doubt(
+                "level",
+                (
+                    _("The level %(level)s is not that of the marking, %(named)s.")
+                    % {"level": terminals.level, "named": named}
+                ),
+                place,
+            )
         for column, names in EPLS.items():
             typed = getattr(terminals, column)
             stated = {epl for marking in markings for epl in epls_of(marking, gives) if epl in names}
             if typed and stated and typed not in stated:
                 yield Doubt(
-                    column, f"The EPL {typed} is not that of the marking, {' and '.join(sorted(stated))}.", place
+                    column,
+                    (
+                        _("The EPL %(typed)s is not that of the marking, %(stated)s.")
+                        % {"typed": typed, "stated": " and ".join(sorted(stated))}
+                    ),
+                    place,
                 )
             epl = lower_epl(equipment.marking, gives, terminals.level, "".join({name[0] for name in names}))
             if epl and not typed:
                 yield Doubt(
                     column,
-                    f"The EPL of the marking is {epl}, lower than the level {terminals.level} earns, and none is typed "
-                    f"here: loops are judged by {epl}. Type the one that holds.",
+                    (
+                        _(
+                            "The EPL of the marking is %(epl)s, lower than the level %(level)s earns, and none is "
+                            "typed here: loops are judged by %(epl)s. Type the one that holds."
+                        )
+                        % {"epl": epl, "level": terminals.level}
+                    ),
                     place,
                 )
         groups = groups_of(markings, gives)
@@ -105,7 +128,14 @@ def doubts_of_marking(equipment: Equipment) -> Iterator[Doubt]:
             alike = {name for name in groups if name.startswith("III") == (column == "dust_group")}
             if group and alike and group not in alike:
                 named = " and ".join(sorted(alike))
-                yield Doubt(column, f"The group {group} is not that of the marking, {named}.", place)
+                yield Doubt(
+                    column,
+                    (
+                        _("The group %(group)s is not that of the marking, %(named)s.")
+                        % {"group": group, "named": named}
+                    ),
+                    place,
+                )
 
 
 def groups_of(markings: tuple[Marking, ...], gives: bool) -> set[str]:
@@ -126,22 +156,42 @@ def doubts_of_number(certificate: Certificate) -> Iterator[Doubt]:
     with suppress(MarkingError):
         number = parse_certificate_number(certificate.number)
     if number and number.scheme.casefold() != certificate.scheme.strip().casefold():
-        yield Doubt("scheme", f"The number is one of {number.scheme}, the scheme says {certificate.scheme}.")
+        yield Doubt(
+            "scheme",
+            (
+                _("The number is one of %(scheme)s, the scheme says %(scheme2)s.")
+                % {"scheme": number.scheme, "scheme2": certificate.scheme}
+            ),
+        )
     elif scheme and scheme.number_form and not fits(scheme.number_form, certificate.number):
         yield Doubt(
             "number",
-            f"The number does not have the form of {scheme.name}, for example {scheme.number_example}: compare it with "
-            "the paper.",
+            (
+                _(
+                    "The number does not have the form of %(name)s, for example %(number_example)s: compare "
+                    "it with the paper."
+                )
+                % {"name": scheme.name, "number_example": scheme.number_example}
+            ),
         )
     if scheme and scheme.needs_control_drawing and not certificate.control_drawing.strip():
-        yield Doubt("control_drawing", f"{scheme.name} works by control drawings: give its number and revision.")
+        yield Doubt(
+            "control_drawing",
+            (_("%(name)s works by control drawings: give its number and revision.") % {"name": scheme.name}),
+        )
     for standard in read_standards(certificate.standards):
         if not standard.edition:
-            yield Doubt("standards", f"{standard.name} is named without its edition: add the year, for example :2011.")
+            yield Doubt(
+                "standards",
+                (
+                    _("%(name)s is named without its edition: add the year, for example :2011.")
+                    % {"name": standard.name}
+                ),
+            )
     if certificate.suffix == "X" and not certificate.specific_conditions.strip():
         yield Doubt(
             "specific_conditions",
-            "The number ends in X: copy the specific conditions of use from the certificate, one a line.",
+            _("The number ends in X: copy the specific conditions of use from the certificate, one a line."),
         )
 
 

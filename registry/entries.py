@@ -11,6 +11,7 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.db.models import F, Q, Value
 from django.db.models.functions import Concat
+from django.utils.translation import gettext as _
 
 from registry.models import (
     CableType,
@@ -30,6 +31,8 @@ from registry.models.sites import USUAL_MONTHS
 from registry.number_forms import NumberFormError, fits, read_form
 from registry.quantities import Kind, QuantityError, read
 from registry.reading import EntryForm, NamedField, ReadingField, RecordField, fields_of
+from registry.stored import said
+from registry.words import lazily
 
 GAS_CLASSES = frozenset(
     {"T1", "T2", "T3", "T4", "T5", "T6"} | {f"T2{x}" for x in "ABCD"} | {f"T3{x}" for x in "ABC"} | {"T4A"}
@@ -47,10 +50,10 @@ def read_temperature_class(text: str) -> str:
         try:
             read(f"{match[1]} degC", Kind.TEMPERATURE)
         except QuantityError as error:
-            raise ValidationError(str(error)) from error
+            raise ValidationError(said(str(error))) from error
         return f"{match[1]} degC"
     raise ValidationError(
-        "Give a temperature class, for example T4, or for dust the surface temperature, for example 135 degC."
+        _("Give a temperature class, for example T4, or for dust the surface temperature, for example 135 degC.")
     )
 
 
@@ -59,7 +62,7 @@ def positive(cleaned: dict[str, Any], *names: str) -> Faults:
     for name in names:
         reading = cleaned.get(name)
         if reading is not None and reading.value_si is not None and reading.value_si <= 0:
-            yield name, "This cannot be zero: give the value of the certificate, or leave it empty while unknown."
+            yield name, _("This cannot be zero: give the value of the certificate, or leave it empty while unknown.")
 
 
 def ordered(cleaned: dict[str, Any], low: str, high: str) -> Faults:
@@ -72,7 +75,13 @@ def ordered(cleaned: dict[str, Any], low: str, high: str) -> Faults:
         and upper.value_si is not None
         and lower.value_si > upper.value_si
     ):
-        yield low, f"The lowest ambient {lower.text} is above the highest, {upper.text}: exchange or correct them."
+        yield (
+            low,
+            (
+                _("The lowest ambient %(text)s is above the highest, %(text2)s: exchange or correct them.")
+                % {"text": lower.text, "text2": upper.text}
+            ),
+        )
 
 
 def foreign_needs(cleaned: dict[str, Any]) -> Faults:
@@ -81,7 +90,13 @@ def foreign_needs(cleaned: dict[str, Any]) -> Faults:
     for kind, names in Terminals.NEEDS.items():
         for name in names:
             if kind != chosen and getattr(cleaned[name], "text", cleaned[name]):
-                yield name, f"This belongs to: {kind.label}. Choose that under “works as”, or leave this empty."
+                yield (
+                    name,
+                    (
+                        _("This belongs to: %(label)s. Choose that under “works as”, or leave this empty.")
+                        % {"label": kind.label}
+                    ),
+                )
 
 
 def epl_too_high(cleaned: dict[str, Any]) -> Faults:
@@ -90,20 +105,31 @@ def epl_too_high(cleaned: dict[str, Any]) -> Faults:
     for name in EPLS:
         epl = cleaned[name]
         if epl and cleaned["simple_kind"]:
-            yield name, "Simple apparatus has no EPL: leave this empty."
+            yield name, _("Simple apparatus has no EPL: leave this empty.")
         elif epl and level and epl[-1] < level[-1]:
             most = f"{epl[0]}{level[-1]}"
             yield (
                 name,
-                f"EPL {epl} is higher than {most}, the most that level {level} earns: correct one of the two, or leave "
-                "the EPL empty where two independent types of protection earn it together.",
+                (
+                    _(
+                        "EPL %(epl)s is higher than %(most)s, the most that level %(level)s earns: correct one of "
+                        "the two, or leave the EPL empty where two independent types of protection earn it "
+                        "together."
+                    )
+                    % {"epl": epl, "most": most, "level": level}
+                ),
             )
     mines = cleaned["gas_epl"][:1] == "M"
     if cleaned["gas_epl"] and group and mines != (group == "I"):
         yield (
             "gas_epl",
-            f"EPL {cleaned['gas_epl']} does not go with group {group}: Ma and Mb are for group I, Ga to Gc for the "
-            "others.",
+            (
+                _(
+                    "EPL %(cleaned)s does not go with group %(group)s: Ma and Mb are for group I, Ga to Gc "
+                    "for the others."
+                )
+                % {"cleaned": cleaned["gas_epl"], "group": group}
+            ),
         )
 
 
@@ -112,9 +138,11 @@ SCHEME = NamedField(
     "name",
     offered=Q(archived_at=None),
     label="scheme",
-    help_text="One that is missing is added under Certificates, Schemes.",
+    help_text=lazily("One that is missing is added under Certificates, Schemes."),
 )
-LEAD_DAYS_CURE = "Give at most eight whole numbers of days up to 3650, separated by commas, for example 180, 90, 30, 0."
+LEAD_DAYS_CURE = lazily(
+    "Give at most eight whole numbers of days up to 3650, separated by commas, for example 180, 90, 30, 0."
+)
 
 
 class MonthsField(forms.IntegerField):
@@ -129,8 +157,12 @@ class MonthsField(forms.IntegerField):
         return USUAL_MONTHS if found is None else found
 
 
-MONTHS_HELP = "0: none of this grade is planned. 36 is common practice."
-MONTHS = ("visual_months", "close_months", "detailed_months")
+MONTHS_HELP = lazily("0: none of this grade is planned. 36 is common practice.")
+MONTHS = {
+    "visual_months": lazily("months between visual inspections"),
+    "close_months": lazily("months between close inspections"),
+    "detailed_months": lazily("months between detailed inspections"),
+}
 
 
 class SiteEntry(EntryForm):
@@ -138,9 +170,7 @@ class SiteEntry(EntryForm):
 
     model = Site
     locals().update(fields_of(Site))
-    locals().update(
-        {name: MonthsField(f"months between {name.removesuffix('_months')} inspections") for name in MONTHS}
-    )
+    locals().update({name: MonthsField(label) for name, label in MONTHS.items()})
 
     def clean_schemes(self) -> str:
         """The names as the table of schemes has them, each once."""
@@ -149,12 +179,12 @@ class SiteEntry(EntryForm):
 
     def cross_check(self, cleaned: dict[str, Any], children: dict[str, list[dict[str, Any]]]) -> Faults:
         if not any(cleaned[name] for name in MONTHS):
-            yield MONTHS[-1], "Plan inspections of at least one grade: what is in use is inspected."
+            yield "detailed_months", _("Plan inspections of at least one grade: what is in use is inspected.")
 
     def clean_time_zone(self) -> str:
         name: str = self.cleaned_data["time_zone"]
         if name not in zoneinfo.available_timezones():
-            raise ValidationError("Give a time zone by its name, for example Europe/Berlin or UTC.")
+            raise ValidationError(_("Give a time zone by its name, for example Europe/Berlin or UTC."))
         return name
 
 
@@ -167,7 +197,7 @@ class SchemeEntry(EntryForm):
     def clean_name(self) -> str:
         name = " ".join(self.cleaned_data["name"].split())
         if "," in name:
-            raise ValidationError("Leave out the comma: sites name their schemes with commas between them.")
+            raise ValidationError(_("Leave out the comma: sites name their schemes with commas between them."))
         return name
 
     def clean_number_form(self) -> str:
@@ -176,7 +206,7 @@ class SchemeEntry(EntryForm):
             try:
                 read_form(form)
             except NumberFormError as error:
-                raise ValidationError(str(error)) from error
+                raise ValidationError(said(str(error))) from error
         return form
 
     def clean_lead_days(self) -> str:
@@ -193,10 +223,16 @@ class SchemeEntry(EntryForm):
         if form and not example:
             yield (
                 "number_example",
-                "Give a number that has the form: it proves the form, and people see how it is meant.",
+                _("Give a number that has the form: it proves the form, and people see how it is meant."),
             )
         elif form and not fits(form, example):
-            yield "number_example", f"{example} does not have the form {form}: correct one of the two."
+            yield (
+                "number_example",
+                (
+                    _("%(example)s does not have the form %(form)s: correct one of the two.")
+                    % {"example": example, "form": form}
+                ),
+            )
 
 
 class AreaEntry(EntryForm):
@@ -212,23 +248,23 @@ class AreaEntry(EntryForm):
     def cross_check(self, cleaned: dict[str, Any], children: dict[str, list[dict[str, Any]]]) -> Faults:
         zone, division = cleaned["zone"], cleaned["division"]
         if bool(zone) == bool(division):
-            yield "zone", "Give either a zone or a class with its division: exactly one of the two."
+            yield "zone", _("Give either a zone or a class with its division: exactly one of the two.")
         if bool(division) != bool(cleaned["nec_class"]):
-            yield "nec_class", "A division belongs to a class: give both, for example class I, division 1."
+            yield "nec_class", _("A division belongs to a class: give both, for example class I, division 1.")
         dust_place = zone in {"20", "21", "22"} or cleaned["nec_class"] in {"II", "III"}
         dust_group = cleaned["group"] in {"IIIA", "IIIB", "IIIC", "E", "F", "G"}
         if (zone or division) and dust_place != dust_group:
-            fitting = "IIIA, IIIB, IIIC or E, F, G" if dust_place else "I, IIA, IIB, IIC or A, B, C, D"
-            yield "group", f"This place takes a group of {fitting}."
+            fitting = _("IIIA, IIIB, IIIC or E, F, G") if dust_place else _("I, IIA, IIB, IIC or A, B, C, D")
+            yield "group", (_("This place takes a group of %(fitting)s.") % {"fitting": fitting})
         by_code = cleaned["temperature_class"] in GAS_CLASSES
         # Under North American rules the T codes hold for dust too (NEC 500.8(C), from memory).
         if dust_place == by_code and (zone or division) and not (by_code and division):
             yield (
                 "temperature_class",
                 (
-                    "A dust area has a highest surface temperature, for example 135 degC."
+                    _("A dust area has a highest surface temperature, for example 135 degC.")
                     if dust_place
-                    else "A gas area has a temperature class, for example T4."
+                    else _("A gas area has a temperature class, for example T4.")
                 ),
             )
         yield from ordered(cleaned, "ambient_min_degc", "ambient_max_degc")
@@ -244,12 +280,12 @@ class CertificateEntry(EntryForm):
     def clean_number(self) -> str:
         number = " ".join(self.cleaned_data["number"].split())
         if not any(character.isdigit() for character in number):
-            raise ValidationError("A certificate number has digits, for example EXA 21 ATEX 0101 X.")
+            raise ValidationError(_("A certificate number has digits, for example EXA 21 ATEX 0101 X."))
         return number
 
     def cross_check(self, cleaned: dict[str, Any], children: dict[str, list[dict[str, Any]]]) -> Faults:
         if cleaned["issued_on"] and cleaned["valid_to"] and cleaned["valid_to"] < cleaned["issued_on"]:
-            yield "valid_to", "The certificate would end before it was issued: correct one of the two dates."
+            yield "valid_to", _("The certificate would end before it was issued: correct one of the two dates.")
 
 
 class PermittedEntry(EntryForm):
@@ -296,31 +332,34 @@ class TerminalsEntry(EntryForm):
         if cleaned["supply_hart_ohm"].text and not cleaned["supply_at_20ma_v"].text:
             yield (
                 "supply_hart_ohm",
-                "An isolator that gives this states its voltage at 20 mA too: give both or neither.",
+                _("An isolator that gives this states its voltage at 20 mA too: give both or neither."),
             )
         for name in ("series_ohm", "drop_v"):
             if cleaned[name].text and cleaned[name].value_si is None:
-                yield name, "Give the value of the data sheet, or leave this empty: there is none to be stated or not."
+                yield (
+                    name,
+                    _("Give the value of the data sheet, or leave this empty: there is none to be stated or not."),
+                )
         yield from ordered(cleaned, "ambient_min_degc", "ambient_max_degc")
         yield from epl_too_high(cleaned)
         if cleaned["side"] == Terminals.Side.SOURCE:
             if not cleaned["output"]:
                 yield (
                     "output",
-                    "A source has an output characteristic: choose linear where the certificate says resistive.",
+                    _("A source has an output characteristic: choose linear where the certificate says resistive."),
                 )
             for name in ("ui_v", "ii_a", "pi_w"):
                 if cleaned[name].text:
-                    yield name, "These terminals give energy: input values belong to a second set of terminals."
+                    yield name, _("These terminals give energy: input values belong to a second set of terminals.")
         else:
             for name in ("uo_v", "io_a", "po_w"):
                 if cleaned[name].text:
-                    yield name, "These terminals take energy: output values belong to a second set of terminals."
+                    yield name, _("These terminals take energy: output values belong to a second set of terminals.")
             if children.get("permitted"):
-                yield "permitted", "Permitted values belong to terminals that give energy: remove these rows."
+                yield "permitted", _("Permitted values belong to terminals that give energy: remove these rows.")
         uo, uq = cleaned["uo_v"].value_si, cleaned["uq_v"].value_si
         if uo is not None and uq is not None and uq < uo:
-            yield "uq_v", "Uq of a trapezoidal output is at least Uo: correct one of the two."
+            yield "uq_v", _("Uq of a trapezoidal output is at least Uo: correct one of the two.")
 
 
 class EquipmentEntry(EntryForm):
@@ -333,31 +372,34 @@ class EquipmentEntry(EntryForm):
     def cross_check(self, cleaned: dict[str, Any], children: dict[str, list[dict[str, Any]]]) -> Faults:
         rows = children.get("terminals", [])
         if not rows:
-            yield "terminals", "Give at least one set of terminals."
+            yield "terminals", _("Give at least one set of terminals.")
         names = [row.get("name", "").casefold() for row in rows]
         for index, name in enumerate(names):
             if name and name in names[:index]:
-                yield f"terminals.{index}.name", "Two sets of terminals have this name: name each as it is marked."
+                yield (
+                    f"terminals.{index}.name",
+                    _("Two sets of terminals have this name: name each as it is marked."),
+                )
         simple = cleaned["kind"] == EquipmentKind.SIMPLE_APPARATUS
         for index, row in enumerate(rows):
             if simple and not row.get("simple_kind"):
                 yield (
                     f"terminals.{index}.simple_kind",
-                    "Simple apparatus is passive, stores energy or generates it: choose one.",
+                    _("Simple apparatus is passive, stores energy or generates it: choose one."),
                 )
             if simple and not row.get("justification"):
                 yield (
                     f"terminals.{index}.justification",
-                    "Simple apparatus needs a written justification: say in a sentence why it is simple.",
+                    _("Simple apparatus needs a written justification: say in a sentence why it is simple."),
                 )
             if not simple and row.get("simple_kind"):
                 yield (
                     f"terminals.{index}.simple_kind",
-                    "Only simple apparatus has this: leave it empty or change the kind of the item.",
+                    _("Only simple apparatus has this: leave it empty or change the kind of the item."),
                 )
         # A side that could not be read has its own message: it may be the one that is looked for.
         if cleaned["kind"] == EquipmentKind.SOURCE and rows and all(row.get("side") == "device" for row in rows):
-            yield "terminals", "A source has at least one set of terminals that gives energy."
+            yield "terminals", _("A source has at least one set of terminals that gives energy.")
 
 
 class CableTypeEntry(EntryForm):
@@ -374,10 +416,10 @@ class CableTypeEntry(EntryForm):
         if any(pair) and not all(pair):
             yield (
                 "core_core_f_per_m",
-                "Core-to-core and core-to-screen capacitance belong together: give both or neither.",
+                _("Core-to-core and core-to-screen capacitance belong together: give both or neither."),
             )
         if all(pair) and not cleaned["screen"]:
-            yield "screen", "Say how the screen is connected: the capacitance that counts depends on it."
+            yield "screen", _("Say how the screen is connected: the capacitance that counts depends on it.")
 
 
 ENTRY_CLASSES: tuple[type[EntryForm], ...] = (

@@ -21,9 +21,12 @@ from django.db.models import Q
 from django.utils import timezone
 from django.utils.html import escape, format_html_join
 from django.utils.safestring import SafeString
+from django.utils.translation import gettext as _
 
 from registry.models import User
 from registry.quantities import NOT_STATED, Kind, QuantityError, read
+from registry.stored import said
+from registry.words import lazily
 
 LONGEST = 100
 """How many characters one parameter may have."""
@@ -122,7 +125,7 @@ class Choice:
     choose: Callable[[str, User], Q]
     within: tuple[str, ...] = ()
     more: bool = False
-    nothing: str = "Any"
+    nothing: str = lazily("Any")
     default: Q | None = None
 
     def names(self) -> tuple[str, ...]:
@@ -136,7 +139,9 @@ class Choice:
             return
         words = dict(asking.offered(self)).get(value)
         if words is None:
-            asking.faults[self.name] = f"“{excerpt(value)}” is not among what can be chosen here: pick one of the list."
+            asking.faults[self.name] = _("“%(value)s” is not among what can be chosen here: pick one of the list.") % {
+                "value": excerpt(value)
+            }
             return
         yield Condition(self.choose(value, asking.user), self.within, f"{self.label}: {words}", self.names())
 
@@ -157,7 +162,7 @@ class Contains:
     column: str | tuple[str, ...]
     within: tuple[str, ...] = ()
     more: bool = True
-    placeholder: str = "Part of it"
+    placeholder: str = lazily("Part of it")
 
     def names(self) -> tuple[str, ...]:
         return (self.name,)
@@ -195,7 +200,7 @@ class Days:
     def read(self, asking: Asking) -> Iterator[Condition]:
         first, last = (day_of(asking, name) for name in self.names())
         if first and last and first > last:
-            asking.faults[self.names()[1]] = "The last day lies before the first: exchange the two."
+            asking.faults[self.names()[1]] = _("The last day lies before the first: exchange the two.")
             return
         asked = [(word, end, day) for word, end, day in (("from", "gte", first), ("to", "lte", last)) if day]
         if asked:
@@ -240,12 +245,15 @@ def day_of(asking: Asking, name: str) -> dt.date | None:
             day = dt.date.fromisoformat(text)
             if FIRST_YEAR <= day.year <= LAST_YEAR:
                 return day
-            asking.faults[name] = f"Write a year from {FIRST_YEAR} to {LAST_YEAR}."
+            asking.faults[name] = _("Write a year from %(FIRST_YEAR)s to %(LAST_YEAR)s.") % {
+                "FIRST_YEAR": FIRST_YEAR,
+                "LAST_YEAR": LAST_YEAR,
+            }
             return None
     except ValueError:
-        asking.faults[name] = f"There is no day {text} in the calendar: check month and day."
+        asking.faults[name] = _("There is no day %(text)s in the calendar: check month and day.") % {"text": text}
         return None
-    asking.faults[name] = "Write the day as year, month, day, for example 2026-11-25."
+    asking.faults[name] = _("Write the day as year, month, day, for example 2026-11-25.")
     return None
 
 
@@ -295,7 +303,7 @@ def share(text: str) -> Decimal:
     """
     match = re.fullmatch(r"([-\u2212]?)([0-9]{1,6}(?:[.,][0-9]{1,2})?) ?%?", text)
     if not match:
-        raise ValueError("Write a percentage with at most two decimals, for example 10 %.")
+        raise ValueError(_("Write a percentage with at most two decimals, for example 10 %."))
     value = Decimal(match[2].replace(",", ".")) / 100
     return -value if match[1] else value
 
@@ -334,10 +342,14 @@ class Ranges:
             measure = by_key.get(key)
             if measure is None:
                 asking.faults[name] = (
-                    f"“{excerpt(key)}” is no quantity of this list: pick one." if key else "Choose what this is about."
+                    (_("“%(key)s” is no quantity of this list: pick one.") % {"key": excerpt(key)})
+                    if key
+                    else _("Choose what this is about.")
                 )
             elif not low and not high:
-                asking.faults[low_name] = f"Say from, to or both, for example {measure.example}."
+                asking.faults[low_name] = _("Say from, to or both, for example %(example)s.") % {
+                    "example": measure.example
+                }
             elif (found := read_range(asking, measure, low_name, high_name)) is not None:
                 q, words = found
                 used = tuple(part for part in names if asking.text(part))
@@ -355,7 +367,7 @@ class Ranges:
             options = SafeString(self.options.replace(f'"{escape(key)}">', f'"{escape(key)}" selected>', 1))
             rows.append(
                 [
-                    form_field(asking, name, "Value", "select", choices=[("", "Any"), *strange], options=options),
+                    form_field(asking, name, _("Value"), "select", choices=[("", _("Any")), *strange], options=options),
                     form_field(asking, low, "from", "text", placeholder=self.measures[0].example),
                     form_field(asking, high, "to", "text"),
                 ]
@@ -369,7 +381,7 @@ def read_range(asking: Asking, measure: Measure, low_name: str, high_name: str) 
     word = " ".join(texts[low_name].lower().split())
     if measure.typed_column and word in (UNKNOWN, NOT_STATED):
         if texts[high_name]:
-            asking.faults[high_name] = f"Leave this empty: “{word}” has no upper end."
+            asking.faults[high_name] = _("Leave this empty: “%(word)s” has no upper end.") % {"word": word}
             return None
         return measure.state(word), f"is {word}"
     values: dict[str, Decimal] = {}
@@ -378,17 +390,17 @@ def read_range(asking: Asking, measure: Measure, low_name: str, high_name: str) 
             if text:
                 values[name] = measure.reader(text)
         except (QuantityError, ValueError) as error:
-            asking.faults[name] = str(error)
+            asking.faults[name] = said(str(error))
     if any(name in asking.faults for name in texts):
         return None
     low, high = values.get(low_name), values.get(high_name)
     if low is not None and high is not None and low > high:
-        asking.faults[high_name] = "The upper end is less than the lower: exchange the two."
+        asking.faults[high_name] = _("The upper end is less than the lower: exchange the two.")
         return None
     if low is not None and low == high:
         return measure.condition(low, high), texts[low_name]
-    said = [f"{word} {texts[name]}" for word, name in (("from", low_name), ("to", high_name)) if texts[name]]
-    return measure.condition(low, high), " ".join(said)
+    parts = [f"{word} {texts[name]}" for word, name in (("from", low_name), ("to", high_name)) if texts[name]]
+    return measure.condition(low, high), " ".join(parts)
 
 
 # ------------------------------------------------------------------------------------------------------ what is left

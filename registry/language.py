@@ -13,7 +13,9 @@ from django.utils.cache import patch_vary_headers
 from registry.models import User
 
 FIXED = "en"
-"""What programs read (the API), and what is stored, is in this language always."""
+"""What programs read, and what is stored, is in this language always."""
+READ_BY_PROGRAMS = (".csv", ".json", ".xlsx")
+"""Tables and files are the same for everybody: what one exports another imports."""
 
 
 class LanguageMiddleware:
@@ -32,7 +34,7 @@ class LanguageMiddleware:
 
 def language_of(request: HttpRequest) -> str:
     """The language of the answer to a request."""
-    if request.path.startswith("/api/"):
+    if request.path.startswith("/api/") or request.path.endswith(READ_BY_PROGRAMS):
         return FIXED
     user = request.user
     return (isinstance(user, User) and user.language) or translation.get_language_from_request(request)

@@ -10,22 +10,24 @@ from functools import lru_cache
 from typing import Any
 
 from django.core.exceptions import ValidationError
+from django.utils.translation import gettext as _
 
 from registry.entries import read_temperature_class
 from registry.marking import Marking, MarkingError, parse_markings
 from registry.models import Terminals
 from registry.models.equipment import DUST_GROUPS, EPLS, GAS_GROUPS
 from registry.quantities import Kind, QuantityError, read
+from registry.words import lazily
 
 NAMES = {
-    "level": "level of protection",
-    "gas_group": "gas group",
-    "dust_group": "dust group",
-    "gas_epl": "EPL for gas",
-    "dust_epl": "EPL for dust",
-    "ambient_min_degc": "lowest ambient",
-    "ambient_max_degc": "highest ambient",
-    "temperature_class": "temperature class",
+    "level": lazily("level of protection"),
+    "gas_group": lazily("gas group"),
+    "dust_group": lazily("dust group"),
+    "gas_epl": lazily("EPL for gas"),
+    "dust_epl": lazily("EPL for dust"),
+    "ambient_min_degc": lazily("lowest ambient"),
+    "ambient_max_degc": lazily("highest ambient"),
+    "temperature_class": lazily("temperature class"),
 }
 
 
@@ -58,13 +60,19 @@ def take_marking(data: dict[str, Any]) -> Taken:
                 row[column] = says
                 filled.append(f"{place}: {NAMES[column]} {says}")
             elif not agrees(column, typed, says):
-                differs.append(f"{place}: the {NAMES[column]} typed is {typed:.60}, the marking says {says}.")
+                differs.append(
+                    _("%(place)s: the %(column)s typed is %(typed)s, the marking says %(says)s.")
+                    % {"place": place, "column": NAMES[column], "typed": f"{typed:.60}", "says": says}
+                )
         if not gives:
             for sentence, is_new in take_classes(row, markings):
                 (filled if is_new else differs).append(f"{place}: {sentence}")
         if not any(level_of(marking, gives) for marking in markings):
-            side = "gives energy" if gives else "takes energy"
-            differs.append(f"{place} {side}; the marking names no intrinsically safe circuit of that side.")
+            side = _("gives energy") if gives else _("takes energy")
+            differs.append(
+                _("%(place)s %(side)s; the marking names no intrinsically safe circuit of that side.")
+                % {"place": place, "side": side}
+            )
     return Taken(tuple(filled), tuple(differs))
 
 
@@ -158,10 +166,20 @@ def take_classes(row: dict[str, Any], markings: tuple[Marking, ...]) -> Iterator
             if blank is None:
                 rows.append(blank := {})
             blank |= {"temperature_class": text} | ({"ambient_max_degc": high} if high else {})
-            yield f"temperature class {text}" + (f" up to {high}" if high else ""), True
+            yield (
+                (_("temperature class %(text)s") % {"text": text})
+                + ((_(" up to %(high)s") % {"high": high}) if high else ""),
+                True,
+            )
         elif all(class_text(item) != text for item in alike):
             named = ", ".join(class_text(item) for item in alike)
-            yield f"the temperature class typed is {named:.60}, the marking says {text}.", False
+            yield (
+                (
+                    _("the temperature class typed is %(named)s, the marking says %(text)s.")
+                    % {"named": f"{named:.60}", "text": text}
+                ),
+                False,
+            )
     if rows:
         row["temperature_classes"] = rows
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext as _
 
 from registry.fields import QuantityField
 from registry.filters import Measure, quantity_reader
@@ -76,14 +77,16 @@ def permitted_measures() -> tuple[Measure, ...]:
     """Co, Lo and Lo/Ro, for any group and for each: of one group they are asked of the same row."""
     found = []
     for group in ("", *GROUPS):
-        heading = f"Permitted for {group}" if group else "Permitted for any group"
+        heading = (_("Permitted for %(group)s") % {"group": group}) if group else _("Permitted for any group")
         for parameter in parameters_of(PermittedRow):
             found.append(
                 measure_of(
                     parameter,
                     within=("terminals", f"permitted:{group}"),
                     heading=heading,
-                    label=f"{parameter.symbol} for {group}" if group else f"{parameter.symbol} for any group",
+                    label=f"{parameter.symbol} for {group}"
+                    if group
+                    else (_("%(symbol)s for any group") % {"symbol": parameter.symbol}),
                     mark=group,
                     also=Q(group=group) if group else None,
                 )
@@ -98,8 +101,8 @@ def class_measures() -> tuple[Measure, ...]:
         measure_of(
             ambient,
             within=("terminals", f"temperature_classes:{name}"),
-            heading="Highest ambient by temperature class",
-            label=f"Highest ambient for {name}",
+            heading=_("Highest ambient by temperature class"),
+            label=(_("Highest ambient for %(name)s") % {"name": name}),
             mark=name,
             also=Q(temperature_class=name),
         )

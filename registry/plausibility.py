@@ -10,6 +10,8 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
 
+from django.utils.translation import gettext as _
+
 from registry.parameters import shown
 from registry.quantities import Kind
 
@@ -105,16 +107,27 @@ def doubts_of_output(output: Output) -> Iterator[Doubt]:
         if po > uo * io:
             yield Doubt(
                 "po_w",
-                f"Po {shown(po, Kind.POWER)} is more than Uo·Io, {about(uo * io, Kind.POWER)}: no source gives that.",
+                (
+                    _("Po %(POWER)s is more than Uo·Io, %(POWER2)s: no source gives that.")
+                    % {"POWER": shown(po, Kind.POWER), "POWER2": about(uo * io, Kind.POWER)}
+                ),
             )
         elif output.characteristic == "linear" and differs(po, uo * io / 4):
             yield Doubt(
                 "po_w",
-                f"Po {shown(po, Kind.POWER)} is not near Uo·Io/4, {about(uo * io / 4, Kind.POWER)}, "
-                "as it is for a linear output.",
+                (
+                    _("Po %(POWER)s is not near Uo·Io/4, %(POWER2)s, as it is for a linear output.")
+                    % {"POWER": shown(po, Kind.POWER), "POWER2": about(uo * io / 4, Kind.POWER)}
+                ),
             )
     if uo and io and ro and output.characteristic == "linear" and differs(io, uo / ro):
-        yield Doubt("io_a", f"Io {shown(io, Kind.CURRENT)} is not near Uo/Ro, {about(uo / ro, Kind.CURRENT)}.")
+        yield Doubt(
+            "io_a",
+            (
+                _("Io %(CURRENT)s is not near Uo/Ro, %(CURRENT2)s.")
+                % {"CURRENT": shown(io, Kind.CURRENT), "CURRENT2": about(uo / ro, Kind.CURRENT)}
+            ),
+        )
     for row in output.permitted:
         yield from doubts_of_permitted(output, row)
 
@@ -126,16 +139,31 @@ def doubts_of_permitted(output: Output, row: Permitted) -> Iterator[Doubt]:
         if formula is not None and row.lo_h > formula * (1 + INDUCTANCE_TOLERANCE):
             yield Doubt(
                 "lo_h",
-                f"Lo {shown(row.lo_h, Kind.INDUCTANCE)} for {row.group} is more than 15 % above what the energy "
-                f"formula gives for this Io, {about(formula, Kind.INDUCTANCE)}.",
+                (
+                    _(
+                        "Lo %(INDUCTANCE)s for %(group)s is more than 15 %% above what the energy formula gives "
+                        "for this Io, %(INDUCTANCE2)s."
+                    )
+                    % {
+                        "INDUCTANCE": shown(row.lo_h, Kind.INDUCTANCE),
+                        "group": row.group,
+                        "INDUCTANCE2": about(formula, Kind.INDUCTANCE),
+                    }
+                ),
             )
     if row.co_f:
         permitted = table_capacitance(row.group, output.uo_v, output.level)
         if permitted is not None and row.co_f > permitted:
             yield Doubt(
                 "co_f",
-                f"Co {shown(row.co_f, Kind.CAPACITANCE)} for {row.group} is above the table value for this Uo, "
-                f"{about(permitted, Kind.CAPACITANCE)}.",
+                (
+                    _("Co %(CAPACITANCE)s for %(group)s is above the table value for this Uo, %(CAPACITANCE2)s.")
+                    % {
+                        "CAPACITANCE": shown(row.co_f, Kind.CAPACITANCE),
+                        "group": row.group,
+                        "CAPACITANCE2": about(permitted, Kind.CAPACITANCE),
+                    }
+                ),
             )
 
 
@@ -153,7 +181,10 @@ def doubts_of_size(values: Mapping[str, tuple[Number, Kind, str]]) -> Iterator[D
         if value is not None and limit is not None and value > limit:
             yield Doubt(
                 column,
-                f"{symbol} {shown(value, kind)} is unusually large (above {shown(limit, kind)}): check the unit.",
+                (
+                    _("%(symbol)s %(kind)s is unusually large (above %(kind2)s): check the unit.")
+                    % {"symbol": symbol, "kind": shown(value, kind), "kind2": shown(limit, kind)}
+                ),
             )
 
 
@@ -175,8 +206,13 @@ def doubts_of_cable(values: Mapping[str, tuple[Number, Kind, str]]) -> Iterator[
             continue
         yield Doubt(
             column,
-            f"{symbol} {shown(value, kind)} is outside what instrument cable has, {shown(low, kind)} to "
-            f"{shown(high, kind)}: check the unit and the length it is given for.",
+            (
+                _(
+                    "%(symbol)s %(kind)s is outside what instrument cable has, %(kind2)s to %(kind3)s: check "
+                    "the unit and the length it is given for."
+                )
+                % {"symbol": symbol, "kind": shown(value, kind), "kind2": shown(low, kind), "kind3": shown(high, kind)}
+            ),
         )
 
 

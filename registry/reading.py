@@ -19,9 +19,12 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.db import models
 from django.db.models import F
+from django.utils.translation import gettext as _
 
 from registry.fields import QuantityField, Reading, TypedTextField
 from registry.quantities import Kind, QuantityError
+from registry.stored import said
+from registry.words import lazily
 
 MAX_ROWS = 200
 HIDDEN = frozenset(
@@ -35,20 +38,22 @@ def plain_text(value: str) -> str:
     """Refuse control and direction characters, which make a text read otherwise than it is stored."""
     hidden = sorted({f"U+{ord(character):04X}" for character in value if character in HIDDEN})
     if hidden:
-        raise ValidationError(f"Remove the hidden character {', '.join(hidden)}: type the text again by hand.")
+        raise ValidationError(
+            _("Remove the hidden character %(hidden)s: type the text again by hand.") % {"hidden": ", ".join(hidden)}
+        )
     if any(0xD800 <= ord(character) <= 0xDFFF for character in value):
-        raise ValidationError("Remove the broken character: type the text again by hand.")
+        raise ValidationError(_("Remove the broken character: type the text again by hand."))
     return value
 
 
 class TextField(forms.CharField):
     """A text as typed, without hidden characters."""
 
-    default_error_messages = {"required": "This is required: fill it in."}
+    default_error_messages = {"required": lazily("This is required: fill it in.")}
 
     def to_python(self, value: Any) -> str:
         if value is not None and not isinstance(value, str | int | float):
-            raise ValidationError("Give a text here.")
+            raise ValidationError(_("Give a text here."))
         return super().to_python(value) or ""
 
     def run_validators(self, value: str) -> None:
@@ -69,18 +74,20 @@ class ReadingField(forms.Field):
         if value in self.empty_values:
             return Reading()
         if not isinstance(value, str):
-            raise ValidationError(f"Give a text with its unit, for example {self.example or 'text'}.")
+            raise ValidationError(
+                _("Give a text with its unit, for example %(example)s.") % {"example": self.example or "text"}
+            )
         try:
             found = Reading.of(value, self.kind)
         except QuantityError as error:
-            raise ValidationError(str(error)) from error
+            raise ValidationError(said(str(error))) from error
         if found.state == "not stated" and not self.allow_not_stated:
-            raise ValidationError(f"Give a value here, for example {self.example}.")
+            raise ValidationError(_("Give a value here, for example %(example)s.") % {"example": self.example})
         return found
 
     def validate(self, value: Reading) -> None:
         if self.required and value.state == "unknown":
-            raise ValidationError(f"Give a value with its unit, for example {self.example}.")
+            raise ValidationError(_("Give a value with its unit, for example %(example)s.") % {"example": self.example})
 
 
 class DayField(forms.DateField):
@@ -88,7 +95,7 @@ class DayField(forms.DateField):
 
     def to_python(self, value: Any) -> Any:
         if value not in self.empty_values and not isinstance(value, str | dt.date):
-            raise ValidationError("Give a day as text, for example 2026-11-25.")
+            raise ValidationError(_("Give a day as text, for example 2026-11-25."))
         return super().to_python(value)
 
 
@@ -114,7 +121,7 @@ class YesNoField(forms.BooleanField):
         word = str(value).strip().lower()
         if word in YES or word in NO:
             return word in YES
-        raise ValidationError("Say yes or no here.")
+        raise ValidationError(_("Say yes or no here."))
 
 
 _choices: ContextVar[dict[int, Any] | None] = ContextVar("choices", default=None)
@@ -205,15 +212,15 @@ class RecordField(forms.Field):
         if value in self.empty_values:
             return None
         if isinstance(value, bool) or not isinstance(value, str | int):
-            raise ValidationError("Name a record here.")
+            raise ValidationError(_("Name a record here."))
         text = " ".join(plain_text(str(value)).split())
         found = [] if isinstance(value, int) else self.called(text)
         if len(found) != 1 and text.isascii() and text.isdigit() and len(text) < 19:
             found = self.keyed(int(text))
         if len(found) != 1:
             raise ValidationError(
-                f"There is no {self.label or 'record'} “{text:.80}” to choose: name one that is in the register, or add"
-                " it first."
+                _("There is no %(label)s “%(text)s” to choose: name one that is in the register, or add it first.")
+                % {"label": self.label or "record", "text": f"{text:.80}"}
             )
         return found[0]
 
@@ -225,7 +232,7 @@ class NamedField(RecordField):
         if value in self.empty_values:
             return ""
         if not isinstance(value, str):
-            raise ValidationError("Give a name here.")
+            raise ValidationError(_("Give a name here."))
         text = " ".join(plain_text(value).split())
         found = self.called(text) or self.spelled_alike(text)
         if len(found) != 1:
@@ -242,7 +249,11 @@ class NamedField(RecordField):
 
     def unknown(self, text: str) -> str:
         names = ", ".join(self.named().order_by("picked_name").values_list("picked_name", flat=True)[:30])
-        return f"There is no {self.label or 'record'} “{text:.80}”: choose one of {names}, or add it first."
+        return _("There is no %(label)s “%(text)s”: choose one of %(names)s, or add it first.") % {
+            "label": self.label or "record",
+            "text": f"{text:.80}",
+            "names": names,
+        }
 
 
 class EntryForm(forms.Form):
@@ -273,13 +284,15 @@ def read_entry(
     """
     errors: dict[str, list[str]] = {}
     if not isinstance(data, Mapping):
-        return {}, {path or "record": ["Give an object with named values here."]}
+        return {}, {path or "record": [_("Give an object with named values here.")]}
     known = known_names(form_class)
     for key in data:
         if key not in known:
             near = difflib.get_close_matches(str(key), known, n=1)
-            hint = f" Did you mean {near[0]}?" if near else ""
-            errors[join(path, str(key))] = [f"There is no value named {key!s:.60} here.{hint}"]
+            hint = (_(" Did you mean %(near)s?") % {"near": near[0]}) if near else ""
+            errors[join(path, str(key))] = [
+                (_("There is no value named %(key)s here.%(hint)s") % {"key": f"{key:.60!s}", "hint": hint})
+            ]
     form, faults = read_level(form_class, data, context)
     for name, messages in faults.items():
         errors[join(path, name)] = messages
@@ -290,10 +303,12 @@ def read_entry(
     for name, child_class in form_class.children.items():
         rows = data.get(name) or []
         if not isinstance(rows, list | tuple):
-            errors[join(path, name)] = ["Give a list here."]
+            errors[join(path, name)] = [_("Give a list here.")]
             continue
         if len(rows) > MAX_ROWS:
-            errors[join(path, name)] = [f"At most {MAX_ROWS} rows are read here: divide the record."]
+            errors[join(path, name)] = [
+                (_("At most %(MAX_ROWS)s rows are read here: divide the record.") % {"MAX_ROWS": MAX_ROWS})
+            ]
             continue
         rows_by_name[name] = []
         for index, row in enumerate(rows):
@@ -404,8 +419,10 @@ def form_field(field: models.Field[Any, Any]) -> forms.Field:
         known = [str(code) for code, _ in field.flatchoices if code != ""]
         codes = ", ".join(known)
         built.valid_value = frozenset(known).__contains__  # type: ignore[method-assign, assignment]
-        built.error_messages["invalid_choice"] = f"“%(value)s” is not a valid choice: write one of {codes}."
-        built.error_messages["required"] = f"This is required: write one of {codes}."
+        built.error_messages["invalid_choice"] = _("“%%(value)s” is not a valid choice: write one of %(codes)s.") % {
+            "codes": codes
+        }
+        built.error_messages["required"] = _("This is required: write one of %(codes)s.") % {"codes": codes}
     if isinstance(built, forms.TypedChoiceField) and not field.blank:
         built.required = not field.has_default()
         built.empty_value = field.get_default() if field.has_default() else ""

@@ -9,6 +9,7 @@ from typing import Any
 
 from django.db import models
 from django.utils.formats import date_format
+from django.utils.translation import gettext as _
 
 from registry.fields import QuantityField
 from registry.lengths import in_feet, is_imperial
@@ -100,12 +101,12 @@ def terminals_sections(terminals: Terminals) -> list[dict[str, Any]]:
     gives = terminals.side == Terminals.Side.SOURCE
     simple = bool(terminals.simple_kind)
     wanted = [
-        ("source", "Output values", gives),
-        ("device", "Input values", not gives),
-        ("supply", "In normal operation", gives),
-        ("needs", "In normal operation", not gives and not simple),
-        ("simple", "As simple apparatus", simple),
-        ("ambient", "Ambient temperature", True),
+        ("source", _("Output values"), gives),
+        ("device", _("Input values"), not gives),
+        ("supply", _("In normal operation"), gives),
+        ("needs", _("In normal operation"), not gives and not simple),
+        ("simple", _("As simple apparatus"), simple),
+        ("ambient", _("Ambient temperature"), True),
     ]
     found = []
     for section, title, own_side in wanted:
@@ -151,13 +152,16 @@ def end_words(certificate: Certificate, today: dt.date) -> str:
     """How the end date of a certificate stands on a day, in words. The last day itself is still valid."""
     end = certificate.valid_to
     if end is None:
-        return "No end date"
+        return _("No end date")
     days = (end - today).days
     if days < 0:
-        return f"Ran out {span(-days)} ago, on {day(end)}: no longer valid for new supply"
+        return _("Ran out %(days)s ago, on %(end)s: no longer valid for new supply") % {
+            "days": span(-days),
+            "end": day(end),
+        }
     if days == 0:
-        return f"Ends today, {day(end)}, the last day of validity for new supply"
-    return f"Valid for new supply until {day(end)}, {span(days)} from now"
+        return _("Ends today, %(end)s, the last day of validity for new supply") % {"end": day(end)}
+    return _("Valid for new supply until %(end)s, %(days)s from now") % {"end": day(end), "days": span(days)}
 
 
 def end_state(certificate: Certificate, today: dt.date, leads: Sequence[int] = LEAD_DAYS) -> str:

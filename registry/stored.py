@@ -17,8 +17,14 @@ from django.utils.translation import get_language, pgettext
 
 CONTEXT = "stored"
 OPERAND = re.compile(r"\{(\w+)(:q)?\}")
-QUANTITY = r"[+-]?\d+(?:\.\d+)?(?:E[+-]?\d+)? [A-Za-z]\S*?"
+QUANTITY = r"[+-]?\d+(?:\.\d+)?(?:E[+-]?\d+)? [A-Za-z][A-Za-z0-9/]*(?![A-Za-z0-9/])"
+TEXT = r"(?:(?!\. [A-Z0-9]).)*?"
+"""Any text, but no two sentences."""
 POINT = re.compile(r"(?<=\d)\.(?=\d)")
+POINT_OF_QUANTITY = re.compile(
+    r"(?<=\d)\.(?=\d+ (?:[kMmunp\u00b5]?(?:V|A|W|F|H|s|m|ohm|\u03a9)\b|degC|\u00b0C|mm2|K/W|%))"
+)
+TAG = re.compile(r"[\w./+-]*\d[\w./+-]*")
 LONGEST = 4000
 """A longer text is no sentence of the program, and is not laid beside any."""
 
@@ -47,7 +53,7 @@ def kept(context: str, text: str) -> str:
         pattern += re.escape(literal)
         if name is None:
             continue
-        held = QUANTITY if quantity else ".*?"
+        held = QUANTITY if quantity else TEXT
         pattern += f"(?P=o{name})" if name in seen else f"(?P<o{name}>{held})"
         seen.add(name)
     SENTENCES[text] = Sentence(
@@ -72,6 +78,12 @@ def figure(text: str) -> str:
     """A stored quantity or number with the decimal mark of the language: "1.5 mH", in German "1,5 mH"."""
     mark = get_format("DECIMAL_SEPARATOR")
     return text if mark == "." else POINT.sub(mark, text)
+
+
+def figures(text: str) -> str:
+    """The same for every quantity in a text, and for nothing else: "T4, Pi 0.5 W"."""
+    mark = get_format("DECIMAL_SEPARATOR")
+    return text if mark == "." else POINT_OF_QUANTITY.sub(mark, text)
 
 
 @lru_cache(maxsize=8192)
@@ -104,15 +116,12 @@ def _sentence(text: str) -> str | None:
 
 def _operand(text: str, is_quantity: bool) -> str:
     """An operand: a quantity, words of the program, a list of such, or a name, which stays."""
-    if is_quantity:
+    if is_quantity or re.fullmatch(QUANTITY, text):
         return figure(text)
-    told = _sentence(text)
-    if told is not None:
-        return told
     for mark in (" and ", ", "):
         parts = text.split(mark)
-        each = [_sentence(part) for part in parts]
+        each = [_sentence(part) or (part if TAG.fullmatch(part) else None) for part in parts]
         if len(parts) > 1 and all(part is not None for part in each):
             joint = pgettext(CONTEXT, mark) if mark in SENTENCES else mark
             return joint.join(part for part in each if part is not None)
-    return text
+    return _sentence(text) or text

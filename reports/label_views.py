@@ -25,10 +25,11 @@ from registry.views.listing import asked_of, found_records
 from registry.views.lists import record_list
 from registry.views.many import keys_in
 from registry.views.pages import Column, text
+from registry.words import lazily
 from reports.labels import GRIDS, KINDS, LOOPS, Grid, LabelsRefused, labels_of, labels_pdf, loops_with_code, own_grid
 from reports.views import pdf_response
 
-SHOWN = ("Service", "Areas", "Verdict", "State", "Revision")
+SHOWN = (lazily("Service"), lazily("Areas"), lazily("Verdict"), lazily("State"), lazily("Revision"))
 
 
 def tag(loop: Loop) -> dict[str, Any]:
@@ -59,8 +60,8 @@ LABEL = replace(
     add_action="",
     fill=fill,
     columns=(
-        Column("Loop", tag, "tag", LOOP.columns[0].order),
-        Column("Code", code),
+        Column(lazily("Loop"), tag, "tag", LOOP.columns[0].order),
+        Column(lazily("Code"), code),
         *(replace(column, shown=column.label in SHOWN) for column in LOOP.columns[1:]),
     ),
     empty_text="Labels are printed for loops: enter one first.",

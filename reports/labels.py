@@ -20,12 +20,13 @@ from django.utils.translation import gettext as _
 
 from loops.models import Approval, Loop
 from registry.context import CAUTION
+from registry.words import lazily
 from reports import pdf
 from reports.sheets.paper import code_svg, print_css
 
 LOOPS, ITEMS, CABLES = "loops", "items", "cables"
 KINDS = (LOOPS, ITEMS, CABLES)
-WORDS = "Intrinsically safe circuit"
+WORDS = lazily("Intrinsically safe circuit")
 MOST_LABELS = 1_000
 SMALLEST_MM, LARGEST_MM = 10.0, 300.0
 SMALLEST_CODE_MM = 11.0
@@ -60,7 +61,7 @@ class Grid:
         """What it is called: numbers alone."""
         size = f"{self.width:g} × {self.height:g} mm"
         if self.single:
-            return f"single label, {size}"
+            return _("single label, %(size)s") % {"size": size}
         return f"{self.paper}, {self.columns} × {self.rows}, {size}"
 
     def place(self, position: int) -> tuple[float, float]:
@@ -95,8 +96,8 @@ GRIDS = {
     "a4-2x7": Grid("A4", 2, 7, 99.1, 38.1, 4.7, 15.1, 2.5, 0),
     "a4-2x4": Grid("A4", 2, 4, 99.1, 67.7, 4.7, 13.1, 2.5, 0),
     "a4-5x13": Grid("A4", 5, 13, 38.1, 21.2, 4.7, 10.7, 2.5, 0),
-    "letter-3x10": Grid("Letter", 3, 10, 66.7, 25.4, 4.8, 12.7, 3.1, 0),
-    "letter-2x5": Grid("Letter", 2, 5, 101.6, 50.8, 4.0, 12.7, 4.7, 0),
+    "letter-3x10": Grid(lazily("Letter"), 3, 10, 66.7, 25.4, 4.8, 12.7, 3.1, 0),
+    "letter-2x5": Grid(lazily("Letter"), 2, 5, 101.6, 50.8, 4.0, 12.7, 4.7, 0),
     "single-100x50": Grid("A4", 1, 1, 100, 50, single=True),
     "single-62x29": Grid("A4", 1, 1, 62, 29, single=True),
 }

@@ -6,6 +6,7 @@ from django.contrib.auth.decorators import login_not_required
 from django.contrib.auth.views import redirect_to_login
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
@@ -61,5 +62,5 @@ def basis_changed(approval: Approval) -> str:
     if reason := changed_since(approval.verification):
         return reason
     if labels := newer_pins(approval.revision.snapshot):
-        return f"Changed in the register since the loop was judged: {', '.join(labels)}."
+        return _("Changed in the register since the loop was judged: %(labels)s.") % {"labels": ", ".join(labels)}
     return ""

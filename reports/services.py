@@ -8,6 +8,7 @@ import logging
 
 from django.db import transaction
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from loops.models import Loop
 from loops.services.approvals import approve, prove
@@ -56,7 +57,7 @@ def issue(
     with recorded():
         approval = approve(loop_id, user, proof, opened_version=opened_version, text=text)
         if paper_content(approval.loop, approval.revision, approval.verification, approval) != content:
-            raise WorkflowRefused("This loop was changed while you signed it: look at it again, then sign.")
+            raise WorkflowRefused(_("This loop was changed while you signed it: look at it again, then sign."))
         sheet = Sheet.objects.create(
             approval=approval,
             number=free_number(approval.loop, content.number),
@@ -91,7 +92,7 @@ def draft_pdf(loop: Loop, *, made_at: dt.datetime | None = None, paper: PageSize
     """A print of the loop as it stands, marked as a draft on every page; stored nowhere. Raises SheetNotMade."""
     verification = loop.verification
     if verification is None:
-        raise SheetNotMade("This loop has no verdict yet: save it once, then print it.")
+        raise SheetNotMade(_("This loop has no verdict yet: save it once, then print it."))
     content = paper_content(loop, verification.revision, verification, None, made_at=made_at or timezone.now())
     return rendered(content, paper or paper_for(content))
 
@@ -101,7 +102,8 @@ def sheet_bytes(sheet: Sheet) -> bytes:
     data = bytes(sheet.bytes)
     if hashlib.sha256(data).hexdigest() != sheet.sha256:
         raise SheetDamaged(
-            f"The stored bytes of sheet {sheet.number} do not match their digest: tell the administrator."
+            _("The stored bytes of sheet %(number)s do not match their digest: tell the administrator.")
+            % {"number": sheet.number}
         )
     return data
 
@@ -117,7 +119,7 @@ def rendered(content: SheetContent, paper: PageSize) -> bytes:
         return sheet_pdf(content, paper)
     except Exception as error:
         logger.exception("Sheet %s could not be rendered", content.number)
-        raise SheetNotMade("The sheet could not be made, so nothing was signed: tell the administrator.") from error
+        raise SheetNotMade(_("The sheet could not be made, so nothing was signed: tell the administrator.")) from error
 
 
 def free_number(loop: Loop, number: str) -> str:

@@ -10,6 +10,7 @@ from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.utils.http import content_disposition_header
+from django.utils.translation import gettext as _
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods, require_safe
 
@@ -25,6 +26,7 @@ from loops.views.since_issue import since_issue
 from registry import access
 from registry.services.passkeys import Answer
 from registry.services.records import StaleRecord, latest_revision
+from registry.words import lazily
 from reports.files import file_name
 from reports.models import Sheet
 from reports.pdf import PageSize, PdfError
@@ -32,7 +34,7 @@ from reports.services import SheetDamaged, SheetNotMade, draft_pdf, issue, sheet
 from reports.sheets.build import sheet_content
 from reports.typicals import alike, typical_pdf
 
-NO_VERDICT = "This loop has no verdict yet: save it once, then print it."
+NO_VERDICT = lazily("This loop has no verdict yet: save it once, then print it.")
 PAPERS = {"a4": PageSize.A4, "letter": PageSize.LETTER}
 
 
@@ -50,15 +52,15 @@ def approve(request: HttpRequest, pk: int) -> HttpResponse:
         return approve_page(request, loop)
     password, passkey = request.POST.get("password", ""), passkey_answer(request, NONCES, loop.pk)
     if not password and passkey is None and person(request).has_usable_password():
-        return approve_page(request, loop, "Type your password: it signs the loop.", at="id-password", status=400)
+        return approve_page(request, loop, _("Type your password: it signs the loop."), at="id-password", status=400)
     try:
         text = typed(request, "text", 2000)
         sheet = issue(loop.pk, person(request), password, opened_version(request), text, passkey=passkey)
     except StaleRecord:
-        refusal = "Somebody changed this loop since you opened it. Look at it again as it is now, then sign."
+        refusal = _("Somebody changed this loop since you opened it. Look at it again as it is now, then sign.")
         return approve_page(request, visible_loop(request, pk), refusal, status=409)
     except PermissionDenied as error:
-        return approve_page(request, loop, str(error) or "You may not sign this loop.", status=403)
+        return approve_page(request, loop, str(error) or _("You may not sign this loop."), status=403)
     except SignatureLimited as error:
         return approve_page(request, visible_loop(request, pk), str(error), at="id-password", status=429)
     except WorkflowRefused as error:
@@ -68,7 +70,9 @@ def approve(request: HttpRequest, pk: int) -> HttpResponse:
         return approve_page(request, loop, str(error), at=at, status=status)
     except SheetNotMade as error:
         return approve_page(request, visible_loop(request, pk), str(error), status=500)
-    messages.success(request, f"{loop.tag} was approved and issued: sheet {sheet.number}.")
+    messages.success(
+        request, (_("%(tag)s was approved and issued: sheet %(number)s.") % {"tag": loop.tag, "number": sheet.number})
+    )
     return redirect("loop", pk=loop.pk)
 
 
@@ -133,9 +137,9 @@ def approve_page(
     context: dict[str, Any] = {
         "section": "loops",
         "crumbs": [
-            {"text": "Loops", "url": "/loops/"},
+            {"text": _("Loops"), "url": "/loops/"},
             {"text": loop.tag, "url": f"/loops/{loop.pk}/"},
-            {"text": "Sign", "url": ""},
+            {"text": _("Sign"), "url": ""},
         ],
         "loop": loop,
         "verification": verification,
@@ -156,7 +160,7 @@ def approve_page(
         "passkey": passkey,
         "has_password": has_password,
         "no_way_to_sign": can_sign and not passkey and not has_password,
-        "errors": [{"id": at, "label": "Password" if at else "", "text": refusal}] if refusal else [],
+        "errors": [{"id": at, "label": _("Password") if at else "", "text": refusal}] if refusal else [],
         "remark": request.POST.get("text", ""),
     }
     return render(request, "reports/approve.html", context, status=status)
@@ -184,7 +188,9 @@ def sheet(request: HttpRequest, pk: int) -> HttpResponseBase:
     try:
         data = sheet_bytes(found)
     except SheetDamaged as error:
-        return render(request, "reports/refused.html", {"heading": "This sheet is damaged", "text": error}, status=500)
+        return render(
+            request, "reports/refused.html", {"heading": _("This sheet is damaged"), "text": error}, status=500
+        )
     approval = found.approval
     name = file_name(approval.revision.snapshot["tag"], approval.letter)
     return pdf_response(data, name, inline=request.GET.get("view") == "1")
@@ -198,7 +204,7 @@ def draft(request: HttpRequest, pk: int) -> HttpResponseBase:
         data = draft_pdf(loop, paper=PAPERS.get(request.GET.get("paper", "").lower()))
     except SheetNotMade as error:
         status = 409 if loop.verification is None else 500
-        return render(request, "reports/refused.html", {"heading": "No print", "text": error}, status=status)
+        return render(request, "reports/refused.html", {"heading": _("No print"), "text": error}, status=status)
     return pdf_response(data, file_name(loop.tag, loop.letter, "draft"), inline=request.GET.get("view") == "1")
 
 
@@ -220,9 +226,9 @@ def typical(request: HttpRequest, pk: int) -> HttpResponseBase:
     context = {
         "section": "loops",
         "crumbs": [
-            {"text": "Loops", "url": "/loops/"},
+            {"text": _("Loops"), "url": "/loops/"},
             {"text": loop.tag, "url": f"/loops/{loop.pk}/"},
-            {"text": "Typical", "url": ""},
+            {"text": _("Typical"), "url": ""},
         ],
         "loop": loop,
         "found": alike(loop, person(request), timezone.now()),
@@ -237,9 +243,9 @@ def typical_print(request: HttpRequest, pk: int) -> HttpResponseBase:
     made_at = timezone.now()
     found = alike(loop, person(request), made_at)
     if not found:
-        return render(request, "reports/refused.html", {"heading": "No print", "text": NO_VERDICT}, status=409)
+        return render(request, "reports/refused.html", {"heading": _("No print"), "text": NO_VERDICT}, status=409)
     try:
         data = typical_pdf(found, person(request), made_at)
     except (SheetDamaged, SheetNotMade, PdfError) as error:
-        return render(request, "reports/refused.html", {"heading": "No print", "text": error}, status=500)
+        return render(request, "reports/refused.html", {"heading": _("No print"), "text": error}, status=500)
     return pdf_response(data, file_name(loop.tag, loop.letter, "typical"), inline=request.GET.get("view") == "1")

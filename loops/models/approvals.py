@@ -11,12 +11,12 @@ from registry.models import Revision
 
 
 class Verb(models.TextChoices):
-    SUBMIT = "submit", "Submitted for approval"
-    TAKE_BACK = "take_back", "Taken back to draft"
-    RETURN = "return", "Returned"
-    APPROVE = "approve", "Approved and issued"
-    REOPEN = "reopen", "Reopened by a change"
-    WITHDRAW = "withdraw", "Withdrawn"
+    SUBMIT = "submit", _("Submitted for approval")
+    TAKE_BACK = "take_back", _("Taken back to draft")
+    RETURN = "return", _("Returned")
+    APPROVE = "approve", _("Approved and issued")
+    REOPEN = "reopen", _("Reopened by a change")
+    WITHDRAW = "withdraw", _("Withdrawn")
 
 
 class WorkflowEvent(models.Model):
@@ -64,8 +64,10 @@ class Approval(models.Model):
     printed_name = models.CharField(max_length=120)
     meaning = models.CharField(max_length=240)
     signed_with = models.CharField(max_length=10, choices=SignedWith.choices, default=SignedWith.PASSWORD)
-    evidence = models.JSONField(default=dict, help_text="The signature of a passkey, to be checked again at any time.")
-    short_id = models.CharField(max_length=12, unique=True, null=True, help_text="Names it in its live address.")
+    evidence = models.JSONField(
+        default=dict, help_text=_("The signature of a passkey, to be checked again at any time.")
+    )
+    short_id = models.CharField(max_length=12, unique=True, null=True, help_text=_("Names it in its live address."))
 
     class Meta:
         ordering = ["loop", "-pk"]

@@ -7,14 +7,15 @@ from registry.fields import QuantityField, TypedTextField
 from registry.models import CableType, HazardousArea, Revision, Site, Terminals
 from registry.models.base import Child, Record
 from registry.quantities import Kind
+from registry.words import lazily as _
 
 
 class LoopState(models.TextChoices):
-    DRAFT = "draft", "Draft"
-    IN_REVIEW = "in_review", "In review"
-    RETURNED = "returned", "Returned"
-    ISSUED = "issued", "Issued"
-    WITHDRAWN = "withdrawn", "Withdrawn"
+    DRAFT = "draft", _("Draft")
+    IN_REVIEW = "in_review", _("In review")
+    RETURNED = "returned", _("Returned")
+    ISSUED = "issued", _("Issued")
+    WITHDRAWN = "withdrawn", _("Withdrawn")
 
 
 class Loop(Record):
@@ -24,9 +25,9 @@ class Loop(Record):
     revision_children = ("circuits",)
 
     site = models.ForeignKey(Site, on_delete=models.PROTECT, related_name="loops")
-    tag = models.CharField(max_length=40, help_text="Loop tag, for example PT-1101.")
-    service = models.CharField(max_length=160, blank=True, help_text="What the loop does in the plant.")
-    drawing = models.CharField("loop drawing", max_length=80, blank=True)
+    tag = models.CharField(max_length=40, help_text=_("Loop tag, for example PT-1101."))
+    service = models.CharField(max_length=160, blank=True, help_text=_("What the loop does in the plant."))
+    drawing = models.CharField(_("loop drawing"), max_length=80, blank=True)
     load_ohm = QuantityField(Kind.RESISTANCE)
     load_ohm_text = TypedTextField()
     safe_voltage_max_v = QuantityField(Kind.VOLTAGE)
@@ -61,21 +62,21 @@ class Circuit(Child):
     revision_children = ("members", "cables", "terminators")
 
     class Interconnection(models.TextChoices):
-        UNDEFINED = "undefined", "Not defined: every arrangement is judged"
-        SERIES = "series", "In series"
-        PARALLEL = "parallel", "In parallel"
+        UNDEFINED = "undefined", _("Not defined: every arrangement is judged")
+        SERIES = "series", _("In series")
+        PARALLEL = "parallel", _("In parallel")
 
     loop = models.ForeignKey(Loop, on_delete=models.PROTECT, related_name="circuits")
     name = models.CharField(max_length=60, default="Circuit 1")
     interconnection = models.CharField(
         max_length=10, choices=Interconnection.choices, default=Interconnection.UNDEFINED
     )
-    fisco = models.BooleanField("judge as a FISCO segment", default=False)
-    two_wise = models.BooleanField("judge as a 2-WISE circuit", default=False)
+    fisco = models.BooleanField(_("judge as a FISCO segment"), default=False)
+    two_wise = models.BooleanField(_("judge as a 2-WISE circuit"), default=False)
     no_cable = models.BooleanField(
-        "no cable: the items stand together",
+        _("no cable: the items stand together"),
         default=False,
-        help_text="Tick it only where source and devices are connected without any cable.",
+        help_text=_("Tick it only where source and devices are connected without any cable."),
     )
 
     class Meta(Child.Meta):
@@ -92,9 +93,9 @@ class Member(Child):
     snapshot_related = ("terminals__equipment", "area", "equipment_revision", "certificate_revision")
 
     class Role(models.TextChoices):
-        SOURCE = "source", "Source"
-        DEVICE = "device", "Field device"
-        INLINE = "inline", "Inline item"
+        SOURCE = "source", _("Source")
+        DEVICE = "device", _("Field device")
+        INLINE = "inline", _("Inline item")
 
     circuit = models.ForeignKey(Circuit, on_delete=models.CASCADE, related_name="members")
     role = models.CharField(max_length=6, choices=Role.choices)
@@ -108,7 +109,7 @@ class Member(Child):
         related_name="members",
         help_text="Empty: in the safe area.",
     )
-    made_on = models.DateField("made on", null=True, blank=True)
+    made_on = models.DateField(_("made on"), null=True, blank=True)
     equipment_revision = models.ForeignKey(Revision, on_delete=models.PROTECT, related_name="+", editable=False)
     certificate_revision = models.ForeignKey(
         Revision, on_delete=models.PROTECT, null=True, related_name="+", editable=False
@@ -128,15 +129,15 @@ class CableRun(Child):
     snapshot_related = ("cable_type", "cable_type_revision")
 
     class Separation(models.TextChoices):
-        SINGLE = "single_circuit", "One circuit in the cable"
-        A = "A", "Type A: each circuit screened"
-        B = "B", "Type B: fixed, protected, up to 60 V"
-        C = "C", "Type C: neither A nor B"
-        MIXED = "mixed", "Shared with circuits that are not intrinsically safe"
+        SINGLE = "single_circuit", _("One circuit in the cable")
+        A = "A", _("Type A: each circuit screened")
+        B = "B", _("Type B: fixed, protected, up to 60 V")
+        C = "C", _("Type C: neither A nor B")
+        MIXED = "mixed", _("Shared with circuits that are not intrinsically safe")
 
     class Role(models.TextChoices):
-        TRUNK = "trunk", "Trunk"
-        SPUR = "spur", "Spur"
+        TRUNK = "trunk", _("Trunk")
+        SPUR = "spur", _("Spur")
 
     circuit = models.ForeignKey(Circuit, on_delete=models.CASCADE, related_name="cables")
     tag = models.CharField(max_length=40)
@@ -153,7 +154,7 @@ class CableRun(Child):
     length_m = QuantityField(Kind.LENGTH)
     length_m_text = TypedTextField()
     separation = models.CharField(
-        "circuits in the cable", max_length=14, choices=Separation.choices, default=Separation.SINGLE
+        _("circuits in the cable"), max_length=14, choices=Separation.choices, default=Separation.SINGLE
     )
     role = models.CharField(max_length=5, choices=Role.choices, default=Role.TRUNK)
     cable_type_revision = models.ForeignKey(
@@ -173,7 +174,9 @@ class Terminator(Child):
     parent_field = "circuit"
 
     circuit = models.ForeignKey(Circuit, on_delete=models.CASCADE, related_name="terminators")
-    tag = models.CharField("place", max_length=40, help_text="Where it stands, for example in the last junction box.")
+    tag = models.CharField(
+        "place", max_length=40, help_text=_("Where it stands, for example in the last junction box.")
+    )
     resistance_ohm = QuantityField(Kind.RESISTANCE)
     resistance_ohm_text = TypedTextField()
     capacitance_f = QuantityField(Kind.CAPACITANCE)

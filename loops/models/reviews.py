@@ -6,6 +6,7 @@ from django.db import models
 from loops.models.approvals import Approval
 from loops.models.loops import Loop
 from registry.models import Revision
+from registry.words import lazily as _
 
 
 class ReviewRequest(models.Model):
@@ -29,9 +30,9 @@ class ReviewAnswer(models.Model):
     """How a request to review ended. Append-only."""
 
     class Word(models.TextChoices):
-        AGREED = "agreed", "Reviewed, no objection"
-        OBJECTED = "objected", "Objects"
-        EXCUSED = "excused", "No longer asked"
+        AGREED = "agreed", _("Reviewed, no objection")
+        OBJECTED = "objected", _("Objects")
+        EXCUSED = "excused", _("No longer asked")
 
     request = models.OneToOneField(ReviewRequest, on_delete=models.PROTECT, related_name="answer")
     word = models.CharField(max_length=8, choices=Word.choices)
@@ -51,17 +52,17 @@ class Remark(models.Model):
     """
 
     class Kind(models.TextChoices):
-        REMARK = "remark", "Remark"
+        REMARK = "remark", _("Remark")
         ANSWER = "answer", "Answer"
-        SETTLED = "settled", "Settled"
-        REOPENED = "reopened", "Taken up again"
+        SETTLED = "settled", _("Settled")
+        REOPENED = "reopened", _("Taken up again")
 
     loop = models.ForeignKey(Loop, on_delete=models.PROTECT, related_name="remarks")
     letter = models.CharField(max_length=4)
     revision = models.ForeignKey(Revision, on_delete=models.PROTECT, related_name="+")
     thread = models.ForeignKey("self", on_delete=models.PROTECT, null=True, related_name="replies")
     kind = models.CharField(max_length=8, choices=Kind.choices, default=Kind.REMARK)
-    about = models.CharField(max_length=240, blank=True, help_text="The check or field; empty: the whole loop.")
+    about = models.CharField(max_length=240, blank=True, help_text=_("The check or field; empty: the whole loop."))
     text = models.TextField(blank=True)
     author = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="remarks")
     created_at = models.DateTimeField(auto_now_add=True)

@@ -4,6 +4,7 @@ from django.conf import settings
 from django.db import models
 
 from registry.models import Site
+from registry.words import lazily as _
 
 
 class CurveTable(models.Model):
@@ -13,13 +14,13 @@ class CurveTable(models.Model):
     """
 
     class Kind(models.TextChoices):
-        CURRENT = "A.1", "A.1: permitted current"
-        CAPACITANCE = "A.2", "A.2: permitted capacitance"
+        CURRENT = "A.1", _("A.1: permitted current")
+        CAPACITANCE = "A.2", _("A.2: permitted capacitance")
 
     site = models.ForeignKey(Site, on_delete=models.PROTECT, related_name="curve_tables")
     kind = models.CharField(max_length=3, choices=Kind.choices)
     name = models.CharField(max_length=120, blank=True)
-    content = models.TextField(blank=True, help_text="The file as it was loaded (CSV).")
+    content = models.TextField(blank=True, help_text=_("The file as it was loaded (CSV)."))
     digest = models.CharField(max_length=64, blank=True)
     loaded_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
     loaded_at = models.DateTimeField(auto_now_add=True)

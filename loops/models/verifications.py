@@ -3,20 +3,21 @@
 from django.db import models
 
 from registry.models import Revision
+from registry.words import lazily as _
 
 
 class LoopVerdict(models.TextChoices):
-    COMPLIES = "complies", "Complies"
-    FAILS = "does_not_comply", "Does not comply"
-    INCOMPLETE = "incomplete", "Incomplete"
-    BEYOND = "beyond_simple_rules", "Beyond simple rules"
+    COMPLIES = "complies", _("Complies")
+    FAILS = "does_not_comply", _("Does not comply")
+    INCOMPLETE = "incomplete", _("Incomplete")
+    BEYOND = "beyond_simple_rules", _("Beyond simple rules")
 
 
 class Purpose(models.TextChoices):
     """Which values a verdict rests on."""
 
-    PINNED = "pinned", "The values that the loop is pinned to"
-    REGISTER = "register", "The register as it stood on that day"
+    PINNED = "pinned", _("The values that the loop is pinned to")
+    REGISTER = "register", _("The register as it stood on that day")
 
 
 class Verification(models.Model):

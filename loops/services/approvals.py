@@ -9,6 +9,7 @@ from typing import Any
 from django.core.exceptions import PermissionDenied
 from django.db import transaction
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from loops.models import Approval, Loop, LoopState, LoopVerdict, Verb, Verification, Withdrawal
 from loops.services.confirmations import Matter, matters, open_matters
@@ -25,6 +26,8 @@ from registry.models import Revision, User
 from registry.services.changes import recorded
 from registry.services.passkeys import Answer
 from registry.services.records import latest_revision, lock, refuse_stale, snapshot
+from registry.stored import said
+from registry.words import lazily
 
 
 @dataclass(frozen=True)
@@ -54,35 +57,35 @@ STEPS = {
             "loop.submit",
             frozenset({LoopState.DRAFT, LoopState.RETURNED}),
             LoopState.IN_REVIEW,
-            "Only a draft can be submitted.",
+            lazily("Only a draft can be submitted."),
         ),
         Step(
             Verb.TAKE_BACK,
             "loop.take_back",
             frozenset({LoopState.IN_REVIEW}),
             LoopState.DRAFT,
-            "Only a loop in review can be taken back.",
+            lazily("Only a loop in review can be taken back."),
         ),
         Step(
             Verb.RETURN,
             "loop.return",
             frozenset({LoopState.IN_REVIEW}),
             LoopState.RETURNED,
-            "Only a loop in review can be returned.",
+            lazily("Only a loop in review can be returned."),
         ),
         Step(
             Verb.APPROVE,
             "loop.approve",
             frozenset({LoopState.IN_REVIEW}),
             LoopState.ISSUED,
-            "Only a loop in review can be approved.",
+            lazily("Only a loop in review can be approved."),
         ),
         Step(
             Verb.WITHDRAW,
             "loop.withdraw",
             frozenset(LoopState) - {LoopState.WITHDRAWN},
             LoopState.WITHDRAWN,
-            "Only an issue that is in force can be withdrawn.",
+            lazily("Only an issue that is in force can be withdrawn."),
         ),
     )
 }
@@ -95,9 +98,12 @@ def begin(verb: Verb, loop_id: int, user: User, opened_version: int | None) -> t
     access.require(user, step.action, loop.site)
     refuse_stale(loop, opened_version)
     if loop.is_archived:
-        raise WorkflowRefused("This loop is archived: bring it back first.")
+        raise WorkflowRefused(_("This loop is archived: bring it back first."))
     if loop.state not in step.sources:
-        raise WorkflowRefused(f"{step.refusal} This one is {loop.get_state_display().lower()}.")
+        raise WorkflowRefused(
+            _("%(refusal)s This one is %(lower)s.")
+            % {"refusal": step.refusal, "lower": loop.get_state_display().lower()}
+        )
     return step, loop
 
 
@@ -119,32 +125,35 @@ def obstacles(loop: Loop, changed: list[str] | None = None, known: Known | None 
     """
     verification = loop.verification
     if verification is None:
-        return ["The loop has no verdict yet: save it once."]
+        return [_("The loop has no verdict yet: save it once.")]
     found = []
     if verification.verdict == LoopVerdict.FAILS:
-        found.append(f"The loop does not comply: {verification.limiting}")
+        found.append(_("The loop does not comply: %(limiting)s") % {"limiting": said(verification.limiting)})
     elif verification.verdict == LoopVerdict.INCOMPLETE:
-        found.append(f"The verdict is incomplete: {verification.limiting}")
+        found.append(_("The verdict is incomplete: %(limiting)s") % {"limiting": said(verification.limiting)})
     elif verification.verdict == LoopVerdict.BEYOND:
         found.append(
-            "The loop is beyond simple rules; a specialist must assess it outside of this record: "
-            f"{verification.limiting}"
+            _("The loop is beyond simple rules; a specialist must assess it outside of this record: %(limiting)s")
+            % {"limiting": said(verification.limiting)}
         )
     verification.loop = loop
     if changed is None:
         changed = changed_pins(loop)
     if changed:
         found.append(
-            f"Changed in the register since the loop was judged: {', '.join(changed)}. "
-            "Judge the loop again with the new values."
+            _(
+                "Changed in the register since the loop was judged: %(changed)s. Judge the loop again "
+                "with the new values."
+            )
+            % {"changed": ", ".join(changed)}
         )
     revision = known.revision if known else latest_revision(loop)
     if revision is None or verification.revision_id != revision.pk:
-        found.append("The verdict belongs to an older revision: save the loop once.")
+        found.append(_("The verdict belongs to an older revision: save the loop once."))
     elif reason := changed_since(verification, known.pinned if known else None):
-        found.append(f"{reason} Judge the loop again.")
+        found.append(_("%(reason)s Judge the loop again.") % {"reason": reason})
     elif digest(content_of(loop) | {"archived": loop.is_archived}) != revision.digest:
-        found.append("The stored rows differ from their revision: save the loop once.")
+        found.append(_("The stored rows differ from their revision: save the loop once."))
     return found
 
 
@@ -196,7 +205,7 @@ def take_back(loop_id: int, user: User, *, text: str = "", opened_version: int |
 def return_loop(loop_id: int, user: User, *, text: str, opened_version: int | None = None) -> Loop:
     """Return a loop in review to its designer; the reasons are required."""
     if not text.strip():
-        raise WorkflowRefused("Say why you return the loop: the designer must know what to mend.")
+        raise WorkflowRefused(_("Say why you return the loop: the designer must know what to mend."))
     with recorded():
         step, loop = begin(Verb.RETURN, loop_id, user, opened_version)
         return finish(step, loop, user, text)
@@ -207,7 +216,7 @@ def refusal_to_sign(loop: Loop, user: User) -> str:
     if not access.may(user, "loop.approve", loop.site):
         return access.SIDES["loop.approve"]
     deed = contributors(loop).get(user.pk)
-    return f"You {deed} since its last approval: somebody else must approve it." if deed else ""
+    return (_("You %(deed)s since its last approval: somebody else must approve it.") % {"deed": deed}) if deed else ""
 
 
 def prove(
@@ -253,12 +262,12 @@ def approve(loop_id: int, user: User, proof: Proof, *, opened_version: int | Non
     with recorded():
         loop, revision, verification = to_be_signed(loop_id, user, opened_version)
         if (proof.user_id, proof.revision_id, proof.verification_id) != (user.pk, revision.pk, verification.pk):
-            raise WorkflowRefused("This loop was changed while you signed it: look at it again, then sign.")
+            raise WorkflowRefused(_("This loop was changed while you signed it: look at it again, then sign."))
         if reasons := obstacles_to_issue(loop):
             raise WorkflowRefused(" ".join(reasons))
         assert loop.submitted_by is not None
         if digest({"inputs": verification.inputs, "results": verification.results}) != verification.digest:
-            raise WorkflowRefused("The stored verification does not match its digest: tell the administrator.")
+            raise WorkflowRefused(_("The stored verification does not match its digest: tell the administrator."))
         approval = Approval.objects.create(
             loop=loop,
             letter=loop.letter,
@@ -290,7 +299,7 @@ def withdraw(approval_id: int, user: User, *, text: str, opened_version: int | N
     A loop that stands as issued becomes withdrawn; a later revision in preparation stays as it is.
     """
     if not text.strip():
-        raise WorkflowRefused("Say why you withdraw it: whoever holds the sheet must know.")
+        raise WorkflowRefused(_("Say why you withdraw it: whoever holds the sheet must know."))
     with recorded():
         approval = Approval.objects.get(pk=approval_id)
         step, loop = begin(Verb.WITHDRAW, approval.loop_id, user, opened_version)

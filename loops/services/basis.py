@@ -17,6 +17,7 @@ from loops.services.steps import tell_of
 from loops.services.verification import today_at
 from loops.services.whatif import PORTION, WhatIf, loops_of, same_inputs, whatifs
 from registry.digests import digest
+from registry.language import in_fixed_language
 from registry.models import Deed, Revision
 from registry.selectors import LOOPS_BY_KIND
 from registry.services.changes import recorded
@@ -32,7 +33,7 @@ def rejudge(revision_keys: Sequence[int]) -> str:
     judged = marked = 0
     for start in range(0, len(keys), PORTION):
         for found in whatifs(Loop.objects.filter(pk__in=keys[start : start + PORTION])):
-            with recorded():
+            with in_fixed_language(), recorded():
                 verification, is_new = stored(found)
                 rows = mark(found, causes, verification)
             judged += 1
@@ -114,10 +115,11 @@ def mark(found: WhatIf, causes: Sequence[Revision], verification: Verification |
 
 def outcome(found: WhatIf) -> str:
     """The verdict with the register as it is now, in a sentence."""
-    verdict = found.head["verdict"]
+    with in_fixed_language():
+        verdict = str(found.head["verdict"].label).lower()
     if not found.changes_verdict:
-        return f"Judged with the register as it is now the verdict stays: {verdict.label.lower()}."
-    return f"Judged with the register as it is now: {verdict.label.lower()}. {found.head['limiting']}".strip()
+        return f"Judged with the register as it is now the verdict stays: {verdict}."
+    return f"Judged with the register as it is now: {verdict}. {found.head['limiting']}".strip()
 
 
 def touched(approval: Approval, cause: Revision) -> list[str]:

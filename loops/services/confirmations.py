@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from loops.casefile import sentence
 from loops.engine.checks.certificates import conditions_remark, suffix
@@ -147,20 +148,36 @@ def open_matters(loop: Loop, asked: list[Matter] | None = None) -> list[str]:
     if verification is None:
         return []
     found = [
-        f"Certificate {number} ends in X and its specific conditions of use are not in the register: copy them from "
-        "the certificate, one a line, and judge the loop again."
+        (
+            _(
+                "Certificate %(number)s ends in X and its specific conditions of use are not in the "
+                "register: copy them from the certificate, one a line, and judge the loop again."
+            )
+            % {"number": number}
+        )
         for number in unlisted_conditions(verification)
     ]
     for matter in matters(loop, verification) if asked is None else asked:
         if matter.given is not None:
             continue
         if matter.kind == Kind.GENERAL:
-            how = "say on the loop's page how you know" if matter.in_words else "confirm it on the loop's page"
-            found.append(f"{matter.case}: {matter.text} Nobody has confirmed it yet: {how}.")
+            how = _("say on the loop's page how you know") if matter.in_words else _("confirm it on the loop's page")
+            found.append(
+                _("%(case)s: %(text)s Nobody has confirmed it yet: %(how)s.")
+                % {"case": matter.case, "text": matter.text, "how": how}
+            )
         else:
             found.append(
-                f"{matter.tag}: condition {matter.number} of certificate {matter.certificate} is not confirmed. "
-                f"Confirm how it is met: {matter.text}"
+                _(
+                    "%(tag)s: condition %(number)s of certificate %(certificate)s is not confirmed. Confirm "
+                    "how it is met: %(text)s"
+                )
+                % {
+                    "tag": matter.tag,
+                    "number": matter.number,
+                    "certificate": matter.certificate,
+                    "text": matter.text,
+                }
             )
     return found
 
@@ -176,13 +193,15 @@ def confirm(loop_id: int, user: User, *, mark: str, how: str, opened_version: in
         loop, revision = held(loop_id, user, opened_version)
         matter = next((item for item in matters(loop) if item.mark == mark), None)
         if matter is None:
-            raise WorkflowRefused("The loop no longer asks for this: look at it again.")
+            raise WorkflowRefused(_("The loop no longer asks for this: look at it again."))
         if matter.given is not None:
-            raise WorkflowRefused(f"{matter.given.printed_name} confirmed this already.")
+            raise WorkflowRefused(
+                _("%(printed_name)s confirmed this already.") % {"printed_name": matter.given.printed_name}
+            )
         if matter.kind == Kind.CONDITION and not how:
-            raise WorkflowRefused("Say how the condition is met: whoever approves and inspects the loop must know.")
+            raise WorkflowRefused(_("Say how the condition is met: whoever approves and inspects the loop must know."))
         if matter.in_words and not how:
-            raise WorkflowRefused("Say how you know: whoever approves and inspects the loop must be able to follow.")
+            raise WorkflowRefused(_("Say how you know: whoever approves and inspects the loop must be able to follow."))
         row = Confirmation.objects.create(
             loop=loop,
             letter=loop.letter,
@@ -209,9 +228,9 @@ def take_back(confirmation_id: int, user: User, *, why: str, opened_version: int
         given = Confirmation.objects.get(pk=confirmation_id, takes_back=None)
         loop, revision = held(given.loop_id, user, opened_version)
         if Confirmation.objects.filter(takes_back=given).exists():
-            raise WorkflowRefused("This confirmation is taken back already.")
+            raise WorkflowRefused(_("This confirmation is taken back already."))
         if not why:
-            raise WorkflowRefused("Say why you take it back: whoever relied on it must know.")
+            raise WorkflowRefused(_("Say why you take it back: whoever relied on it must know."))
         row = Confirmation.objects.create(
             loop=loop,
             letter=loop.letter,
@@ -238,7 +257,7 @@ def held(loop_id: int, user: User, opened_version: int | None) -> tuple[Loop, Re
     access.require(user, "loop.confirm", loop.site)
     refuse_stale(loop, opened_version)
     if loop.is_archived:
-        raise WorkflowRefused("This loop is archived: bring it back first.")
+        raise WorkflowRefused(_("This loop is archived: bring it back first."))
     revision = latest_revision(loop)
     assert revision is not None
     return loop, revision

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
 from django.db.models import Exists, OuterRef, Q
+from django.utils.translation import gettext as _
 
 from loops.models import Approval, Confirmation, Loop, Verb, WorkflowEvent
 from loops.services.essentials import changes_of_site, places_of
@@ -101,7 +102,7 @@ def read_saves(found: Mapping[int, Hands]) -> None:
         hands.newest = pk
         hands.first = hands.first or pk
         if number > hands.since:
-            hands.people[author_id] = "changed it"
+            hands.people[author_id] = _("changed it")
 
 
 def read_deeds(found: Mapping[int, Hands]) -> None:
@@ -138,7 +139,7 @@ def read_basis(found: Mapping[int, Hands]) -> None:
     of_areas = Revision.objects.filter(kind="area", record_id__in=areas, created_at__gt=earliest) if earliest else None
     moved = said(of_areas) if of_areas is not None else []
     sites = list(Revision.objects.filter(kind="site", record_id__in={hands.loop.site_id for hands in found.values()}))
-    for loop_id, (content, _, moment) in rests.items():
+    for loop_id, (content, _sites, moment) in rests.items():
         hands, places = found[loop_id], places_of(content)["area"]
         told = [(row.author_id, row.label) for row in changes if any(span.holds(row) for span in spans[loop_id])]
         told += [(row.author_id, row.label) for row in moved if row.record_id in places and row.created_at > moment]

@@ -7,6 +7,7 @@ from typing import Any
 
 from django.db import models
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from loops.entries import LoopEntry
 from loops.models import CableRun, Loop, LoopState, Member, Verb
@@ -70,20 +71,29 @@ def newest(loop: Loop) -> Revision:
     """The newest revision of a loop that has been saved."""
     revision = latest_revision(loop)
     if revision is None:
-        raise LookupError(f"{loop} has no revision.")
+        raise LookupError(_("%(loop)s has no revision.") % {"loop": loop})
     return revision
 
 
 def refuse_locked(loop: Loop, cleaned: Mapping[str, Any]) -> None:
     """What may not change: a loop in review, an archived loop, the site of an issued one."""
     if loop.state == LoopState.IN_REVIEW:
-        raise EntryRefused({"tag": ["This loop is in review: take it back to draft first, then change it."]})
+        raise EntryRefused({"tag": [_("This loop is in review: take it back to draft first, then change it.")]})
     if loop.is_archived:
-        raise EntryRefused({"tag": ["This loop is archived: bring it back first, then change it."]})
+        raise EntryRefused({"tag": [_("This loop is archived: bring it back first, then change it.")]})
     issued = loop.approvals.exists()
     for name in ("site", "tag"):
         if issued and cleaned[name] != getattr(loop, name):
-            raise EntryRefused({name: [f"The {name} of an issued loop stays: make a new loop and archive this one."]})
+            raise EntryRefused(
+                {
+                    name: [
+                        (
+                            _("The %(name)s of an issued loop stays: make a new loop and archive this one.")
+                            % {"name": name}
+                        )
+                    ]
+                }
+            )
 
 
 def refuse_archived(loop: Loop, cleaned: Mapping[str, Any]) -> None:
@@ -96,7 +106,9 @@ def refuse_archived(loop: Loop, cleaned: Mapping[str, Any]) -> None:
         "cable_type": set(runs.values_list("cable_type_id", flat=True)),
     }
     errors = {
-        f"circuits.{index}.{rows}.{position}.{name}": [f"{row[name]} is archived: choose one that is in use."]
+        f"circuits.{index}.{rows}.{position}.{name}": [
+            (_("%(name)s is archived: choose one that is in use.") % {"name": row[name]})
+        ]
         for index, circuit in enumerate(cleaned["circuits"])
         for rows, names in (("members", ("terminals", "area")), ("cables", ("cable_type",)))
         for position, row in enumerate(circuit[rows])
@@ -205,7 +217,7 @@ def archive_loop(loop: Loop, archived: bool, author: Author, *, opened_version: 
     with recorded():
         loop = lock(Loop, loop.pk, opened_version)
         if loop.state == LoopState.IN_REVIEW:
-            raise EntryRefused({"tag": ["This loop is in review: take it back to draft first."]})
+            raise EntryRefused({"tag": [_("This loop is in review: take it back to draft first.")]})
         loop.archived_at = timezone.now() if archived else None
         loop.version += 1
         verify(loop, record_revision(loop, author) or newest(loop))

@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from django.core.exceptions import PermissionDenied
 from django.db.models import QuerySet
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from loops.models import Loop, LoopState, Remark, ReviewAnswer, ReviewRequest
 from loops.selectors import not_shown
@@ -54,8 +55,11 @@ def ask(loop: Loop, user: User, reviewer_keys: Iterable[int]) -> list[ReviewRequ
     possible = {person.pk: person for person in may_review(loop)}
     if wanted - set(possible):
         raise WorkflowRefused(
-            "One of the reviewers cannot review this loop: choose people with a role as designer or approver at this "
-            "site who have not changed or submitted it."
+            _(
+                "One of the reviewers cannot review this loop: choose "
+                "people with a role as designer or approver at this "
+                "site who have not changed or submitted it."
+            )
         )
     standing = set(requests_now(loop).values_list("reviewer_id", flat=True))
     asked = [
@@ -88,10 +92,10 @@ def ask_more(loop_id: int, user: User, reviewer_keys: Iterable[int]) -> list[Rev
         if not access.may(user, "loop.submit", loop.site):
             access.require(user, "loop.approve", loop.site)
         if loop.state != LoopState.IN_REVIEW:
-            raise WorkflowRefused("Reviewers can be asked while the loop is in review.")
+            raise WorkflowRefused(_("Reviewers can be asked while the loop is in review."))
         keys = list(reviewer_keys)
         if not keys:
-            raise WorkflowRefused("Choose at least one person to ask.")
+            raise WorkflowRefused(_("Choose at least one person to ask."))
         return ask(loop, user, keys)
 
 
@@ -102,22 +106,22 @@ def answer_review(request_id: int, user: User, *, word: str, text: str = "") -> 
         loop = lock(Loop, request.loop_id, None)
         text = text.strip()
         if not requests_now(loop).filter(pk=request.pk).exists():
-            raise WorkflowRefused("This request belongs to an earlier submission: nothing is left to answer.")
+            raise WorkflowRefused(_("This request belongs to an earlier submission: nothing is left to answer."))
         if ReviewAnswer.objects.filter(request=request).exists():
-            raise WorkflowRefused("This request is answered already.")
+            raise WorkflowRefused(_("This request is answered already."))
         if word == ReviewAnswer.Word.EXCUSED:
             if user.pk != request.asked_by_id:
                 access.require(user, "loop.approve", loop.site)
         else:
             if user.pk != request.reviewer_id:
-                raise PermissionDenied("Only the person who was asked answers this request.")
+                raise PermissionDenied(_("Only the person who was asked answers this request."))
             access.require(user, "loop.review", loop.site)
             if deed := contributors(loop).get(user.pk):
-                raise PermissionDenied(f"You {deed}: somebody else must review it.")
+                raise PermissionDenied(_("You %(deed)s: somebody else must review it.") % {"deed": deed})
         if word not in ReviewAnswer.Word.values:
-            raise WorkflowRefused("Say whether you agree or object.")
+            raise WorkflowRefused(_("Say whether you agree or object."))
         if word != ReviewAnswer.Word.AGREED and not text:
-            raise WorkflowRefused("Say why: the others must know what to mend.")
+            raise WorkflowRefused(_("Say why: the others must know what to mend."))
         answer = ReviewAnswer.objects.create(
             request=request,
             word=word,
@@ -164,7 +168,7 @@ def remark(loop_id: int, user: User, *, text: str, about: str = "") -> Remark:
         loop = lock(Loop, loop_id, None)
         access.require(user, "loop.remark", loop.site)
         if not text.strip():
-            raise WorkflowRefused("Write what you want to say.")
+            raise WorkflowRefused(_("Write what you want to say."))
         return say(loop, user, text, about=about[:240])
 
 
@@ -180,17 +184,17 @@ def reply(thread_id: int, user: User, *, kind: str, text: str = "") -> Remark:
         thread = Remark.objects.get(pk=thread_id)
         access.require(user, "loop.remark", loop.site)
         if kind == Remark.Kind.ANSWER and not text.strip():
-            raise WorkflowRefused("Write what you want to answer.")
+            raise WorkflowRefused(_("Write what you want to answer."))
         if kind == Remark.Kind.SETTLED:
             if not thread.is_open:
-                raise WorkflowRefused("This remark is settled already.")
+                raise WorkflowRefused(_("This remark is settled already."))
             if not may_settle(thread, user, contributors(loop)):
-                raise PermissionDenied("Who made the remark settles it, or an approver who did not change the loop.")
+                raise PermissionDenied(_("Who made the remark settles it, or an approver who did not change the loop."))
         elif kind == Remark.Kind.REOPENED:
             if thread.is_open:
-                raise WorkflowRefused("This remark is open: answer it.")
+                raise WorkflowRefused(_("This remark is open: answer it."))
         elif kind != Remark.Kind.ANSWER:
-            raise WorkflowRefused("Answer the remark, settle it or take it up again.")
+            raise WorkflowRefused(_("Answer the remark, settle it or take it up again."))
         return say(loop, user, text, thread=thread, kind=kind)
 
 
@@ -211,10 +215,17 @@ def obstacles_to_sign(loop: Loop) -> list[str]:
         answer = getattr(request, "answer", None)
         if answer is None:
             found.append(
-                f"{request.reviewer} was asked to review it and has not answered: wait for the answer, or excuse them."
+                _("%(reviewer)s was asked to review it and has not answered: wait for the answer, or excuse them.")
+                % {"reviewer": request.reviewer}
             )
         elif answer.word == ReviewAnswer.Word.OBJECTED:
-            found.append(f"{request.reviewer} objects: {answer.text} Return the loop to its designer.")
+            found.append(
+                _("%(reviewer)s objects: %(text)s Return the loop to its designer.")
+                % {"reviewer": request.reviewer, "text": answer.text}
+            )
     for thread in open_remarks(loop):
-        found.append(f"An open remark of {thread.author} ({thread.about or 'the whole loop'}): {thread.text}")
+        found.append(
+            _("An open remark of %(author)s (%(about)s): %(text)s")
+            % {"author": thread.author, "about": thread.about or "the whole loop", "text": thread.text}
+        )
     return found

@@ -10,6 +10,8 @@ from functools import lru_cache
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
+from django.utils.translation import gettext as _
+
 from loops.engine.tables import LimitTable, TableError, TableKind, Tables, built_in, read_table
 from loops.models import CurveTable
 from registry import access
@@ -45,17 +47,27 @@ def parse(kind: str, name: str, text: str) -> LimitTable:
         headings = reader.fieldnames or []
         if "voltage_V" not in headings or not any(heading.endswith(f"_{unit}") for heading in headings):
             raise TableError(
-                f"This is no table {kind}: its first row must hold voltage_V and columns such as IIC_x1.5_{unit}."
+                _("This is no table %(kind)s: its first row must hold voltage_V and columns such as IIC_x1.5_%(unit)s.")
+                % {"kind": kind, "unit": unit}
             )
         unknown = [heading for heading in headings if heading and not known_heading(heading, unit)]
         if unknown:
-            raise TableError(f"Column {unknown[0]} is not known: remove it, or name it as in the built-in table.")
+            raise TableError(
+                _("Column %(unknown)s is not known: remove it, or name it as in the built-in table.")
+                % {"unknown": unknown[0]}
+            )
         table = read_table(name, engine_kind, reader)
     except csv.Error as error:
-        raise TableError(f"Row after line {reader.line_num}: the line cannot be read ({error}).") from error
-    for (group, factor), (voltages, _) in built_in(engine_kind).columns.items():
+        raise TableError(
+            _("Row after line %(line_num)s: the line cannot be read (%(error)s).")
+            % {"line_num": reader.line_num, "error": error}
+        ) from error
+    for (group, factor), (voltages, _limits) in built_in(engine_kind).columns.items():
         if voltages and not table.columns[group, factor][0]:
-            raise TableError(f"Column {group}_{factor}_{unit} is empty: a table holds what the built-in one holds.")
+            raise TableError(
+                _("Column %(group)s_%(factor)s_%(unit)s is empty: a table holds what the built-in one holds.")
+                % {"group": group, "factor": factor, "unit": unit}
+            )
     return table
 
 
@@ -69,11 +81,11 @@ def known_heading(heading: str, unit: str) -> bool:
 def read_bytes(content: bytes) -> str:
     """The text of a table file; raises TableError for one that is too large or no UTF-8."""
     if len(content) > LARGEST_TABLE:
-        raise TableError("The file is larger than 1 MiB: a table has some hundred rows.")
+        raise TableError(_("The file is larger than 1 MiB: a table has some hundred rows."))
     try:
         return content.decode("utf-8-sig")
     except UnicodeDecodeError:
-        raise TableError("The file is not UTF-8 text: save it as CSV (UTF-8).") from None
+        raise TableError(_("The file is not UTF-8 text: save it as CSV (UTF-8).")) from None
 
 
 def load_table(site: Site, kind: str, name: str, text: str, user: User) -> CurveTable:
@@ -81,7 +93,7 @@ def load_table(site: Site, kind: str, name: str, text: str, user: User) -> Curve
     access.require(user, "site.edit", site)
     name = " ".join(name.split())[:120]
     if not name:
-        raise TableError("Give the table a name that says where it comes from, for example the standard's edition.")
+        raise TableError(_("Give the table a name that says where it comes from, for example the standard's edition."))
     parse(kind, name, text)
     return store(CurveTable(site=site, kind=kind, name=name, content=text, loaded_by=user))
 
@@ -125,12 +137,16 @@ def tables_told(record: Record) -> list[dict[str, str]]:
         return []
     own, told = in_force(record), []
     for kind, engine in KINDS.items():
-        text = f"{built_in(engine).name}, built in"
+        text = _("%(name)s, built in") % {"name": built_in(engine).name}
         if kind in own:
             row = own[kind]
             day = row.loaded_at.astimezone(ZoneInfo(record.time_zone)).date().isoformat()
-            text = f"{row}, loaded on {day} by {row.loaded_by}"
-        told.append({"label": f"Ignition-curve table {kind}", "value": text})
+            text = _("%(row)s, loaded on %(day)s by %(loaded_by)s") % {
+                "row": row,
+                "day": day,
+                "loaded_by": row.loaded_by,
+            }
+        told.append({"label": (_("Ignition-curve table %(kind)s") % {"kind": kind}), "value": text})
     return told
 
 

@@ -9,6 +9,7 @@ from decimal import Decimal, InvalidOperation
 from typing import Any
 
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from loops.adapters import circuit_document
 from loops.casefile import CaseError, judge_document
@@ -155,15 +156,18 @@ def changed_since(verification: Verification, pinned: Mapping[int, Mapping[str, 
     if [without_day(document) for document in inputs] != [without_day(document) for document in verification.inputs]:
         named = changed_places(verification.revision.snapshot, verification.created_at)
         if not named:
-            return "The area or the site was changed since the loop was judged."
-        return f"Changed since the loop was judged: {'; '.join(named)}."
+            return _("The area or the site was changed since the loop was judged.")
+        return _("Changed since the loop was judged: %(named)s.") % {"named": "; ".join(named)}
     results = judge(inputs, loop.site)
     if [result["engine"] for result in results] != [result["engine"] for result in verification.results]:
-        return "The rules were changed since the loop was judged."
+        return _("The rules were changed since the loop was judged.")
     if [result.get("tables") for result in results] != [result.get("tables") for result in verification.results]:
-        return "The ignition-curve tables of the site were changed since the loop was judged."
+        return _("The ignition-curve tables of the site were changed since the loop was judged.")
     if [outcome(result) for result in results] != [outcome(result) for result in verification.results]:
-        return f"A date has passed since the loop was judged. {passed(verification.results, results)}".rstrip()
+        return (
+            _("A date has passed since the loop was judged. %(results)s")
+            % {"results": passed(verification.results, results)}
+        ).rstrip()
     return ""
 
 

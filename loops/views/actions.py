@@ -8,6 +8,7 @@ from django.contrib import messages
 from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
 from loops.services import approvals
@@ -26,11 +27,14 @@ def step(request: HttpRequest, pk: int, act: Callable[[int, int], object], done:
     try:
         act(loop.pk, opened_version(request))
     except StaleRecord:
-        refusal, status = "Somebody changed this loop since you opened it. Look at it again, then repeat the step.", 409
+        refusal, status = (
+            _("Somebody changed this loop since you opened it. Look at it again, then repeat the step."),
+            409,
+        )
     except WorkflowRefused as error:
         refusal, status = str(error), 409
     except PermissionDenied as error:
-        refusal, status = str(error) or "You may not do this.", 403
+        refusal, status = str(error) or _("You may not do this."), 403
     except EntryRefused as error:
         refusal, status = " ".join(error.messages), 400
     else:
@@ -77,7 +81,7 @@ def return_loop(request: HttpRequest, pk: int) -> HttpResponse:
 @require_POST
 def judge_again(request: HttpRequest, pk: int) -> HttpResponse:
     """Pin the loop to the newest values of the register and judge it again."""
-    author = Author(person(request), reason="Judged again with the new values of the register")
+    author = Author(person(request), reason=_("Judged again with the new values of the register"))
     return step(
         request,
         pk,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from django.http import Http404, HttpRequest, HttpResponse
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
 from loops.models import Confirmation
@@ -21,7 +22,7 @@ def confirm(request: HttpRequest, pk: int) -> HttpResponse:
         lambda key, version: confirmations.confirm(
             key, person(request), mark=mark, how=note(request), opened_version=version
         ),
-        "The confirmation for {} was recorded.",
+        _("The confirmation for {} was recorded."),
     )
 
 
@@ -36,5 +37,5 @@ def take_back(request: HttpRequest, pk: int, confirmation_pk: int) -> HttpRespon
         lambda _, version: confirmations.take_back(
             confirmation_pk, person(request), why=note(request), opened_version=version
         ),
-        "The confirmation for {} was taken back.",
+        _("The confirmation for {} was taken back."),
     )

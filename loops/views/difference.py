@@ -7,6 +7,7 @@ from typing import Any
 
 from django.core.exceptions import FieldDoesNotExist
 from django.db import models
+from django.utils.translation import gettext as _
 
 from loops.entries import LoopEntry
 from loops.models import Loop
@@ -54,10 +55,16 @@ def child_model(model: type[models.Model], name: str) -> type[Child] | None:
 def label_of(model: type[models.Model], name: str) -> str:
     """How people call a field."""
     if name == "archived":
-        return "Archived"
+        return _("Archived")
     if name.endswith("_revision"):
-        return f"{name.removesuffix('_revision').replace('_', ' ')} as registered".capitalize()
-    text = {"load_ohm": "load resistance", "safe_voltage_max_v": "highest safe-area voltage", "length_m": "length"}
+        return (
+            _("%(replace)s as registered") % {"replace": name.removesuffix("_revision").replace("_", " ")}
+        ).capitalize()
+    text = {
+        "load_ohm": _("load resistance"),
+        "safe_voltage_max_v": _("highest safe-area voltage"),
+        "length_m": "length",
+    }
     try:
         verbose = str(model._meta.get_field(name).verbose_name)  # type: ignore[union-attr]
     except (LookupError, AttributeError, FieldDoesNotExist):

@@ -10,6 +10,7 @@ from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_safe
 
 from loops import selectors
@@ -93,8 +94,10 @@ def receive(request: HttpRequest, loop: Loop | None) -> HttpResponse:
         return stale(request, visible_loop(request, loop.pk if loop else 0), data)
     except PermissionDenied as error:
         return show(request, loop, data, refusal=str(error), status=403, unsaved=True)
-    verdict = saved.verification.get_verdict_display().lower() if saved.verification else "not judged"
-    messages.success(request, f"{saved.tag} was saved and judged: {verdict}.")
+    verdict = saved.verification.get_verdict_display().lower() if saved.verification else _("not judged")
+    messages.success(
+        request, (_("%(tag)s was saved and judged: %(verdict)s.") % {"tag": saved.tag, "verdict": verdict})
+    )
     return redirect("loop", pk=saved.pk)
 
 
@@ -170,13 +173,13 @@ def show(
     posted = request.POST if request.method == "POST" else {}
     fresh_version = loop is not None and (compared is not None or not posted)
     revision = latest_revision(loop) if loop is not None and fresh_version else None
-    tag = loop.tag if loop else "New loop"
-    crumbs = [{"text": "Loops", "url": reverse("loop_list")}]
+    tag = loop.tag if loop else _("New loop")
+    crumbs = [{"text": _("Loops"), "url": reverse("loop_list")}]
     if loop:
         crumbs.append({"text": loop.tag, "url": reverse("loop", args=[loop.pk])})
     context = {
         "section": "loops",
-        "crumbs": [*crumbs, {"text": "Edit" if loop else "New loop", "url": ""}],
+        "crumbs": [*crumbs, {"text": _("Edit") if loop else _("New loop"), "url": ""}],
         "loop": loop,
         "title": f"Edit {tag}" if loop else tag,
         **editor_form(data, errors or {}, person(request), focus),
@@ -201,7 +204,7 @@ def show(
 def locked(loop: Loop | None) -> str:
     """Why saving this loop will be refused as it stands."""
     if loop is not None and loop.is_archived:
-        return "This loop is archived: bring it back first, then change it."
+        return _("This loop is archived: bring it back first, then change it.")
     if loop is not None and loop.state == LoopState.IN_REVIEW:
-        return "This loop is in review: take it back to draft first, then change it."
+        return _("This loop is in review: take it back to draft first, then change it.")
     return ""

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from django.urls import reverse
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from loops.entries import CableEntry, LoopEntry, MemberEntry, TerminatorEntry, near_terminals
@@ -32,28 +33,28 @@ FRESH_START = {SOURCES: 1000, CABLES: 2000, DEVICES: 3000, TERMINATORS: 1000}
 
 TITLES = {
     SOURCES: (
-        "Sources",
+        _("Sources"),
         "source",
-        "Add a source",
-        "What gives energy: associated apparatus, or a transmitter’s output.",
+        _("Add a source"),
+        _("What gives energy: associated apparatus, or a transmitter’s output."),
     ),
     CABLES: (
-        "Cable runs",
-        "cable run",
-        "Add a cable run",
-        "Every run between source and device, in the order of the wire.",
+        _("Cable runs"),
+        _("cable run"),
+        _("Add a cable run"),
+        _("Every run between source and device, in the order of the wire."),
     ),
     DEVICES: (
-        "Field devices",
+        _("Field devices"),
         "device",
-        "Add a device",
-        "What takes energy: field devices, simple apparatus, inline items.",
+        _("Add a device"),
+        _("What takes energy: field devices, simple apparatus, inline items."),
     ),
     TERMINATORS: (
-        "Terminators",
+        _("Terminators"),
         "terminator",
-        "Add a terminator",
-        "Of a FISCO segment: one at each end of the trunk, 90 to 102 ohm with 0 to 2.2 uF.",
+        _("Add a terminator"),
+        _("Of a FISCO segment: one at each end of the trunk, 90 to 102 ohm with 0 to 2.2 uF."),
     ),
 }
 COLUMNS = {
@@ -63,28 +64,28 @@ COLUMNS = {
     TERMINATORS: ("tag", "resistance_ohm", "capacitance_f"),
 }
 LABELS = {
-    "tag": "Tag",
-    "terminals": "Type and terminals",
-    "area": "Area",
-    "made_on": "Made on",
-    "from_point": "From",
+    "tag": _("Tag"),
+    "terminals": _("Type and terminals"),
+    "area": _("Area"),
+    "made_on": _("Made on"),
+    "from_point": _("From"),
     "to_point": "To",
-    "cable_type": "Cable type",
-    "length_m": "Length",
-    "separation": "Circuits in the cable",
-    "role": "Kind",
-    "load_ohm": "Load in the loop",
-    "safe_voltage_max_v": "Highest voltage in the safe area",
-    "drawing": "Loop drawing",
-    "name": "Name",
-    "interconnection": "With more than one source",
-    "fisco": "Judge as a FISCO segment",
-    "two_wise": "Judge as a 2-WISE circuit",
-    "no_cable": "No cable: the items stand together",
-    "resistance_ohm": "Resistance",
-    "capacitance_f": "Capacitance",
+    "cable_type": _("Cable type"),
+    "length_m": _("Length"),
+    "separation": _("Circuits in the cable"),
+    "role": _("Kind"),
+    "load_ohm": _("Load in the loop"),
+    "safe_voltage_max_v": _("Highest voltage in the safe area"),
+    "drawing": _("Loop drawing"),
+    "name": _("Name"),
+    "interconnection": _("With more than one source"),
+    "fisco": _("Judge as a FISCO segment"),
+    "two_wise": _("Judge as a 2-WISE circuit"),
+    "no_cable": _("No cable: the items stand together"),
+    "resistance_ohm": _("Resistance"),
+    "capacitance_f": _("Capacitance"),
 }
-HEADINGS = {(TERMINATORS, "tag"): "Place", (CABLES, "role"): "Trunk or spur"}
+HEADINGS = {(TERMINATORS, "tag"): _("Place"), (CABLES, "role"): _("Trunk or spur")}
 LISTS: dict[str, tuple[str, type[EntryForm]]] = {
     CABLES: ("cables", CableEntry),
     TERMINATORS: ("terminators", TerminatorEntry),
@@ -92,15 +93,15 @@ LISTS: dict[str, tuple[str, type[EntryForm]]] = {
 NOTHING_CHOSEN = {"area": _("Safe area"), "site": _("Choose …")}
 SEARCH = {"terminals": _("Type, value or tag"), "cable_type": _("Unknown: default values")}
 HELP = {
-    "load_ohm": "All resistance in series that is no cable, for the function verdict: for example 250 ohm.",
-    "safe_voltage_max_v": "For the check of Um; empty: the value of the site. For example 250 V.",
+    "load_ohm": _("All resistance in series that is no cable, for the function verdict: for example 250 ohm."),
+    "safe_voltage_max_v": _("For the check of Um; empty: the value of the site. For example 250 V."),
     "tag": "",
 }
 
 
 def blank_loop(site_code: str) -> dict[str, Any]:
     """What a new loop's form shows: one circuit with a row of each kind."""
-    circuit = {"name": "Circuit 1", "members": [{"role": "source"}, {"role": "device"}], "cables": [{}]}
+    circuit = {"name": gettext("Circuit 1"), "members": [{"role": "source"}, {"role": "device"}], "cables": [{}]}
     return {"site": site_code, "circuits": [circuit]}
 
 
@@ -301,7 +302,7 @@ def row_form(kind: str, node: FormNode, picks: Picks, title: str, focus: str) ->
     cells = [shown(node.fields[name], name, picks, side=side, title=title, focus=focus) for name in COLUMNS[kind]]
     if kind == DEVICES:
         role = next(cell for cell in cells if cell["name"].endswith(".role"))
-        role["choices"] = [("device", "Device"), ("inline", "Inline item")]
+        role["choices"] = [("device", gettext("Device")), ("inline", gettext("Inline item"))]
         keep_choice(role)
     hidden = [(node.fields["role"]["name"], "source")] if kind == SOURCES else []
     if node.identity:

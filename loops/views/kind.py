@@ -6,6 +6,7 @@ from typing import Any
 
 from django.db.models import Case, IntegerField, Q, Value, When
 from django.template.defaultfilters import truncatechars
+from django.utils.translation import gettext as _
 
 from loops import selectors
 from loops.check_names import CHECK_NAMES
@@ -16,7 +17,9 @@ from registry.fields import QuantityField
 from registry.filters import Choice, Choices, Contains, Days, Measure, Ranges, quantity_reader, share
 from registry.lengths import lengths_in
 from registry.models import Site, User
+from registry.stored import said
 from registry.views.pages import ARCHIVED, CHANGED, Column, KindPage, fixed, same, text, url_of
+from registry.words import lazily
 
 RANK = Case(
     *(When(verification__verdict=verdict, then=Value(index)) for index, verdict in enumerate(PRECEDENCE)),
@@ -35,7 +38,7 @@ def tag(loop: Loop) -> dict[str, Any]:
 def verdict(loop: Loop) -> dict[str, Any]:
     found = loop.verification
     fails = found is not None and found.function_verdict == "fail"
-    return {"verdict": found.verdict if found else "none", "failing": "Function fails" if fails else ""}
+    return {"verdict": found.verdict if found else "none", "failing": _("Function fails") if fails else ""}
 
 
 def function(loop: Loop) -> dict[str, Any]:
@@ -44,7 +47,7 @@ def function(loop: Loop) -> dict[str, Any]:
 
 
 def decides(loop: Loop) -> dict[str, Any]:
-    limiting = lengths_in(loop.verification.limiting, loop.site.length_unit) if loop.verification else ""
+    limiting = said(lengths_in(loop.verification.limiting, loop.site.length_unit)) if loop.verification else ""
     return text(truncatechars(limiting, 120), full=limiting, small=True)
 
 
@@ -59,7 +62,7 @@ def margin(loop: Loop) -> dict[str, Any]:
 
 def state(loop: Loop) -> dict[str, Any]:
     changed = getattr(loop, "basis_changed", False)
-    return {"state": "archived" if loop.archived_at else loop.state, "open": "Basis changed" if changed else ""}
+    return {"state": "archived" if loop.archived_at else loop.state, "open": _("Basis changed") if changed else ""}
 
 
 def basis_reason(loop: Loop) -> dict[str, Any]:
@@ -97,7 +100,7 @@ def own_areas(user: User) -> Choices:
 def owners(user: User) -> Choices:
     """The person who looks, then everybody else who owns a loop that they may see."""
     found = User.objects.filter(pk__in=selectors.visible_loops(user).order_by().values("owner")).exclude(pk=user.pk)
-    return [("me", "My loops"), *((person.username, person.printed_name) for person in found)]
+    return [("me", _("My loops")), *((person.username, person.printed_name) for person in found)]
 
 
 def owned(value: str, user: User) -> Q:
@@ -119,8 +122,8 @@ def cable_length(within: tuple[str, ...] = ("circuits", "cables")) -> Measure:
     assert isinstance(field, QuantityField)
     return Measure(
         "length_m",
-        "Length of a cable run",
-        "Loop",
+        _("Length of a cable run"),
+        _("Loop"),
         "length_m",
         quantity_reader(field.kind),
         "300 m",
@@ -133,22 +136,22 @@ def own_measure(column: str, label: str) -> Measure:
     field = Loop._meta.get_field(column)
     assert isinstance(field, QuantityField)
     reader = quantity_reader(field.kind)
-    return Measure(column, label, "Loop", column, reader, field.kind.example, typed_column=field.text_name)
+    return Measure(column, label, _("Loop"), column, reader, field.kind.example, typed_column=field.text_name)
 
 
 MEASURES = (
-    Measure("margin", "Least margin", "Verdict", "verification__least_margin", share, "10 %"),
+    Measure("margin", lazily("Least margin"), lazily("Verdict"), "verification__least_margin", share, "10 %"),
     cable_length(),
-    own_measure("load_ohm", "Load"),
-    own_measure("safe_voltage_max_v", "Highest voltage in the safe area"),
+    own_measure("load_ohm", lazily("Load")),
+    own_measure("safe_voltage_max_v", lazily("Highest voltage in the safe area")),
 )
 MEMBERS = ("circuits", "members")
 
 LOOP = KindPage(
     kind="loop",
-    note="Site",
+    note=lazily("Site"),
     path="loops",
-    title="Loops",
+    title=lazily("Loops"),
     noun="a loop",
     singular="loop",
     plural="loops",
@@ -158,73 +161,82 @@ LOOP = KindPage(
     edit_action="loop.edit",
     add_action="loop.edit",
     searched=("tag", "service"),
-    search_label="Part of a tag or service",
+    search_label=lazily("Part of a tag or service"),
     seen=selectors.visible_loops,
     found=selectors.containing,
     rows=selectors.with_heads,
     fill=fill,
     counted={"verdict_rank": RANK},
     columns=(
-        Column("Loop", tag, "tag", ("tag", "site__code")),
-        Column("Service", lambda loop: text(loop.service), "service", ("service", "tag")),
-        Column("Areas", areas),
-        Column("Verdict", verdict, "verdict", ("verdict_rank", "tag")),
-        Column("What decides", decides, wide=True),
-        Column("Least margin", margin, "margin", ("verification__least_margin", "tag"), number=True),
-        Column("State", state, "state", ("state", "tag")),
-        Column("Revision", lambda loop: text(loop.letter), "letter", ("letter", "tag")),
-        Column("Owner", lambda loop: text(str(loop.owner)), "owner", ("owner__username", "tag")),
+        Column(lazily("Loop"), tag, "tag", ("tag", "site__code")),
+        Column(lazily("Service"), lambda loop: text(loop.service), "service", ("service", "tag")),
+        Column(lazily("Areas"), areas),
+        Column(lazily("Verdict"), verdict, "verdict", ("verdict_rank", "tag")),
+        Column(lazily("What decides"), decides, wide=True),
+        Column(lazily("Least margin"), margin, "margin", ("verification__least_margin", "tag"), number=True),
+        Column(lazily("State"), state, "state", ("state", "tag")),
+        Column(lazily("Revision"), lambda loop: text(loop.letter), "letter", ("letter", "tag")),
+        Column(lazily("Owner"), lambda loop: text(str(loop.owner)), "owner", ("owner__username", "tag")),
         Column(CHANGED.label, CHANGED.cell, CHANGED.sort, CHANGED.order),
-        Column("Deciding check", decides_check, "check", ("verification__limiting_check", "tag"), shown=False),
-        Column("Function", function, shown=False),
-        Column("What changed in its basis", basis_reason, shown=False),
-        Column("Site", lambda loop: text(loop.site.code), "site", ("site__code", "tag"), shown=False),
-        Column("Loop drawing", lambda loop: text(loop.drawing), "drawing", ("drawing", "tag"), shown=False),
-        Column("Load", lambda loop: text(loop.load_ohm_text), number=True, shown=False),
-        Column("Notes", lambda loop: text(loop.notes), shown=False),
+        Column(lazily("Deciding check"), decides_check, "check", ("verification__limiting_check", "tag"), shown=False),
+        Column(lazily("Function"), function, shown=False),
+        Column(lazily("What changed in its basis"), basis_reason, shown=False),
+        Column(lazily("Site"), lambda loop: text(loop.site.code), "site", ("site__code", "tag"), shown=False),
+        Column(lazily("Loop drawing"), lambda loop: text(loop.drawing), "drawing", ("drawing", "tag"), shown=False),
+        Column(lazily("Load"), lambda loop: text(loop.load_ohm_text), number=True, shown=False),
+        Column(lazily("Notes"), lambda loop: text(loop.notes), shown=False),
     ),
     filters=(
-        Choice("site", "Site", own_sites, same("site__code")),
-        Choice("verdict", "Verdict", fixed(LoopVerdict.choices), same("verification__verdict")),
-        Choice("state", "State", fixed(LoopState.choices), same("state")),
-        Choice("area", "Area", own_areas, same("area_id"), MEMBERS),
-        Choice("owner", "Owner", owners, owned, nothing="Everybody"),
+        Choice("site", lazily("Site"), own_sites, same("site__code")),
+        Choice("verdict", lazily("Verdict"), fixed(LoopVerdict.choices), same("verification__verdict")),
+        Choice("state", lazily("State"), fixed(LoopState.choices), same("state")),
+        Choice("area", lazily("Area"), own_areas, same("area_id"), MEMBERS),
+        Choice("owner", lazily("Owner"), owners, owned, nothing=lazily("Everybody")),
         ARCHIVED,
         Ranges(MEASURES),
         Choice(
             "check",
-            "Deciding check",
-            fixed([*CHECK_NAMES.items(), ("other", "A value is missing")]),
+            lazily("Deciding check"),
+            fixed([*CHECK_NAMES.items(), ("other", lazily("A value is missing"))]),
             limited,
             more=True,
         ),
         Choice(
             "failing",
-            "Failing",
-            fixed([("1", "In safety or function")]),
+            lazily("Failing"),
+            fixed([("1", lazily("In safety or function"))]),
             lambda value, user: selectors.FAILING,
             more=True,
         ),
         Choice(
             "function",
-            "Function",
-            fixed([("pass", "Pass"), ("fail", "Fail"), ("incomplete", "Incomplete"), ("none", "Not judged")]),
+            lazily("Function"),
+            fixed(
+                [
+                    ("pass", lazily("Pass")),
+                    ("fail", lazily("Fail")),
+                    ("incomplete", lazily("Incomplete")),
+                    ("none", lazily("Not judged")),
+                ]
+            ),
             function_is,
             more=True,
         ),
         Choice(
             "basis",
-            "Basis",
-            fixed([("changed", "Changed since issue")]),
+            lazily("Basis"),
+            fixed([("changed", lazily("Changed since issue"))]),
             lambda value, user: Q(selectors.BASIS_CHANGED),
             more=True,
         ),
-        Contains("service", "Service", "service"),
-        Contains("uses", "Type of an item", "terminals__equipment__type_name", MEMBERS),
-        Contains("cable", "Cable type", "cable_type__name", ("circuits", "cables")),
-        Contains("certificate", "Certificate number", "terminals__certificate__number", MEMBERS),
-        Days("changed", "Changed", "changed_at__date"),
+        Contains("service", lazily("Service"), "service"),
+        Contains("uses", lazily("Type of an item"), "terminals__equipment__type_name", MEMBERS),
+        Contains("cable", lazily("Cable type"), "cable_type__name", ("circuits", "cables")),
+        Contains("certificate", lazily("Certificate number"), "terminals__certificate__number", MEMBERS),
+        Days("changed", lazily("Changed"), "changed_at__date"),
     ),
     key_fields=("tag",),
-    empty_text="A loop joins a source, its field devices and the cables between them, and is judged at every save.",
+    empty_text=lazily(
+        "A loop joins a source, its field devices and the cables between them, and is judged at every save."
+    ),
 )

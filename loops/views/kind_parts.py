@@ -22,6 +22,7 @@ from registry.parameters import shown
 from registry.quantities import Kind
 from registry.showing import day, status_state
 from registry.views.pages import Column, KindPage, fixed, same, text, url_of
+from registry.words import lazily
 
 LOOP = "circuit__loop"
 
@@ -58,17 +59,23 @@ def with_loops(parts: QuerySet[Any]) -> QuerySet[Any]:
 
 
 OF_LOOP = (
-    Column("Verdict", loop_verdict, "verdict", (f"{LOOP}__verification__verdict", "tag")),
-    Column("State", loop_state, "state", (f"{LOOP}__state", "tag")),
+    Column(lazily("Verdict"), loop_verdict, "verdict", (f"{LOOP}__verification__verdict", "tag")),
+    Column(lazily("State"), loop_state, "state", (f"{LOOP}__state", "tag")),
 )
-CIRCUIT = Column("Circuit", lambda part: text(part.circuit.name), shown=False)
+CIRCUIT = Column(lazily("Circuit"), lambda part: text(part.circuit.name), shown=False)
 FURTHER_OF_LOOP = (
-    Column("Service", lambda part: text(part.circuit.loop.service), shown=False),
-    Column("Site", lambda part: text(part.circuit.loop.site.code), "site", (f"{LOOP}__site__code", "tag"), shown=False),
+    Column(lazily("Service"), lambda part: text(part.circuit.loop.service), shown=False),
+    Column(
+        lazily("Site"),
+        lambda part: text(part.circuit.loop.site.code),
+        "site",
+        (f"{LOOP}__site__code", "tag"),
+        shown=False,
+    ),
 )
-SITE = Choice("site", "Site", own_sites, same(f"{LOOP}__site__code"))
-VERDICT = Choice("verdict", "Verdict", fixed(LoopVerdict.choices), same(f"{LOOP}__verification__verdict"))
-STATE = Choice("state", "State", fixed(LoopState.choices), same(f"{LOOP}__state"))
+SITE = Choice("site", lazily("Site"), own_sites, same(f"{LOOP}__site__code"))
+VERDICT = Choice("verdict", lazily("Verdict"), fixed(LoopVerdict.choices), same(f"{LOOP}__verification__verdict"))
+STATE = Choice("state", lazily("State"), fixed(LoopState.choices), same(f"{LOOP}__state"))
 """Columns and filters that say what the loop of a part says."""
 
 
@@ -120,30 +127,30 @@ def used(column: str, kind: Kind) -> Callable[[CableRun], dict[str, Any]]:
 
 CABLE_RUN = KindPage(
     kind="cable_run",
-    note="Loop",
+    note=lazily("Loop"),
     path="schedules/cables",
-    title="Cable schedule",
-    noun="a run of cable",
-    singular="run of cable",
-    plural="runs of cable",
+    title=lazily("Cable schedule"),
+    noun=lazily("a run of cable"),
+    singular=lazily("run of cable"),
+    plural=lazily("runs of cable"),
     section="schedules",
     model=CableRun,
     view_action="loop.view",
     edit_action="",
     add_action="",
     searched=("tag", "circuit__loop__tag", "from_point", "to_point", "cable_type__name"),
-    search_label="Tag, end or type",
+    search_label=lazily("Tag, end or type"),
     seen=parts_seen(CableRun),
     rows=run_rows,
     fill=fill_runs,
     ordering=("tag", "circuit__loop__tag"),
     columns=(
-        Column("Cable", part_tag, "tag", ("tag", "circuit__loop__tag")),
-        Column("From", lambda run: text(run.from_point), "from", ("from_point", "tag")),
+        Column(lazily("Cable"), part_tag, "tag", ("tag", "circuit__loop__tag")),
+        Column(lazily("From"), lambda run: text(run.from_point), "from", ("from_point", "tag")),
         Column("To", lambda run: text(run.to_point), "to", ("to_point", "tag")),
-        Column("Type", run_type, "type", ("cable_type__name", "tag")),
+        Column(lazily("Type"), run_type, "type", ("cable_type__name", "tag")),
         Column(
-            "Length",
+            lazily("Length"),
             run_length,
             "length",
             ("length_m", "tag"),
@@ -151,27 +158,35 @@ CABLE_RUN = KindPage(
         ),
         Column("C used", used("capacitance_f", Kind.CAPACITANCE), number=True),
         Column("L used", used("inductance_h", Kind.INDUCTANCE), number=True),
-        Column("Circuits in the cable", lambda run: text(run.get_separation_display())),
+        Column(lazily("Circuits in the cable"), lambda run: text(run.get_separation_display())),
         *OF_LOOP,
         CIRCUIT,
-        Column("Part of a segment", lambda run: text(run.get_role_display()), shown=False),
-        Column("C per length", used("capacitance_f_per_m", Kind.CAPACITANCE_PER_LENGTH), number=True, shown=False),
-        Column("L per length", used("inductance_h_per_m", Kind.INDUCTANCE_PER_LENGTH), number=True, shown=False),
-        Column("Conductor", lambda run: text(run.cable_type.conductor if run.cable_type else ""), shown=False),
+        Column(lazily("Part of a segment"), lambda run: text(run.get_role_display()), shown=False),
+        Column(
+            lazily("C per length"), used("capacitance_f_per_m", Kind.CAPACITANCE_PER_LENGTH), number=True, shown=False
+        ),
+        Column(
+            lazily("L per length"), used("inductance_h_per_m", Kind.INDUCTANCE_PER_LENGTH), number=True, shown=False
+        ),
+        Column(lazily("Conductor"), lambda run: text(run.cable_type.conductor if run.cable_type else ""), shown=False),
         *FURTHER_OF_LOOP,
     ),
     filters=(
         SITE,
         VERDICT,
         STATE,
-        Contains("type", "Cable type", "cable_type__name"),
+        Contains("type", lazily("Cable type"), "cable_type__name"),
         Choice(
-            "separation", "Circuits in the cable", fixed(CableRun.Separation.choices), same("separation"), more=True
+            "separation",
+            lazily("Circuits in the cable"),
+            fixed(CableRun.Separation.choices),
+            same("separation"),
+            more=True,
         ),
         Ranges((cable_length(()),)),
     ),
     key_fields=("tag",),
-    empty_text="Runs of cable come here from the loops that they belong to.",
+    empty_text=lazily("Runs of cable come here from the loops that they belong to."),
 )
 
 
@@ -192,10 +207,10 @@ def item_certificate(member: Member) -> dict[str, Any]:
 
 MEMBER = KindPage(
     kind="member",
-    note="Loop",
+    note=lazily("Loop"),
     path="schedules/items",
-    title="Equipment by where it is used",
-    noun="an item",
+    title=lazily("Equipment by where it is used"),
+    noun=lazily("an item"),
     singular="item",
     plural="items",
     section="schedules",
@@ -204,28 +219,36 @@ MEMBER = KindPage(
     edit_action="",
     add_action="",
     searched=("tag", "circuit__loop__tag", "terminals__equipment__type_name", "terminals__equipment__maker"),
-    search_label="Tag, maker or type",
+    search_label=lazily("Tag, maker or type"),
     seen=parts_seen(Member),
     rows=item_rows,
     ordering=("terminals__equipment__maker", "terminals__equipment__type_name", "tag", "circuit__loop__tag"),
     columns=(
-        Column("Item", part_tag, "tag", ("tag", "circuit__loop__tag")),
+        Column(lazily("Item"), part_tag, "tag", ("tag", "circuit__loop__tag")),
         Column(
-            "Maker", lambda row: text(row.terminals.equipment.maker), "maker", ("terminals__equipment__maker", "tag")
+            lazily("Maker"),
+            lambda row: text(row.terminals.equipment.maker),
+            "maker",
+            ("terminals__equipment__maker", "tag"),
         ),
         Column(
-            "Type",
+            lazily("Type"),
             lambda row: text(row.terminals.equipment.type_name),
             "type",
             ("terminals__equipment__type_name", "tag"),
         ),
-        Column("Terminals", lambda row: text(row.terminals.name)),
-        Column("Role", lambda row: text(row.get_role_display()), "role", ("role", "tag")),
-        Column("Area", lambda row: text(row.area.name if row.area else _("safe area")), "area", ("area__name", "tag")),
-        Column("Certificate", item_certificate, "certificate", ("terminals__certificate__number", "tag")),
+        Column(lazily("Terminals"), lambda row: text(row.terminals.name)),
+        Column(lazily("Role"), lambda row: text(row.get_role_display()), "role", ("role", "tag")),
+        Column(
+            lazily("Area"),
+            lambda row: text(row.area.name if row.area else _("safe area")),
+            "area",
+            ("area__name", "tag"),
+        ),
+        Column(lazily("Certificate"), item_certificate, "certificate", ("terminals__certificate__number", "tag")),
         *OF_LOOP,
         Column(
-            "Made on",
+            lazily("Made on"),
             lambda row: text(day(row.made_on) if row.made_on else ""),
             "made",
             ("made_on", "tag"),
@@ -236,15 +259,15 @@ MEMBER = KindPage(
     ),
     filters=(
         SITE,
-        Choice("area", "Area", own_areas, same("area_id")),
-        Choice("role", "Role", fixed(Member.Role.choices), same("role")),
+        Choice("area", lazily("Area"), own_areas, same("area_id")),
+        Choice("role", lazily("Role"), fixed(Member.Role.choices), same("role")),
         VERDICT,
-        Choice("kind", "Kind", fixed(EquipmentKind.choices), same("terminals__equipment__kind"), more=True),
+        Choice("kind", lazily("Kind"), fixed(EquipmentKind.choices), same("terminals__equipment__kind"), more=True),
         replace(STATE, more=True),
-        Contains("maker", "Maker", "terminals__equipment__maker"),
-        Contains("type", "Type", "terminals__equipment__type_name"),
-        Contains("certificate", "Certificate number", "terminals__certificate__number"),
+        Contains("maker", lazily("Maker"), "terminals__equipment__maker"),
+        Contains("type", lazily("Type"), "terminals__equipment__type_name"),
+        Contains("certificate", lazily("Certificate number"), "terminals__certificate__number"),
     ),
     key_fields=("tag",),
-    empty_text="Items come here from the loops that they are connected in.",
+    empty_text=lazily("Items come here from the loops that they are connected in."),
 )

@@ -7,6 +7,7 @@ from typing import Any
 
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from loops import selectors
@@ -78,7 +79,7 @@ def loop_context(loop: Loop, user: User) -> dict[str, Any]:
     events = list(loop.events.select_related("actor").defer(*selectors.not_shown("actor")))
     return {
         "section": "loops",
-        "crumbs": [{"text": "Loops", "url": "/loops/"}, {"text": loop.tag, "url": ""}],
+        "crumbs": [{"text": _("Loops"), "url": "/loops/"}, {"text": loop.tag, "url": ""}],
         "loop": loop,
         "head": head(loop, revisions),
         "verification": verification,
@@ -105,16 +106,16 @@ def head(loop: Loop, revisions: list[Revision]) -> list[dict[str, Any]]:
     areas = {member.area: None for circuit in loop.circuits.all() for member in circuit.members.all() if member.area_id}
     number = f" (save {revisions[0].number})" if revisions else ""
     items: list[dict[str, Any]] = [
-        {"label": "Loop", "value": loop.tag},
-        {"label": "Service", "value": loop.service or "not entered"},
-        {"label": "Site", "value": str(loop.site)},
-        {"label": "Areas", "value": "; ".join(str(area) for area in areas) or "not entered"},
-        {"label": "Revision", "value": f"{loop.letter}{number}"},
-        {"label": "State", "state": "archived" if loop.is_archived else loop.state},
-        {"label": "Owner", "value": str(loop.owner)},
+        {"label": _("Loop"), "value": loop.tag},
+        {"label": _("Service"), "value": loop.service or _("not entered")},
+        {"label": _("Site"), "value": str(loop.site)},
+        {"label": _("Areas"), "value": "; ".join(str(area) for area in areas) or _("not entered")},
+        {"label": _("Revision"), "value": f"{loop.letter}{number}"},
+        {"label": _("State"), "state": "archived" if loop.is_archived else loop.state},
+        {"label": _("Owner"), "value": str(loop.owner)},
     ]
     if loop.drawing:
-        items.append({"label": "Drawing", "value": loop.drawing})
+        items.append({"label": _("Drawing"), "value": loop.drawing})
     return items
 
 
@@ -140,10 +141,10 @@ def signatures(approvals: list[Approval], events: list[WorkflowEvent]) -> list[d
             ),
             None,
         )
-        rows.append({"role": "Prepared", "name": approval.prepared_name, "at": submitted, "revision": revision})
+        rows.append({"role": _("Prepared"), "name": approval.prepared_name, "at": submitted, "revision": revision})
         rows.append(
             {
-                "role": "Approved",
+                "role": _("Approved"),
                 "name": approval.printed_name,
                 "signed_with": approval.get_signed_with_display(),
                 "at": approval.approved_at,
@@ -203,7 +204,7 @@ def revision_page(request: HttpRequest, pk: int, number: int) -> HttpResponse:
     context = {
         "section": "loops",
         "crumbs": [
-            {"text": "Loops", "url": "/loops/"},
+            {"text": _("Loops"), "url": "/loops/"},
             {"text": loop.tag, "url": f"/loops/{loop.pk}/"},
             {"text": f"Save {number}", "url": ""},
         ],
@@ -231,9 +232,9 @@ def compare(request: HttpRequest, pk: int) -> HttpResponse:
         "section": "loops",
         "record": loop,
         "crumbs": [
-            {"text": "Loops", "url": "/loops/"},
+            {"text": _("Loops"), "url": "/loops/"},
             {"text": loop.tag, "url": f"/loops/{loop.pk}/"},
-            {"text": "Compare", "url": ""},
+            {"text": _("Compare"), "url": ""},
         ],
     }
     return render(request, "registry/compare.html", context)

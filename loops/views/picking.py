@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from loops import picks
@@ -22,5 +23,5 @@ def pick(request: HttpRequest, what: str) -> HttpResponse:
     elif what in Terminals.Side.values:
         found = picks.find_terminals(person(request), what, text)
     else:
-        raise Http404("There is nothing to pick by that name.")
+        raise Http404(_("There is nothing to pick by that name."))
     return render(request, "loops/picks.html", {"picks": found, "most": picks.MOST})

@@ -9,8 +9,9 @@ from loops.services import reviews
 from loops.services.contributors import contributors
 from registry import access
 from registry.models import User
+from registry.words import lazily as _
 
-WHOLE_LOOP = "The whole loop"
+WHOLE_LOOP = _("The whole loop")
 
 
 def review_context(loop: Loop, user: User, circuits: list[dict[str, Any]], asked: str) -> dict[str, Any]:

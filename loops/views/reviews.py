@@ -27,7 +27,7 @@ def ask(request: HttpRequest, pk: int) -> HttpResponse:
         request,
         pk,
         lambda key, version: reviews.ask_more(key, person(request), wanted),
-        "The reviewers of {} were asked.",
+        _("The reviewers of {} were asked."),
     )
 
 
@@ -63,7 +63,7 @@ def answer(request: HttpRequest, pk: int, request_pk: int) -> HttpResponse:
         request,
         pk,
         lambda key, version: reviews.answer_review(request_pk, person(request), word=word, text=note(request)),
-        "The answer for {} was recorded.",
+        _("The answer for {} was recorded."),
     )
 
 
@@ -77,7 +77,7 @@ def remark(request: HttpRequest, pk: int) -> HttpResponse:
         lambda key, version: reviews.remark(
             key, person(request), text=note(request), about="" if about == WHOLE_LOOP else about
         ),
-        "The remark on {} was recorded.",
+        _("The remark on {} was recorded."),
     )
 
 
@@ -91,7 +91,7 @@ def reply(request: HttpRequest, pk: int, thread_pk: int) -> HttpResponse:
         request,
         pk,
         lambda key, version: reviews.reply(thread_pk, person(request), kind=kind, text=note(request)),
-        "The answer on {} was recorded.",
+        _("The answer on {} was recorded."),
     )
 
 
@@ -106,5 +106,5 @@ def withdraw(request: HttpRequest, pk: int, approval_pk: int) -> HttpResponse:
         lambda key, version: approvals.withdraw(
             approval_pk, person(request), text=note(request), opened_version=version
         ),
-        "The issue of {} was withdrawn.",
+        _("The issue of {} was withdrawn."),
     )

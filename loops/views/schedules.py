@@ -19,6 +19,7 @@ from registry.models import Site, User
 from registry.printing import PRINTERS
 from registry.views.listing import filters_of, found_records
 from registry.views.pages import LISTS
+from registry.words import lazily as _
 
 
 @dataclass(frozen=True)
@@ -39,44 +40,62 @@ SCHEDULES = (
         gettext_lazy("Loop index"),
         gettext_lazy("Every loop with its service, drawing, verdict and revision."),
         "loop",
-        columns=("Service", "Loop drawing", "Areas", "Verdict", "Function", "Least margin", "State", "Revision"),
+        columns=(
+            _("Service"),
+            _("Loop drawing"),
+            _("Areas"),
+            _("Verdict"),
+            _("Function"),
+            _("Least margin"),
+            _("State"),
+            _("Revision"),
+        ),
     ),
     Schedule(
         gettext_lazy("Cable schedule"),
         gettext_lazy("Every run with its ends, type, length, and the capacitance and inductance that it counts with."),
         "cable_run",
         columns=(
-            "From",
+            _("From"),
             "To",
-            "Type",
-            "Circuits in the cable",
-            "Length",
-            "C per length",
-            "L per length",
+            _("Type"),
+            _("Circuits in the cable"),
+            _("Length"),
+            _("C per length"),
+            _("L per length"),
             "C used",
             "L used",
-            "Verdict",
+            _("Verdict"),
         ),
     ),
     Schedule(
         gettext_lazy("Certificate register"),
         gettext_lazy("Every certificate with its issue, status, end and conditions. Shared by all sites."),
         "certificate",
-        columns=("Scheme", "Holder", "Status", "Issued", "End", "Conditions of use", "Equipment"),
+        columns=(_("Scheme"), _("Holder"), _("Status"), _("Issued"), _("End"), _("Conditions of use"), _("Equipment")),
         at_site=False,
     ),
     Schedule(
         gettext_lazy("Equipment by where it is used"),
         gettext_lazy("Every item at its tag, with area, certificate and loop."),
         "member",
-        columns=("Maker", "Type", "Terminals", "Role", "Area", "Certificate", "Verdict", "State"),
+        columns=(
+            _("Maker"),
+            _("Type"),
+            _("Terminals"),
+            _("Role"),
+            _("Area"),
+            _("Certificate"),
+            _("Verdict"),
+            _("State"),
+        ),
     ),
     Schedule(
         gettext_lazy("Failing loops"),
         gettext_lazy("Loops that fail in safety or in function, and what decides."),
         "loop",
         (("failing", "1"),),
-        ("Service", "Verdict", "What decides", "Least margin", "State", "Owner"),
+        (_("Service"), _("Verdict"), _("What decides"), _("Least margin"), _("State"), _("Owner")),
         "verdict",
     ),
     Schedule(
@@ -84,7 +103,7 @@ SCHEDULES = (
         gettext_lazy("Loops that comply, the smallest margin first."),
         "loop",
         (("verdict", "complies"),),
-        ("Service", "Deciding check", "What decides", "Least margin", "State"),
+        (_("Service"), _("Deciding check"), _("What decides"), _("Least margin"), _("State")),
         "margin",
     ),
     Schedule(
@@ -92,7 +111,7 @@ SCHEDULES = (
         gettext_lazy("Issued loops that rest on a record that was changed since, with what changed."),
         "loop",
         (("basis", "changed"),),
-        ("Service", "Verdict", "What changed in its basis", "State", "Revision", "Owner"),
+        (_("Service"), _("Verdict"), _("What changed in its basis"), _("State"), _("Revision"), _("Owner")),
     ),
 )
 

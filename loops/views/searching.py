@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from django.utils.translation import gettext as _
+
 from loops.models import Loop
 from loops.selectors import containing, visible_loops
 from registry.models import User
@@ -14,10 +16,10 @@ def search_loops(user: User, text: str) -> Finds:
     hits = [hit(loop) for loop in found[:SHOWN]]
     exact = [hit(loop) for loop in visible_loops(user).filter(tag__iexact=text, archived_at=None)[:2]]
     count = len(hits) if len(hits) < SHOWN else found.count()
-    return Finds("Loops", hits, count, f"/loops/?{urlencode_search(text)}", exact)
+    return Finds(_("Loops"), hits, count, f"/loops/?{urlencode_search(text)}", exact)
 
 
 def hit(loop: Loop) -> Hit:
     return Hit(
-        loop.tag, f"{loop.site.code}, {loop.service or 'no service entered'}", f"/loops/{loop.pk}/", loop.is_archived
+        loop.tag, f"{loop.site.code}, {loop.service or _('no service entered')}", f"/loops/{loop.pk}/", loop.is_archived
     )

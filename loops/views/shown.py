@@ -6,23 +6,28 @@ from collections.abc import Mapping, Sequence
 from decimal import Decimal
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from loops.models import Circuit, Loop
 from loops.services.reach import Reaches, reaches_of
 from loops.services.tables import own_tables, tables_by
 from loops.services.verification import margin_of
+from loops.telling import row_told, told
 from loops.views.reach import shown_reach
 from registry.lengths import LengthUnit, lengths_in
 from registry.models import Site
 from registry.remembering import remembered
 from registry.services.attachments import files_by_record
+from registry.stored import said
+from registry.words import lazily
 
 Result = Mapping[str, Any]
 QUANTITIES = (
-    ("voltage", "Voltage", "Uo against Ui"),
-    ("current", "Current", "Io against Ii"),
-    ("power", "Power", "Po against Pi"),
-    ("capacitance", "Capacitance", "devices and cables against Co"),
-    ("inductance", "Inductance", "devices and cables against Lo"),
+    ("voltage", lazily("Voltage"), lazily("Uo against Ui")),
+    ("current", lazily("Current"), lazily("Io against Ii")),
+    ("power", lazily("Power"), lazily("Po against Pi")),
+    ("capacitance", lazily("Capacitance"), lazily("devices and cables against Co")),
+    ("inductance", lazily("Inductance"), lazily("devices and cables against Lo")),
 )
 NO_MARGIN = Decimal(2)
 """Sorts a check without a margin behind those that have one: no margin is above 1."""
@@ -38,7 +43,11 @@ def margins(result: Result) -> list[dict[str, Any]]:
         if checks:
             worst = min(checks, key=urgency)
             subject = (worst.get("subject") or meaning).replace(" -> ", " → ")
-            note = f"{subject}; the tightest of {len(checks)}." if len(checks) > 1 else f"{subject}."
+            note = (
+                (_("%(subject)s; the tightest of %(count)s.") % {"subject": subject, "count": len(checks)})
+                if len(checks) > 1
+                else f"{subject}."
+            )
             bars.append({**worst, "label": label, "note": note})
     return bars
 
@@ -59,8 +68,8 @@ def cures(results: Sequence[Result], unit: str = LengthUnit.METRE) -> list[dict[
             if check["verdict"] in {"fail", "beyond_simple_rules", "incomplete"}:
                 cure = check.get("cure") or ""
                 why = check["why"].removesuffix(cure).strip()
-                said = {"why": lengths_in(why, unit), "cure": lengths_in(cure, unit)}
-                found.append({"id": check["id"], "verdict": check["verdict"], **said})
+                words = {"why": said(lengths_in(why, unit)), "cure": said(lengths_in(cure, unit))}
+                found.append({"id": check["id"], "verdict": check["verdict"], **words})
     return found
 
 
@@ -100,12 +109,16 @@ def circuits(
                 "number": index,
                 "name": circuit.name if circuit else document.get("case", "").rpartition(" / ")[2],
                 "verdict": result["verdict"],
-                "margins": margins(result),
+                "margins": margins(told(result)),
                 "checks": [
-                    {**check, "subject": check["subject"].replace(" -> ", " → "), "why": lengths_in(check["why"], unit)}
+                    {
+                        **row_told(check),
+                        "subject": check["subject"].replace(" -> ", " → "),
+                        "why": said(lengths_in(check["why"], unit)),
+                    }
                     for check in sorted(result["checks"], key=urgency)
                 ],
-                "result": result,
+                "result": told(result),
                 "document": document,
                 "circuit": circuit,
                 "members": list(circuit.members.all()) if circuit else [],

@@ -6,6 +6,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from loops.models import Approval, Verification
 from loops.services.contributors import pinned
 from loops.views.difference import described, differences
@@ -28,13 +30,13 @@ def since_issue(issued: Approval | None, revision: Revision, verification: Verif
     """The differences by matter; the whole content where nothing was issued before."""
     if issued is None:
         content = described(revision.snapshot).items()
-        return [Part("The loop", [row(label, "", text) for label, text in content if text])]
-    parts = [Part("The loop", differences(issued.revision.snapshot, revision.snapshot))]
+        return [Part(_("The loop"), [row(label, "", text) for label, text in content if text])]
+    parts = [Part(_("The loop"), differences(issued.revision.snapshot, revision.snapshot))]
     parts += pinned_parts(issued.revision.snapshot, revision.snapshot)
     if verification is not None:
         before, now = issued.verification.results, verification.results
-        parts.append(Part("Verdicts", verdict_rows(before, now)))
-        parts.append(Part("To be confirmed", confirmation_rows(before, now)))
+        parts.append(Part(_("Verdicts"), verdict_rows(before, now)))
+        parts.append(Part(_("To be confirmed"), confirmation_rows(before, now)))
     return [part for part in parts if part.rows]
 
 
@@ -58,7 +60,15 @@ def pinned_parts(before: Mapping[str, Any], now: Mapping[str, Any]) -> list[Part
             row(f"{change.place}, {change.label}" if change.place else change.label, change.before, change.after)
             for change in found
         ]
-        parts.append(Part(f"{item.label}: revision {earlier.number} to {item.number}", rows))
+        parts.append(
+            Part(
+                (
+                    _("%(label)s: revision %(number)s to %(number2)s")
+                    % {"label": item.label, "number": earlier.number, "number2": item.number}
+                ),
+                rows,
+            )
+        )
     return parts
 
 
@@ -76,7 +86,7 @@ def checks_in_words(results: Sequence[Mapping[str, Any]]) -> dict[str, str]:
     """Each check by its circuit, name and subject: "pass: 25.2 V <= 30 V"."""
     found: dict[str, str] = {}
     for number, result in enumerate(results, 1):
-        circuit = f"Circuit {number}: " if len(results) > 1 else ""
+        circuit = (_("Circuit %(number)s: ") % {"number": number}) if len(results) > 1 else ""
         for check in result["checks"]:
             name = check["id"].replace("_", " ").capitalize()
             label = f"{circuit}{name}, {check['subject']}" if check["subject"] else f"{circuit}{name}"
@@ -91,6 +101,6 @@ def confirmation_rows(before: Sequence[Mapping[str, Any]], now: Sequence[Mapping
     """Confirmations that came or went."""
     old = {text for result in before for text in result.get("confirmations", [])}
     new = {text for result in now for text in result.get("confirmations", [])}
-    return [row("No longer asked", text, "") for text in sorted(old - new)] + [
-        row("Newly asked", "", text) for text in sorted(new - old)
+    return [row(_("No longer asked"), text, "") for text in sorted(old - new)] + [
+        row(_("Newly asked"), "", text) for text in sorted(new - old)
     ]

@@ -29,6 +29,7 @@ from loops.views.shown import QUANTITIES, urgency
 from loops.views.studies_form import data_lists, form_columns
 from registry import access
 from registry.services.records import Author, EntryRefused, StaleRecord
+from registry.stored import said
 
 LETTERS = "BCD"
 KEY = re.compile(r"([mc][0-9]{1,18}|loop|rules)\.[a-z_]{1,30}")
@@ -292,12 +293,12 @@ def since(study: Study, judged: Sequence[Column], revision: int) -> list[str]:
         if (old["verdict"], old["function_verdict"]) != (new["verdict"], new["function_verdict"]):
             found.append(
                 _("Column %(letter)s: %(old)s when it was kept, now %(new)s. %(why)s")
-                % {"letter": letter, "old": told(old), "new": told(new), "why": new["limiting"]}
+                % {"letter": letter, "old": told(old), "new": told(new), "why": said(new["limiting"])}
             )
         elif old["limiting"] != new["limiting"]:
             found.append(
                 _("Column %(letter)s: the verdict stays, what limits it is another: %(why)s")
-                % {"letter": letter, "why": new["limiting"]}
+                % {"letter": letter, "why": said(new["limiting"])}
             )
     return found
 

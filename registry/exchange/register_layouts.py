@@ -11,6 +11,7 @@ from django.db import models
 
 from registry.entries import ENTRIES
 from registry.exchange.layouts import Column, Layout, Numbered, register
+from registry.language import in_fixed_language
 from registry.models import CableType, Certificate, Equipment, HazardousArea, PermittedRow, TemperatureRow, Terminals
 from registry.parameters import parameter_of
 from registry.reading import RecordField
@@ -90,18 +91,22 @@ EXAMPLES: Mapping[type[models.Model], Mapping[str, str]] = {
 
 
 def columns_of(model: type[models.Model], entry_fields: Mapping[str, object]) -> tuple[Column, ...]:
-    """A column for each field of an entry, in the order of the model; what a row is called comes first."""
+    """A column for each field of an entry, in the order of the model; what a row is called comes first.
+
+    In English always: a table is the same for everybody, whatever language the pages have.
+    """
     order = [field.name for field in model._meta.concrete_fields if field.name in entry_fields]
     if model is Terminals:
         order.sort(key=lambda name: name != "name")
-    return tuple(_column(model, name, entry_fields[name]) for name in order)
+    with in_fixed_language():
+        return tuple(_column(model, name, entry_fields[name]) for name in order)
 
 
 def _column(model: type[models.Model], name: str, reader: object) -> Column:
     parameter = parameter_of(model, name)
     stored = model._meta.get_field(name)
     words = str(getattr(stored, "verbose_name", name.replace("_", " ")))
-    heading = HEADINGS.get((model, name), parameter.short if parameter else words)
+    heading = str(HEADINGS.get((model, name), parameter.short if parameter else words))
     choices = {str(code): str(label) for code, label in getattr(stored, "flatchoices", ()) if code}
     kind = "text"
     if choices:
@@ -112,7 +117,7 @@ def _column(model: type[models.Model], name: str, reader: object) -> Column:
         kind = "yes or no"
     elif isinstance(reader, RecordField):
         kind = "record"
-    also = tuple({words, *(parameter.also.split("; ")[:1] if parameter and parameter.also else ())} - {heading})
+    also = tuple({words, *(str(parameter.also).split("; ")[:1] if parameter and parameter.also else ())} - {heading})
     example = EXAMPLES.get(model, {}).get(name, "")
     return Column(heading, name, also if heading else (), kind, choices, example)
 

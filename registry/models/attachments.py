@@ -3,7 +3,9 @@
 from django.conf import settings
 from django.db import models
 
-KINDS = [("certificate", "Certificate"), ("equipment", "Equipment"), ("inspection", "Line of an inspection")]
+from registry.words import lazily as _
+
+KINDS = [("certificate", _("Certificate")), ("equipment", _("Equipment")), ("inspection", _("Line of an inspection"))]
 
 
 class Attachment(models.Model):

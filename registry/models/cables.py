@@ -5,6 +5,7 @@ from django.db import models
 from registry.fields import QuantityField, TypedTextField
 from registry.models.base import Record
 from registry.quantities import Kind
+from registry.words import lazily as _
 
 
 class CableType(Record):
@@ -13,8 +14,8 @@ class CableType(Record):
     record_kind = "cable_type"
 
     class CountedAs(models.TextChoices):
-        LOOP = "loop", "both cores (loop)"
-        PER_CORE = "per_core", "one core (counts twice)"
+        LOOP = "loop", _("both cores (loop)")
+        PER_CORE = "per_core", _("one core (counts twice)")
 
     CONDUCTORS = tuple(
         (name, name)
@@ -25,9 +26,9 @@ class CableType(Record):
     )
 
     class Screen(models.TextChoices):
-        NONE = "", "no screen, or C given for the pair"
-        ISOLATED = "isolated", "isolated from the cores"
-        ON_ONE_CORE = "on one core", "connected to one core"
+        NONE = "", _("no screen, or C given for the pair")
+        ISOLATED = "isolated", _("isolated from the cores")
+        ON_ONE_CORE = "on one core", _("connected to one core")
 
     name = models.CharField(max_length=80, unique=True)
     maker = models.CharField(max_length=80, blank=True)

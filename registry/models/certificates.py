@@ -8,13 +8,14 @@ from django.db import models
 
 from registry.certificate_numbers import suffix_of
 from registry.models.base import Record, listed
+from registry.words import lazily as _
 
 
 class CertificateStatus(models.TextChoices):
-    CURRENT = "current", "Current"
-    SUPERSEDED = "superseded", "Superseded"
-    SUSPENDED = "suspended", "Suspended"
-    WITHDRAWN = "withdrawn", "Withdrawn"
+    CURRENT = "current", _("Current")
+    SUPERSEDED = "superseded", _("Superseded")
+    SUSPENDED = "suspended", _("Suspended")
+    WITHDRAWN = "withdrawn", _("Withdrawn")
 
 
 class Certificate(Record):
@@ -26,24 +27,27 @@ class Certificate(Record):
     number = models.CharField(
         max_length=60,
         help_text=(
-            "As printed. X at its end: specific conditions of use. U at its end: a component, which is refused for use "
-            "on its own."
+            _(
+                "As printed. X at its end: specific conditions of use. "
+                "U at its end: a component, which is refused for use "
+                "on its own."
+            )
         ),
     )
-    issue = models.CharField(max_length=12, default="0", help_text="Issue or supplement; the first is 0.")
+    issue = models.CharField(max_length=12, default="0", help_text=_("Issue or supplement; the first is 0."))
     holder = models.CharField(max_length=120, blank=True)
     standards = models.CharField(
-        max_length=600, blank=True, help_text="Standards named on it, each with its edition, separated by commas."
+        max_length=600, blank=True, help_text=_("Standards named on it, each with its edition, separated by commas.")
     )
     control_drawing = models.CharField(
-        max_length=120, blank=True, help_text="Number and revision, where the scheme works by control drawings."
+        max_length=120, blank=True, help_text=_("Number and revision, where the scheme works by control drawings.")
     )
     issued_on = models.DateField(null=True, blank=True)
     valid_to = models.DateField(
-        "valid for new supply until",
+        _("valid for new supply until"),
         null=True,
         blank=True,
-        help_text="Leave empty where the certificate carries no end date.",
+        help_text=_("Leave empty where the certificate carries no end date."),
     )
     follows = models.ForeignKey(
         "self", on_delete=models.PROTECT, null=True, blank=True, editable=False, related_name="followed_by"
@@ -51,7 +55,7 @@ class Certificate(Record):
     """The issue that this one superseded."""
     status = models.CharField(max_length=12, choices=CertificateStatus.choices, default=CertificateStatus.CURRENT)
     specific_conditions = models.TextField(
-        blank=True, help_text="Specific conditions of use (X), one a line; each must be met by the installation."
+        blank=True, help_text=_("Specific conditions of use (X), one a line; each must be met by the installation.")
     )
 
     class Meta:

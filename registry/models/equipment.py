@@ -7,13 +7,14 @@ from registry.fields import QuantityField, TypedTextField
 from registry.models.base import Child, Record, listed
 from registry.models.certificates import Certificate
 from registry.quantities import Kind
+from registry.words import lazily as _
 
 
 class EquipmentKind(models.TextChoices):
-    SOURCE = "source", "Source (associated apparatus)"
-    FIELD_DEVICE = "field_device", "Field device"
-    SIMPLE_APPARATUS = "simple_apparatus", "Simple apparatus"
-    INLINE = "inline", "Inline item"
+    SOURCE = "source", _("Source (associated apparatus)")
+    FIELD_DEVICE = "field_device", _("Field device")
+    SIMPLE_APPARATUS = "simple_apparatus", _("Simple apparatus")
+    INLINE = "inline", _("Inline item")
 
 
 class Level(models.TextChoices):
@@ -37,12 +38,12 @@ class Equipment(Record):
 
     kind = models.CharField(max_length=20, choices=EquipmentKind.choices)
     maker = models.CharField(max_length=80)
-    type_name = models.CharField("type", max_length=80, help_text="Type designation as on the nameplate.")
+    type_name = models.CharField("type", max_length=80, help_text=_("Type designation as on the nameplate."))
     description = models.CharField(max_length=200, blank=True)
     function = models.CharField(
-        max_length=80, blank=True, help_text="What it does in the loop, for example analogue input 4–20 mA, HART."
+        max_length=80, blank=True, help_text=_("What it does in the loop, for example analogue input 4–20 mA, HART.")
     )
-    marking = models.CharField("Ex marking", max_length=120, blank=True)
+    marking = models.CharField(_("Ex marking"), max_length=120, blank=True)
     notes = models.TextField(blank=True)
 
     class Meta:
@@ -73,23 +74,23 @@ class Terminals(Child):
     snapshot_related = ("certificate",)
 
     class Side(models.TextChoices):
-        SOURCE = "source", "Gives energy (source)"
-        DEVICE = "device", "Takes energy (device)"
+        SOURCE = "source", _("Gives energy (source)")
+        DEVICE = "device", _("Takes energy (device)")
 
     class Output(models.TextChoices):
-        LINEAR = "linear", "Linear (resistive)"
-        TRAPEZOIDAL = "trapezoidal", "Trapezoidal"
-        RECTANGULAR = "rectangular", "Rectangular (electronic)"
+        LINEAR = "linear", _("Linear (resistive)")
+        TRAPEZOIDAL = "trapezoidal", _("Trapezoidal")
+        RECTANGULAR = "rectangular", _("Rectangular (electronic)")
 
     class Isolation(models.TextChoices):
-        UNKNOWN = "", "Unknown"
-        ISOLATED = "isolated", "Isolated from earth (500 V)"
-        EARTHED = "earthed", "Connected to earth"
+        UNKNOWN = "", _("Unknown")
+        ISOLATED = "isolated", _("Isolated from earth (500 V)")
+        EARTHED = "earthed", _("Connected to earth")
 
     class NeedsKind(models.TextChoices):
-        TWO_WIRE = "two_wire", "Two-wire device, 4–20 mA"
-        PROXIMITY_SENSOR = "proximity_sensor", "Proximity sensor (IEC 60947-5-6)"
-        SOLENOID = "solenoid", "Solenoid"
+        TWO_WIRE = "two_wire", _("Two-wire device, 4–20 mA")
+        PROXIMITY_SENSOR = "proximity_sensor", _("Proximity sensor (IEC 60947-5-6)")
+        SOLENOID = "solenoid", _("Solenoid")
 
     NEEDS = {
         NeedsKind.TWO_WIRE: ("needs_v", "needs_at_4ma_v", "needs_max_a", "hart"),
@@ -98,26 +99,26 @@ class Terminals(Child):
     """The columns of what a device needs that belong to one way of working alone."""
 
     class SimpleKind(models.TextChoices):
-        PASSIVE = "passive", "Passive"
-        STORED = "stored energy", "Stores energy"
-        GENERATING = "generating", "Generates energy"
+        PASSIVE = "passive", _("Passive")
+        STORED = "stored energy", _("Stores energy")
+        GENERATING = "generating", _("Generates energy")
 
     equipment = models.ForeignKey(Equipment, on_delete=models.PROTECT, related_name="terminals")
     certificate = models.ForeignKey(
         Certificate, on_delete=models.PROTECT, null=True, blank=True, related_name="terminals"
     )
-    name = models.CharField("terminals", max_length=60, help_text="As marked, for example 1-2 or channel 1.")
+    name = models.CharField("terminals", max_length=60, help_text=_("As marked, for example 1-2 or channel 1."))
     side = models.CharField(max_length=6, choices=Side.choices)
-    level = models.CharField("level of protection", max_length=2, choices=Level.choices, blank=True)
+    level = models.CharField(_("level of protection"), max_length=2, choices=Level.choices, blank=True)
     gas_group = models.CharField(max_length=4, blank=True, choices=[(name, name) for name in GAS_GROUPS])
     dust_group = models.CharField(max_length=4, blank=True, choices=[(name, name) for name in DUST_GROUPS])
     gas_epl = models.CharField(
-        "EPL for gas", max_length=2, blank=True, default="", choices=[(name, name) for name in EPLS["gas_epl"]]
+        _("EPL for gas"), max_length=2, blank=True, default="", choices=[(name, name) for name in EPLS["gas_epl"]]
     )
     dust_epl = models.CharField(
-        "EPL for dust", max_length=2, blank=True, default="", choices=[(name, name) for name in EPLS["dust_epl"]]
+        _("EPL for dust"), max_length=2, blank=True, default="", choices=[(name, name) for name in EPLS["dust_epl"]]
     )
-    output = models.CharField("output characteristic", max_length=12, choices=Output.choices, blank=True)
+    output = models.CharField(_("output characteristic"), max_length=12, choices=Output.choices, blank=True)
     isolation = models.CharField(max_length=8, choices=Isolation.choices, blank=True, default="")
     ambient_min_degc = QuantityField(Kind.TEMPERATURE)
     ambient_min_degc_text = TypedTextField()
@@ -155,7 +156,7 @@ class Terminals(Child):
     ci_f_text = TypedTextField()
     li_h = QuantityField(Kind.INDUCTANCE)
     li_h_text = TypedTextField()
-    needs_kind = models.CharField("works as", max_length=16, choices=NeedsKind.choices, blank=True, default="")
+    needs_kind = models.CharField(_("works as"), max_length=16, choices=NeedsKind.choices, blank=True, default="")
     hart = models.BooleanField("HART", default=False)
     needs_v = QuantityField(Kind.VOLTAGE)
     needs_v_text = TypedTextField()
@@ -185,11 +186,11 @@ class Terminals(Child):
     surface_m2_text = TypedTextField()
     thermal_k_per_w = QuantityField(Kind.THERMAL_RESISTANCE)
     thermal_k_per_w_text = TypedTextField()
-    justification = models.TextField("why it is simple apparatus", blank=True)
+    justification = models.TextField(_("why it is simple apparatus"), blank=True)
     unconfirmed = models.BooleanField(
-        "not yet compared with the certificate",
+        _("not yet compared with the certificate"),
         default=False,
-        help_text="The values count as unknown until somebody has compared them with the certificate.",
+        help_text=_("The values count as unknown until somebody has compared them with the certificate."),
     )
 
     class Meta(Child.Meta):

@@ -3,11 +3,13 @@
 from django.contrib.auth.models import AbstractUser
 from django.db import models
 
+from registry.words import lazily as _
+
 
 class User(AbstractUser):
     """A person who logs in. Deactivated when they leave, never deleted: what they signed keeps their name."""
 
-    full_name = models.CharField("printed name", max_length=120, blank=True)
+    full_name = models.CharField(_("printed name"), max_length=120, blank=True)
     language = models.CharField(max_length=8, blank=True)
     """One of settings.LANGUAGES; empty for the one that the browser asks for."""
 
@@ -27,11 +29,11 @@ class Role(models.TextChoices):
     """What a person may be at a site; registry/access.py says what each may do."""
 
     READER = "reader", "Reader"
-    DESIGNER = "designer", "Designer"
-    APPROVER = "approver", "Approver"
-    PLANNER = "planner", "Maintenance planner"
-    KEEPER = "keeper", "Register keeper"
-    ADMINISTRATOR = "administrator", "Site administrator"
+    DESIGNER = "designer", _("Designer")
+    APPROVER = "approver", _("Approver")
+    PLANNER = "planner", _("Maintenance planner")
+    KEEPER = "keeper", _("Register keeper")
+    ADMINISTRATOR = "administrator", _("Site administrator")
 
 
 class Membership(models.Model):

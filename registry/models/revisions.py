@@ -3,13 +3,15 @@
 from django.conf import settings
 from django.db import models
 
+from registry.words import lazily as _
+
 
 class Origin(models.TextChoices):
-    PAGE = "page", "Page"
+    PAGE = "page", _("Page")
     API = "api", "API"
-    IMPORT = "import", "Import"
-    DEMO = "demo", "Demo data"
-    LOG_IN = "log_in", "Log-in service"
+    IMPORT = "import", _("Import")
+    DEMO = "demo", _("Demo data")
+    LOG_IN = "log_in", _("Log-in service")
 
 
 class Revision(models.Model):

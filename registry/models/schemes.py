@@ -5,6 +5,7 @@ from __future__ import annotations
 from django.db import models
 
 from registry.models.base import Record
+from registry.words import lazily as _
 
 LEAD_DAYS = (180, 90, 30, 0)
 """Days before its end at which a certificate is told of, where its scheme says nothing else."""
@@ -21,30 +22,33 @@ class Scheme(Record):
 
     record_kind = "scheme"
 
-    name = models.CharField(max_length=20, unique=True, help_text="As certificates and sites name it.")
-    description = models.CharField(max_length=200, blank=True, help_text="Where it holds, and by which rules.")
+    name = models.CharField(max_length=20, unique=True, help_text=_("As certificates and sites name it."))
+    description = models.CharField(max_length=200, blank=True, help_text=_("Where it holds, and by which rules."))
     number_form = models.CharField(
-        "form of its numbers",
+        _("form of its numbers"),
         max_length=200,
         blank=True,
         help_text=(
-            "# is a digit, @ a letter, * either; + after it: once or more, ? once or not at all; | parts two forms. "
-            "Spaces, hyphens and an X or U at the end do not count. Leave empty where numbers have no common form."
+            _(
+                "# is a digit, @ a letter, * either; + after it: once "
+                "or more, ? once or not at all; | parts two forms. "
+                "Spaces, hyphens and an X or U at the end do not count. Leave empty where numbers have no common form."
+            )
         ),
     )
     number_example = models.CharField(
-        "example of a number", max_length=60, blank=True, help_text="A number that has this form."
+        _("example of a number"), max_length=60, blank=True, help_text=_("A number that has this form.")
     )
     lead_days = models.CharField(
-        "days before an end",
+        _("days before an end"),
         max_length=60,
         default=", ".join(map(str, LEAD_DAYS)),
-        help_text="When the end of a certificate is told, in days before it; 0 is the last day itself.",
+        help_text=_("When the end of a certificate is told, in days before it; 0 is the last day itself."),
     )
     needs_control_drawing = models.BooleanField(
-        "needs a control drawing",
+        _("needs a control drawing"),
         default=False,
-        help_text="What is certified is installed by its control drawing: certificates name it.",
+        help_text=_("What is certified is installed by its control drawing: certificates name it."),
     )
 
     class Meta:

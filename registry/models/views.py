@@ -4,6 +4,7 @@ from django.conf import settings
 from django.db import models
 
 from registry.models.sites import Site
+from registry.words import lazily as _
 
 
 class ListLayout(models.Model):
@@ -11,7 +12,7 @@ class ListLayout(models.Model):
 
     person = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.CASCADE, related_name="list_layouts")
     kind = models.CharField(max_length=20)
-    columns = models.TextField(blank=True, help_text="Names of the columns, separated by commas.")
+    columns = models.TextField(blank=True, help_text=_("Names of the columns, separated by commas."))
     page_size = models.PositiveSmallIntegerField(null=True)
 
     class Meta:

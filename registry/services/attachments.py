@@ -12,6 +12,7 @@ from django.conf import settings
 from django.core.files.base import ContentFile
 from django.core.files.storage import default_storage
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from PIL import Image
 
 from registry import access
@@ -47,15 +48,17 @@ def media_type_of(content: bytes) -> str:
     """The type of a file by its first bytes, after it was opened. Raises FileRefused."""
     most = settings.ATTACHMENT_MAX_BYTES
     if not content:
-        raise FileRefused("This file is empty: choose another.")
+        raise FileRefused(_("This file is empty: choose another."))
     if len(content) > most:
-        raise FileRefused(f"This file is larger than {most // 1_000_000} MB: save it smaller, or in parts.")
+        raise FileRefused(
+            _("This file is larger than %(most)s MB: save it smaller, or in parts.") % {"most": most // 1000000}
+        )
     if content.startswith(b"%PDF-"):
         try:
             pdf_text(content)
         except PdfError as error:
             if str(error) not in WHOLE_AFTER_ALL:
-                raise FileRefused("This PDF cannot be opened: save it again without protection.") from error
+                raise FileRefused(_("This PDF cannot be opened: save it again without protection.")) from error
         return "application/pdf"
     try:
         with Image.open(io.BytesIO(content), formats=tuple(IMAGES)) as image:
@@ -63,9 +66,12 @@ def media_type_of(content: bytes) -> str:
             if pixels <= MOST_PIXELS:
                 image.load()
     except (OSError, ValueError, SyntaxError, Image.DecompressionBombError) as error:
-        raise FileRefused("Attach a PDF, or a picture as PNG, JPEG or WebP that can be opened.") from error
+        raise FileRefused(_("Attach a PDF, or a picture as PNG, JPEG or WebP that can be opened.")) from error
     if pixels > MOST_PIXELS:
-        raise FileRefused(f"This picture has more than {MOST_PIXELS // 1_000_000} million points: save it smaller.")
+        raise FileRefused(
+            _("This picture has more than %(MOST_PIXELS)s million points: save it smaller.")
+            % {"MOST_PIXELS": MOST_PIXELS // 1000000}
+        )
     return IMAGES[found]
 
 
@@ -102,7 +108,7 @@ def take_in(place: Place, user: User, *, name: str, content: bytes, media_type: 
     mark = hashlib.sha256(content).hexdigest()
     with recorded():
         if Attachment.objects.filter(kind=kind, record_id=record_id, sha256=mark).exists():
-            raise FileRefused("This file is attached already.")
+            raise FileRefused(_("This file is attached already."))
         row = Attachment(
             kind=kind,
             record_id=record_id,
@@ -142,10 +148,10 @@ def let_go(row: Attachment, place: Place, user: User, *, reason: str) -> Attachm
     """Retire a file, for a caller who has asked whether the person may. Raises FileRefused."""
     reason = reason.strip()[:400]
     if not reason:
-        raise FileRefused("Say why the file no longer counts.")
+        raise FileRefused(_("Say why the file no longer counts."))
     with recorded():
         if AttachmentRetirement.objects.filter(attachment=row).exists():
-            raise FileRefused("This file is retired already.")
+            raise FileRefused(_("This file is retired already."))
         told = {"name": row.name, "retired": True, "reason": reason}
         tell(Told(Deed.ATTACH, row.kind, row.record_id, place.label, user, place.site_id, row.sha256, told))
         return AttachmentRetirement.objects.create(
@@ -159,9 +165,9 @@ def file_bytes(row: Attachment) -> bytes:
         with default_storage.open(row.path) as file:
             content: bytes = file.read()
     except OSError as error:
-        raise FileDamaged("The file is missing in the store: tell the administrator.") from error
+        raise FileDamaged(_("The file is missing in the store: tell the administrator.")) from error
     if hashlib.sha256(content).hexdigest() != row.sha256:
-        raise FileDamaged("The file differs from the one that was attached: tell the administrator.")
+        raise FileDamaged(_("The file differs from the one that was attached: tell the administrator."))
     return content
 
 

@@ -6,6 +6,8 @@ import logging
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from registry.models import Origin, Role, Site, User
 from registry.services.changes import recorded
 from registry.services.people import give_roles, last_at, portrait, record, taken
@@ -40,7 +42,7 @@ def roles_by_groups(person: User, roles: Mapping[str, Sequence[str]], groups: It
             logger.warning("%s stays administrator of %s, being the last one.", person.username, site.code)
             rows.append({"site": site, "role": Role.ADMINISTRATOR})
         give_roles(person, rows, own)
-        record(person, Author(person, Origin.LOG_IN, f"Groups told by {service}"), before)
+        record(person, Author(person, Origin.LOG_IN, (_("Groups told by %(service)s") % {"service": service})), before)
 
 
 def code(pair: str) -> str:

@@ -15,6 +15,7 @@ from operator import attrgetter
 from typing import Any
 
 from django.db import models, transaction
+from django.utils.translation import gettext as _
 
 from registry import access
 from registry.entries import ENTRIES
@@ -31,6 +32,7 @@ from registry.services.bulk_rows import row_lookups
 from registry.services.changes import recorded, told_so_far
 from registry.services.records import Author, latest_revision_ids
 from registry.uses import MOST_JUDGED, Effects, Proposals, foresee
+from registry.words import lazily
 
 __all__ = [
     "KINDS",
@@ -117,17 +119,21 @@ class Report:
         if self.faults:
             faults, rows = len(self.faults), self.rows
             found = f"{faults} {'fault' if faults == 1 else 'faults'} in {rows} {'row' if rows == 1 else 'rows'}"
-            return f"{found}: nothing was saved."
+            return _("%(found)s: nothing was saved.") % {"found": found}
         if not self.rows:
-            return "There is no row below the headings: nothing to save."
-        added = f"{self.added} {'added' if self.saved else 'would be added'}"
-        return f"{added}, {self.changed} changed, {self.unchanged} left as they are."
+            return _("There is no row below the headings: nothing to save.")
+        added = f"{self.added} {'added' if self.saved else _('would be added')}"
+        return _("%(added)s, %(changed)s changed, %(unchanged)s left as they are.") % {
+            "added": added,
+            "changed": self.changed,
+            "unchanged": self.unchanged,
+        }
 
 
 # -------------------------------------------------------------------------------------------------------------- import
 
 
-EXAMPLE_LEFT_OUT = "Row {} is the example of the template and was left out: write over it, its first word too."
+EXAMPLE_LEFT_OUT = lazily("Row {} is the example of the template and was left out: write over it, its first word too.")
 
 
 @contextmanager
@@ -212,7 +218,10 @@ def kind_of(content: Table) -> ImportKind:
     named = [name for name, score in scores.items() if score == best]
     if len(named) != 1:
         kinds = ", ".join(KINDS)
-        raise TableError(f"The headings do not tell what this is a table of: say which of {kinds}, or use a template.")
+        raise TableError(
+            _("The headings do not tell what this is a table of: say which of %(kinds)s, or use a template.")
+            % {"kinds": kinds}
+        )
     return KINDS[named[0]]
 
 
@@ -332,7 +341,10 @@ class Prepared:
                     if text.isdigit() and not reader.called(text):
                         heading = found.heading(level, "", name, 0, self.layout)
                         number = self.group.rows[index].number
-                        message = f"There is no {reader.label} “{text:.80}”: write its name."
+                        message = _("There is no %(label)s “%(text)s”: write its name.") % {
+                            "label": reader.label,
+                            "text": f"{text:.80}",
+                        }
                         faults.setdefault((number, heading), Fault(number, heading, message, text))
         self._names_only_in_lists(kind, faults, found)
 
@@ -350,7 +362,10 @@ class Prepared:
                         if text.isdigit() and not reader.called(text):
                             heading = found.heading(self.layout.rows, numbered.name, name, number, self.layout)
                             at = self.group.rows[index].number
-                            message = f"There is no {reader.label} “{text:.80}”: write its name."
+                            message = _("There is no %(label)s “%(text)s”: write its name.") % {
+                                "label": reader.label,
+                                "text": f"{text:.80}",
+                            }
                             faults.setdefault((at, heading), Fault(at, heading, message, text))
 
     def paths(self, errors: Mapping[str, Sequence[str]]) -> dict[str, Sequence[str]]:

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from registry import access
 from registry.certificate_numbers import stem_of
 from registry.entries import CertificateEntry
@@ -38,9 +40,11 @@ def next_issue(certificate: Certificate) -> str:
 def refusal_to_supersede(certificate: Certificate) -> str:
     """Why a certificate cannot be superseded as it stands; empty where it can."""
     if certificate.is_archived:
-        return "This certificate is archived: bring it back first."
+        return _("This certificate is archived: bring it back first.")
     if certificate.status in {CertificateStatus.SUPERSEDED, CertificateStatus.WITHDRAWN}:
-        return f"This issue is {certificate.get_status_display().lower()}: begin from the issue in force."
+        return _("This issue is %(lower)s: begin from the issue in force.") % {
+            "lower": certificate.get_status_display().lower()
+        }
     return ""
 
 
@@ -87,19 +91,26 @@ def check(old: Certificate, data: Mapping[str, Any], author: Author) -> None:
     """Refuse what is no issue after `old`; all faults at once."""
     cleaned, errors = read_entry(CertificateEntry, data)
     if not author.reason.strip():
-        errors.setdefault(REASON, []).append("Say why in a few words: whoever relies on the old issue will ask.")
+        errors.setdefault(REASON, []).append(_("Say why in a few words: whoever relies on the old issue will ask."))
     number, issue = cleaned.get("number", old.number), cleaned.get("issue", "")
     if stem_of(number) != stem_of(old.number):
         errors.setdefault("number", []).append(
-            f"An issue of this certificate has its number, {old.number}; only an X or U at the end may differ. Add "
-            "another certificate as a new one."
+            _(
+                "An issue of this certificate has its number, %(number)s; only an X or U at the end may "
+                "differ. Add another certificate as a new one."
+            )
+            % {"number": old.number}
         )
     if issue.isdecimal() and old.issue.isdecimal() and int(issue) <= int(old.issue):
-        errors.setdefault("issue", []).append(f"The issue after issue {old.issue} has a higher number.")
+        errors.setdefault("issue", []).append(
+            _("The issue after issue %(issue)s has a higher number.") % {"issue": old.issue}
+        )
     elif issue and issue == old.issue:
-        errors.setdefault("issue", []).append(f"This is issue {old.issue} already: name the new one.")
+        errors.setdefault("issue", []).append(
+            _("This is issue %(issue)s already: name the new one.") % {"issue": old.issue}
+        )
     issued_on = cleaned.get("issued_on")
     if issued_on and old.issued_on and issued_on < old.issued_on:
-        errors.setdefault("issued_on", []).append("The new issue would be older than the one that it follows.")
+        errors.setdefault("issued_on", []).append(_("The new issue would be older than the one that it follows."))
     if errors:
         raise EntryRefused(errors)

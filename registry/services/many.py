@@ -23,6 +23,7 @@ from registry.services.changes import recorded
 from registry.services.imports import KINDS, Names, changed_contents, named
 from registry.services.records import Author
 from registry.uses import Effects, Proposals, foresee
+from registry.words import lazily as _
 
 MOST = 500
 """How many records are changed at once."""
@@ -37,12 +38,12 @@ person has compared them with the certificate, which is done one by one."""
 MANY_KINDS = ("equipment", "certificate", "cable_type", "area", "loop")
 
 ROWS = {
-    "equipment": {"terminals": "Of each set of terminals"},
+    "equipment": {"terminals": _("Of each set of terminals")},
     "loop": {
-        "circuits": "Of each circuit",
-        "circuits.members": "Of each source, device and inline item",
-        "circuits.cables": "Of each cable run",
-        "circuits.terminators": "Of each terminator",
+        "circuits": _("Of each circuit"),
+        "circuits.members": _("Of each source, device and inline item"),
+        "circuits.cables": _("Of each cable run"),
+        "circuits.terminators": _("Of each terminator"),
     },
 }
 """The rows of a kind whose values can be changed too, by the way to them, and how they are headed."""

@@ -20,9 +20,12 @@ from django.db import connection as database
 from django.db import transaction
 from django.db.models import QuerySet
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django_tasks import default_task_backend
 
+from registry.language import in_language_of
 from registry.models import Notice, NoticeKind, User
+from registry.stored import said
 
 LONGEST = 300
 GATHER = dt.timedelta(minutes=2)
@@ -131,9 +134,10 @@ def mail_waiting(older_than: dt.timedelta = dt.timedelta(0), *, anyway: bool = F
 
 
 def message(rows: list[Notice]) -> EmailMessage:
-    """One mail with all lines for a person."""
-    subject = rows[0].subject if len(rows) == 1 else f"{len(rows)} notices"
-    lines = [f"{row.get_kind_display()}: {row.subject}\n{settings.SITE_URL}{row.link}" for row in rows]
+    """One mail with all lines for a person, in the language that the person chose."""
+    with in_language_of(rows[0].person):
+        subject = said(rows[0].subject) if len(rows) == 1 else _("%(count)s notices") % {"count": len(rows)}
+        lines = [f"{row.get_kind_display()}: {said(row.subject)}\n{settings.SITE_URL}{row.link}" for row in rows]
     return EmailMessage(f"Unlit: {' '.join(subject.split())}", "\n\n".join(lines) + "\n", to=[rows[0].person.email])
 
 

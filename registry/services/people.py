@@ -14,18 +14,21 @@ from django import forms
 from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import PermissionDenied
 from django.db.models import Q
+from django.utils.translation import gettext as _
 
 from registry import access
 from registry.digests import digest
+from registry.language import in_fixed_language
 from registry.models import Deed, Membership, Revision, Role, Site, User
 from registry.reading import EntryForm, RecordField, TextField, fields_of, plain_text, read_entry
 from registry.services.changes import recorded, tell
 from registry.services.records import Author, EntryRefused, told
 from registry.services.sessions import end_sessions
+from registry.words import lazily
 
 KIND = "person"
 LONGEST_PASSWORD = 200
-NOT_YOURS = "Only whoever administers all sites of this person may do this."
+NOT_YOURS = lazily("Only whoever administers all sites of this person may do this.")
 
 
 class MembershipEntry(EntryForm):
@@ -42,13 +45,19 @@ class PersonEntry(EntryForm):
     model = User
     children = {"memberships": MembershipEntry}
     username = TextField(
-        label="user name", max_length=150, validators=[User.username_validator], help_text="What they log in with."
+        label=lazily("user name"),
+        max_length=150,
+        validators=[User.username_validator],
+        help_text=lazily("What they log in with."),
     )
     full_name = TextField(
-        label="printed name", max_length=120, required=False, help_text="Printed beside their signature."
+        label=lazily("printed name"),
+        max_length=120,
+        required=False,
+        help_text=lazily("Printed beside their signature."),
     )
     email = forms.EmailField(label="e-mail", max_length=254, required=False)
-    is_active = forms.BooleanField(label="May log in", required=False)
+    is_active = forms.BooleanField(label=lazily("May log in"), required=False)
 
     def clean_email(self) -> str:
         return plain_text(self.cleaned_data["email"])
@@ -72,7 +81,7 @@ class PasswordEntry(forms.Form):
     def clean(self) -> dict[str, Any]:
         found = super().clean() or {}
         if found.get("password") and found.get("again") is not None and found["password"] != found["again"]:
-            self.add_error("again", "The two passwords differ: type the same one twice.")
+            self.add_error("again", _("The two passwords differ: type the same one twice."))
         return found
 
 
@@ -163,16 +172,18 @@ def faults(cleaned: Mapping[str, Any], person: User, sites: Mapping[int, Site], 
     found: dict[str, list[str]] = {}
     taken = User.objects.filter(username__iexact=cleaned["username"]).exclude(pk=person.pk)
     if taken.exists():
-        found["username"] = ["Somebody has this user name already: choose another."]
+        found["username"] = [_("Somebody has this user name already: choose another.")]
     for index, row in enumerate(cleaned["memberships"]):
         if row["site"].pk not in sites:
-            found[f"memberships.{index}.site"] = [f"You do not administer {row['site'].code}: leave its roles."]
+            found[f"memberships.{index}.site"] = [
+                (_("You do not administer %(code)s: leave its roles.") % {"code": row["site"].code})
+            ]
     if person.pk and person.pk == actor.pk:
         if not cleaned["is_active"]:
-            found["is_active"] = ["You cannot take away your own access: ask another administrator."]
+            found["is_active"] = [_("You cannot take away your own access: ask another administrator.")]
         kept = {row["site"].pk for row in cleaned["memberships"] if row["role"] == Role.ADMINISTRATOR}
         if not actor.is_superuser and set(sites) - kept:
-            found["memberships"] = ["You cannot take away your own role of site administrator: ask another one."]
+            found["memberships"] = [_("You cannot take away your own role of site administrator: ask another one.")]
     return last_ones(person, cleaned, sites) | found
 
 
@@ -185,14 +196,22 @@ def last_ones(person: User, cleaned: Mapping[str, Any], sites: Mapping[int, Site
     others = User.objects.filter(is_active=True).exclude(pk=person.pk)
     if person.is_superuser and not stays and not others.filter(is_superuser=True).exists():
         found["is_active"] = [
-            f"{person.printed_name} is the last administrator of the installation: "
-            "make another one first (manage.py createsuperuser)."
+            (
+                _(
+                    "%(printed_name)s is the last administrator of the installation: make another one first "
+                    "(manage.py createsuperuser)."
+                )
+                % {"printed_name": person.printed_name}
+            )
         ]
     kept = {row["site"].pk for row in cleaned["memberships"] if row["role"] == Role.ADMINISTRATOR}
     for site in last_at(person, kept, sites, stays):
         found.setdefault("memberships" if stays else "is_active", []).append(
-            f"{person.printed_name} is the last administrator of {site.code} who may log in: "
-            "give that role to somebody else first."
+            _(
+                "%(printed_name)s is the last administrator of %(code)s who may log in: give that role to "
+                "somebody else first."
+            )
+            % {"printed_name": person.printed_name, "code": site.code}
         )
     return found
 
@@ -249,13 +268,15 @@ def note_own_password(person: User, reason: str = "") -> None:
 def portrait(person: User) -> dict[str, Any]:
     """What a revision holds of a person: never the password."""
     roles = person.memberships.select_related("site").order_by("site__code", "role")
+    with in_fixed_language():
+        named = [f"{membership.site.code}: {membership.get_role_display()}" for membership in roles]
     return {
         "id": person.pk,
         "username": person.username,
         "full_name": person.full_name,
         "email": person.email,
         "is_active": person.is_active,
-        "roles": [f"{membership.site.code}: {membership.get_role_display()}" for membership in roles],
+        "roles": named,
     }
 
 

@@ -13,6 +13,7 @@ from django.core.exceptions import ValidationError
 from django.db import IntegrityError, models, transaction
 from django.db.models import Max, ProtectedError, Q
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from registry import access
 from registry.digests import digest
@@ -24,13 +25,16 @@ from registry.reading import read_entry
 from registry.services.changes import Told, recorded, site_of, tell
 from registry.services.second_factors import refusal_to_require
 from registry.uses import issued
+from registry.words import lazily
 
 R = TypeVar("R", bound=Record)
 SKIPPED = frozenset({"version", "archived_at", "created_at", "changed_at", "position"})
 ROW_NAMES = ("name", "tag", "group", "temperature_class")
 REASON = "reason"
 """The path of a message about the reason for a change."""
-REASON_WANTING = "Say why in a few words: a loop was issued with this, and whoever signed it must be told the reason."
+REASON_WANTING = lazily(
+    "Say why in a few words: a loop was issued with this, and whoever signed it must be told the reason."
+)
 ACTIONS = {"site": "site.edit", "area": "area.edit", "scheme": "scheme.edit"}
 
 
@@ -264,7 +268,9 @@ def refuse_rename(scheme: Record, cleaned: Mapping[str, Any]) -> None:
     """A scheme that certificates or sites name keeps its name: they name it by that."""
     assert isinstance(scheme, Scheme)
     if scheme.pk and cleaned["name"] != scheme.name and named_by(scheme):
-        raise EntryRefused({"name": ["Certificates or sites name this scheme: keep the name, or add another scheme."]})
+        raise EntryRefused(
+            {"name": [_("Certificates or sites name this scheme: keep the name, or add another scheme.")]}
+        )
 
 
 def named_by(scheme: Scheme) -> bool:
@@ -320,7 +326,9 @@ def write_children(
                 standing[key].delete()
         except ProtectedError as error:
             users = ", ".join(sorted({str(item) for item in list(error.protected_objects)[:3]}))
-            raise EntryRefused({path + name: [f"A row that you removed is in use by {users}: keep it."]}) from error
+            raise EntryRefused(
+                {path + name: [(_("A row that you removed is in use by %(users)s: keep it.") % {"users": users})]}
+            ) from error
         park_names(standing, kept)
         for index, row in enumerate(rows):
             child = standing[kept[index]] if index in kept else manager.model(**{manager.field.name: parent})
@@ -382,7 +390,9 @@ def unique_path(record: models.Model, path: str) -> str:
 
 
 def unique_message(record: models.Model) -> str:
-    return f"There is already a {record._meta.verbose_name} with this name here: choose another, or edit that one."
+    return _("There is already a %(verbose_name)s with this name here: choose another, or edit that one.") % {
+        "verbose_name": record._meta.verbose_name
+    }
 
 
 def set_archived(record: Record, archived: bool, author: Author, *, opened_version: int | None = None) -> Record:

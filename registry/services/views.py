@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from django.core.exceptions import ValidationError
 from django.db import IntegrityError, models, transaction
+from django.utils.translation import gettext as _
 
 from registry import access
 from registry.models import ListLayout, SavedView, Site, User
@@ -46,7 +47,16 @@ def save_view(user: User, kind: str, site: Site, name: str, query: str) -> Saved
     """Share a view with a site. Raises EntryRefused, PermissionDenied."""
     access.require(user, "site.save_view", site)
     if SavedView.objects.filter(site=site, kind=kind).count() >= MOST_VIEWS:
-        raise EntryRefused({"name": [f"This list has {MOST_VIEWS} views at {site.code}: delete one first."]})
+        raise EntryRefused(
+            {
+                "name": [
+                    (
+                        _("This list has %(MOST_VIEWS)s views at %(code)s: delete one first.")
+                        % {"MOST_VIEWS": MOST_VIEWS, "code": site.code}
+                    )
+                ]
+            }
+        )
     return _stored(SavedView(site=site, kind=kind, owner=user), name, query)
 
 
@@ -71,19 +81,21 @@ def _stored(view: SavedView, name: str, query: str) -> SavedView:
     view.name, view.query = " ".join(name.split()), query
     longest = SavedView._meta.get_field("name").max_length or 0
     if not view.name:
-        raise EntryRefused({"name": ["Give the view a name, for example Failing loops of unit 10."]})
+        raise EntryRefused({"name": [_("Give the view a name, for example Failing loops of unit 10.")]})
     if len(view.name) > longest:
-        raise EntryRefused({"name": [f"Shorten the name to at most {longest} characters."]})
+        raise EntryRefused(
+            {"name": [(_("Shorten the name to at most %(longest)s characters.") % {"longest": longest})]}
+        )
     try:
         plain_text(view.name)
     except ValidationError as error:
         raise EntryRefused({"name": list(error.messages)}) from error
     if len(query) > LONGEST_QUERY:
-        raise EntryRefused({"": ["This view asks for too much to be kept: drop some filters."]})
+        raise EntryRefused({"": [_("This view asks for too much to be kept: drop some filters.")]})
     try:
         with transaction.atomic():
             view.save()
     except IntegrityError as error:
-        taken = f"There is a view named “{view.name}” at this site: choose another name."
+        taken = _("There is a view named “%(name)s” at this site: choose another name.") % {"name": view.name}
         raise EntryRefused({"name": [taken]}) from error
     return view

@@ -119,7 +119,7 @@ def do(pk: int) -> str:
     """Do a piece of work that waits; one that is under way or has ended is left alone."""
     mine = Work.objects.filter(pk=pk, state=WorkState.WAITING)
     if not mine.update(state=WorkState.RUNNING, started_at=timezone.now()):
-        return "Nothing to do."
+        return _("Nothing to do.")
     work = Work.objects.select_related("person").get(pk=pk)
     if (site_id := work.asked.get("only_site")) is not None:
         access.narrow(work.person, access.Narrowing(site_id, writes=True))

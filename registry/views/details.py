@@ -11,6 +11,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from registry import access
@@ -104,9 +105,9 @@ def equipment_content(record: Equipment, user: User) -> dict[str, Any]:
     return {
         "head": [
             {"label": "Kind", "value": record.get_kind_display()},
-            {"label": "Maker", "value": record.maker},
-            {"label": "Type", "value": record.type_name},
-            {"label": "Ex marking", "value": record.marking or "not entered"},
+            {"label": _("Maker"), "value": record.maker},
+            {"label": _("Type"), "value": record.type_name},
+            {"label": _("Ex marking"), "value": record.marking or _("not entered")},
         ],
         "terminals": [
             {
@@ -130,25 +131,25 @@ def equipment_content(record: Equipment, user: User) -> dict[str, Any]:
 def terminals_facts(terminals: Any) -> list[dict[str, Any]]:
     gives = terminals.side == "source"
     facts = [
-        {"label": "Side", "value": terminals.get_side_display()},
-        {"label": "Level of protection", "value": terminals.level or "unknown"},
+        {"label": _("Side"), "value": terminals.get_side_display()},
+        {"label": _("Level of protection"), "value": terminals.level or "unknown"},
         {
-            "label": "Group",
+            "label": _("Group"),
             "value": ", ".join(name for name in (terminals.gas_group, terminals.dust_group) if name) or "unknown",
         },
         {
             "label": "EPL",
-            "value": ", ".join(name for name in (terminals.gas_epl, terminals.dust_epl) if name) or "not stated",
+            "value": ", ".join(name for name in (terminals.gas_epl, terminals.dust_epl) if name) or _("not stated"),
         },
-        {"label": "Earthing", "value": terminals.get_isolation_display()},
+        {"label": _("Earthing"), "value": terminals.get_isolation_display()},
     ]
     if gives:
-        facts.insert(1, {"label": "Output", "value": terminals.get_output_display() or "unknown"})
+        facts.insert(1, {"label": _("Output"), "value": terminals.get_output_display() or "unknown"})
     if terminals.needs_kind or terminals.hart:
         works = [terminals.get_needs_kind_display(), "HART" if terminals.hart else ""]
-        facts.append({"label": "Works as", "value": ", ".join(filter(None, works))})
+        facts.append({"label": _("Works as"), "value": ", ".join(filter(None, works))})
     if terminals.simple_kind:
-        facts.append({"label": "Simple apparatus", "value": terminals.get_simple_kind_display()})
+        facts.append({"label": _("Simple apparatus"), "value": terminals.get_simple_kind_display()})
     return facts
 
 
@@ -159,15 +160,15 @@ def certificate_content(record: Certificate, user: User) -> dict[str, Any]:
     status = {"state": state} if state else {"value": record.get_status_display()}
     return {
         "head": [
-            {"label": "Number", "value": record.number},
-            {"label": "Issue", "value": record.issue},
-            {"label": "Scheme", "value": record.scheme},
-            {"label": "Status", **status},
+            {"label": _("Number"), "value": record.number},
+            {"label": _("Issue"), "value": record.issue},
+            {"label": _("Scheme"), "value": record.scheme},
+            {"label": _("Status"), **status},
         ],
         "items": [
-            {"label": "Holder", "value": record.holder},
-            *([{"label": "Control drawing", "value": record.control_drawing}] if record.control_drawing else []),
-            {"label": "Issued on", "value": record.issued_on},
+            {"label": _("Holder"), "value": record.holder},
+            *([{"label": _("Control drawing"), "value": record.control_drawing}] if record.control_drawing else []),
+            {"label": _("Issued on"), "value": record.issued_on},
         ],
         "standards": read_standards(record.standards),
         "issues": issues_of(record),
@@ -195,14 +196,14 @@ def scheme_content(record: Scheme, user: User) -> dict[str, Any]:
     accepting = [site for site in visible(Site, user).filter(archived_at=None) if record.name in site.accepted_schemes]
     return {
         "head": [
-            {"label": "Scheme", "value": record.name},
-            {"label": "Where it holds", "value": record.description or "not entered"},
-            {"label": "Control drawing", "value": "needed" if record.needs_control_drawing else "not needed"},
+            {"label": _("Scheme"), "value": record.name},
+            {"label": _("Where it holds"), "value": record.description or _("not entered")},
+            {"label": _("Control drawing"), "value": "needed" if record.needs_control_drawing else _("not needed")},
         ],
         "items": [
-            {"label": "Form of its numbers", "value": record.number_form or "no common form"},
-            {"label": "Example", "value": record.number_example},
-            {"label": "Told before an end", "value": f"{record.lead_days} days"},
+            {"label": _("Form of its numbers"), "value": record.number_form or _("no common form")},
+            {"label": _("Example"), "value": record.number_example},
+            {"label": _("Told before an end"), "value": f"{record.lead_days} days"},
         ],
         "accepting": accepting,
         "certificate_count": named.count(),
@@ -223,14 +224,14 @@ def cable_content(record: CableType, user: User) -> dict[str, Any]:
     ]
     return {
         "head": [
-            {"label": "Cable type", "value": record.name},
-            {"label": "Maker", "value": record.maker or "not entered"},
-            {"label": "Screen", "value": record.get_screen_display()},
-            {"label": "Conductor", "value": record.conductor or "not entered"},
+            {"label": _("Cable type"), "value": record.name},
+            {"label": _("Maker"), "value": record.maker or _("not entered")},
+            {"label": _("Screen"), "value": record.get_screen_display()},
+            {"label": _("Conductor"), "value": record.conductor or _("not entered")},
         ],
         "sections": [
-            {"title": "Values for each length", "items": values},
-            {"title": "Construction", "items": quantities(record, ["construction"])},
+            {"title": _("Values for each length"), "items": values},
+            {"title": _("Construction"), "items": quantities(record, ["construction"])},
         ],
     }
 
@@ -239,16 +240,16 @@ def site_content(record: Site, user: User) -> dict[str, Any]:
     areas = record.areas.filter(archived_at=None)
     return {
         "head": [
-            {"label": "Site", "value": record.code},
-            {"label": "Name", "value": record.name},
-            {"label": "Basis", "value": record.get_basis_display()},
-            {"label": "Schemes accepted", "value": record.schemes},
+            {"label": _("Site"), "value": record.code},
+            {"label": _("Name"), "value": record.name},
+            {"label": _("Basis"), "value": record.get_basis_display()},
+            {"label": _("Schemes accepted"), "value": record.schemes},
         ],
-        "sections": [{"title": "Safe area", "items": quantities(record, ["site"])}],
+        "sections": [{"title": _("Safe area"), "items": quantities(record, ["site"])}],
         "items": [
-            {"label": "Time zone", "value": record.time_zone},
-            {"label": "Lengths shown in", "value": record.get_length_unit_display()},
-            {"label": "Months between inspections", "value": months_in_words(record)},
+            {"label": _("Time zone"), "value": record.time_zone},
+            {"label": _("Lengths shown in"), "value": record.get_length_unit_display()},
+            {"label": _("Months between inspections"), "value": months_in_words(record)},
             *notes(record),
         ],
         "areas": areas[:EQUIPMENT_SHOWN],
@@ -261,23 +262,23 @@ def site_content(record: Site, user: User) -> dict[str, Any]:
 def months_in_words(site: Site) -> str:
     """The intervals of inspection by grade."""
     rows = (("visual", site.visual_months), ("close", site.close_months), ("detailed", site.detailed_months))
-    return ", ".join(f"{grade} {months or 'not planned'}" for grade, months in rows)
+    return ", ".join(f"{grade} {months or _('not planned')}" for grade, months in rows)
 
 
 def area_content(record: HazardousArea, user: User) -> dict[str, Any]:
     place = record.get_zone_display() or f"{record.get_nec_class_display()}, {record.get_division_display()}"
     return {
         "head": [
-            {"label": "Site", "value": record.site.code, "url": reverse("site", args=[record.site_id])},
-            {"label": "Zone" if record.zone else "Class and division", "value": place},
-            {"label": "Group", "value": record.group},
+            {"label": _("Site"), "value": record.site.code, "url": reverse("site", args=[record.site_id])},
+            {"label": _("Zone") if record.zone else _("Class and division"), "value": place},
+            {"label": _("Group"), "value": record.group},
             {
-                "label": "Surface temperature" if record.is_dust else "Temperature class",
+                "label": _("Surface temperature") if record.is_dust else _("Temperature class"),
                 "value": record.temperature_class,
             },
         ],
-        "sections": [{"title": "Ambient temperature", "items": quantities(record, ["area"])}],
-        "items": [{"label": "Area classification drawing", "value": record.drawing}],
+        "sections": [{"title": _("Ambient temperature"), "items": quantities(record, ["area"])}],
+        "items": [{"label": _("Area classification drawing"), "value": record.drawing}],
     }
 
 

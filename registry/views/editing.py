@@ -14,6 +14,7 @@ from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import render
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods
 
 from registry.differences import canonical, lay_over, snapshot_text
@@ -28,6 +29,7 @@ from registry.reading import plain_text, read_entry
 from registry.selectors import loops_using, newest_number, record_text, revisions_of
 from registry.services.proposals import effects_of
 from registry.services.records import Author, EntryRefused, StaleRecord, save_text, set_archived
+from registry.stored import said
 from registry.tasks import foretell_change
 from registry.uses import Effects
 from registry.views.comparing import compare_three, opened_revision
@@ -45,12 +47,13 @@ from registry.views.forms import (
 )
 from registry.views.layout import STARTS, form_layout, preset
 from registry.views.pages import KindPage
+from registry.words import lazily
 
 COMMANDS = ("_add", "_remove", "_duplicate")
 READ_MARKING = "_read_marking"
 LONGEST_REASON = 400
 DOUBTS_SHOWN = 10
-SAVED = "Saved as revision {number}."
+SAVED = lazily("Saved as revision {number}.")
 
 
 @dataclass
@@ -134,7 +137,9 @@ def receive(request: HttpRequest, kind: KindPage, record: Record | None) -> Http
     draft.data = drop_blank_rows(copy.deepcopy(draft.data), kind.entry)
     draft.errors = reason_errors(draft)
     if record is not None and record.is_archived:
-        draft.errors[""] = [f"This {kind.singular} is archived: bring it back first, then save."]
+        draft.errors[""] = [
+            (_("This %(singular)s is archived: bring it back first, then save.") % {"singular": kind.singular})
+        ]
     try:
         if record is not None and not draft.errors and CONFIRMED not in posted:
             effects = foreseen(request, draft, record)
@@ -208,9 +213,13 @@ def opened_version(draft: Draft) -> int:
 def reason_errors(draft: Draft) -> dict[str, list[str]]:
     """What is wrong with the reason for a change."""
     if draft.record is not None and not draft.reason:
-        return {"_reason": ["Say why in a few words: the next reader of the history will ask."]}
+        return {"_reason": [_("Say why in a few words: the next reader of the history will ask.")]}
     if len(draft.reason) > LONGEST_REASON:
-        return {"_reason": [f"Shorten the reason to at most {LONGEST_REASON} characters."]}
+        return {
+            "_reason": [
+                (_("Shorten the reason to at most %(LONGEST_REASON)s characters.") % {"LONGEST_REASON": LONGEST_REASON})
+            ]
+        }
     try:
         plain_text(draft.reason)
     except ValidationError as error:
@@ -229,7 +238,7 @@ def show(
     user: User = request.user  # type: ignore[assignment]
     choices = site_choices(kind, user)
     tree = form_tree(kind.entry, draft.data, draft.errors, choices=choices, user=user)
-    labels = labels_of(tree) | {"_reason": "Why"}
+    labels = labels_of(tree) | {"_reason": _("Why")}
     errors = [
         error | {"id": error["id"] if error["path"] in labels else "", "label": error["label"] or error["path"]}
         for error in error_list(draft.errors, labels)
@@ -244,7 +253,7 @@ def show(
         "record": record,
         "title": title,
         "copy_of": copy_of,
-        "crumbs": [*crumbs, {"text": "Edit" if record else "New", "url": ""}],
+        "crumbs": [*crumbs, {"text": _("Edit") if record else _("New"), "url": ""}],
         "form": form_layout(kind, tree, draft.focus, user),
         "errors": errors,
         "reason": reason_field(draft),
@@ -263,7 +272,7 @@ def show_marking(request: HttpRequest, draft: Draft) -> HttpResponse:
     try:
         taken = take_marking(draft.data)
     except MarkingError as error:
-        draft.errors = {"marking": [str(error)]}
+        draft.errors = {"marking": [said(str(error))]}
         return show(request, draft, status=400)
     return show(request, draft, marking_taken=taken)
 
@@ -282,12 +291,12 @@ def reason_field(draft: Draft) -> dict[str, Any]:
     return {
         "name": "_reason",
         "id": "f-_reason",
-        "label": "Why",
+        "label": _("Why"),
         "kind": "text",
         "value": draft.reason,
         "required": draft.record is not None,
         "wide": True,
-        "help": "It stands in the history beside the change, for example “issue 2 of the certificate raises Ui”.",
+        "help": _("It stands in the history beside the change, for example “issue 2 of the certificate raises Ui”."),
         "errors": draft.errors.get("_reason", []),
         "attrs": {"maxlength": str(LONGEST_REASON)},
     }
@@ -330,7 +339,7 @@ def archive(request: HttpRequest, kind: KindPage, pk: int, archived: bool) -> Ht
     record = find(request, kind, pk)
     kind.require_edit(user, record)
     if record.is_archived == archived:
-        done = "is archived already" if archived else "is in use already"
+        done = _("is archived already") if archived else _("is in use already")
         messages.info(request, f"This {kind.singular} {done}.")
         return HttpResponseRedirect(kind.url(record))
     draft = Draft(kind, record, {}, version=str(record.version))
@@ -346,7 +355,12 @@ def archive(request: HttpRequest, kind: KindPage, pk: int, archived: bool) -> Ht
             except StaleRecord as stale:
                 draft.version, status = str(stale.record.version), 409
             else:
-                messages.success(request, f"Archived {record.label()}." if archived else f"{record.label()} is back.")
+                messages.success(
+                    request,
+                    (_("Archived %(label)s.") % {"label": record.label()})
+                    if archived
+                    else (_("%(label)s is back.") % {"label": record.label()}),
+                )
                 return HttpResponseRedirect(kind.url(record))
     in_all = loops_using(record, user)[1]
     return render(
@@ -361,12 +375,12 @@ def archive(request: HttpRequest, kind: KindPage, pk: int, archived: bool) -> Ht
             "version": draft.version,
             "loop_count": in_all,
             "reason": reason_field(draft),
-            "errors": error_list(draft.errors, {"_reason": "Why"}),
+            "errors": error_list(draft.errors, {"_reason": _("Why")}),
             "record_url": kind.url(record),
             "crumbs": [
                 {"text": kind.title, "url": kind.list_url},
                 {"text": record.label(), "url": kind.url(record)},
-                {"text": "Archive" if archived else "Bring back", "url": ""},
+                {"text": _("Archive") if archived else _("Bring back"), "url": ""},
             ],
         },
         status=status,

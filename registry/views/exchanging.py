@@ -23,6 +23,7 @@ from registry.models import Origin, User
 from registry.printing import PRINTERS, Printed, PrintRefused, require_short
 from registry.services.imports import KINDS, Report, TableError, export_file, import_file, template_file
 from registry.services.records import Author
+from registry.stored import said
 from registry.tasks import foretell_table
 from registry.views import kinds
 from registry.views.foreseeing import ALL_ASKED, JUDGE_ALL, shown_effects
@@ -129,7 +130,7 @@ def import_page(request: HttpRequest) -> HttpResponse:
             report = import_file(content, author, kind=kind, commit="save" in request.POST)
         except (TableError, PermissionDenied) as error:
             status = 403 if isinstance(error, PermissionDenied) else 400
-            context["errors"] = [{"id": "f-file", "text": str(error), "message": str(error)}]
+            context["errors"] = [{"id": "f-file", "text": said(str(error)), "message": said(str(error))}]
         else:
             status = 400 if report.faults else 200
             context |= shown_report(report)

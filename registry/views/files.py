@@ -7,6 +7,7 @@ from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect
 from django.utils.http import content_disposition_header
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
 from registry.models import Attachment, User
@@ -26,13 +27,16 @@ def attach(request: HttpRequest, kind: KindPage, pk: int) -> HttpResponse:
     upload = request.FILES.get("file")
     try:
         if upload is None:
-            raise FileRefused("Choose a file first.")
+            raise FileRefused(_("Choose a file first."))
         if (upload.size or 0) > settings.ATTACHMENT_MAX_BYTES:
-            raise FileRefused(f"This file is larger than {settings.ATTACHMENT_MAX_BYTES // 1_000_000} MB.")
+            raise FileRefused(
+                _("This file is larger than %(ATTACHMENT_MAX_BYTES)s MB.")
+                % {"ATTACHMENT_MAX_BYTES": settings.ATTACHMENT_MAX_BYTES // 1000000}
+            )
         row = attachments.attach(kind.kind, pk, user, name=upload.name or "", content=upload.read())
     except FileRefused as error:
         return record_answer(request, kind, record, file_refusal=str(error))
-    messages.success(request, f"{row.name} was attached.")
+    messages.success(request, (_("%(name)s was attached.") % {"name": row.name}))
     return redirect(kind.url(record))
 
 
@@ -83,5 +87,5 @@ def retire(request: HttpRequest, pk: int) -> HttpResponse:
         attachments.retire(row.pk, user, reason=reason)
     except FileRefused as error:
         return record_answer(request, kind, record, file_refusal=str(error))
-    messages.success(request, f"{row.name} was retired; it stays readable.")
+    messages.success(request, (_("%(name)s was retired; it stays readable.") % {"name": row.name}))
     return redirect(kind.url(record))

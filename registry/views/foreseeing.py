@@ -6,6 +6,7 @@ from typing import Any
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from registry.models.base import Record
@@ -55,7 +56,7 @@ def effects_page(
         "crumbs": [
             {"text": kind.title, "url": kind.list_url},
             {"text": record.label(), "url": kind.url(record)},
-            {"text": "What the change does", "url": ""},
+            {"text": gettext("What the change does"), "url": ""},
         ],
     }
     return render(request, "registry/effects.html", context | shown_effects(effects))

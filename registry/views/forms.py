@@ -10,6 +10,7 @@ from django import forms
 from django.db import models
 from django.urls import reverse
 from django.utils.dateparse import parse_date
+from django.utils.translation import gettext as _
 
 from registry import access
 from registry.differences import ROW_TITLES
@@ -270,7 +271,11 @@ def field_dict(
     }
     if isinstance(reader, ReadingField):
         example = (parameter.example if parameter else "") or reader.example
-        shown |= {"unit_hint": f"For example {example}.", "kind": "quantity", "read_as": read_as(value, reader)}
+        shown |= {
+            "unit_hint": (_("For example %(example)s.") % {"example": example}),
+            "kind": "quantity",
+            "read_as": read_as(value, reader),
+        }
         shown["attrs"] = echo_attributes(reader.kind, shown["id"])
     elif isinstance(reader, RecordField):
         listed = f"{entry_class.__name__}.{name}"
@@ -285,7 +290,10 @@ def field_dict(
         if shown["kind"] == "select":
             # A name that is not on offer (archived, or of another site) stays chosen until somebody changes it.
             extra = [] if not shown["value"] or (shown["value"], shown["value"]) in offered else [shown["value"]]
-            shown["choices"] = [("", "Choose …" if reader.required else "None"), *((item, item) for item in extra)]
+            shown["choices"] = [
+                ("", _("Choose …") if reader.required else _("None")),
+                *((item, item) for item in extra),
+            ]
             shown["choices"] += offered
     elif isinstance(reader, forms.BooleanField):
         shown |= {"kind": "checkbox", "value": is_ticked(value)}
@@ -338,7 +346,7 @@ def is_date(text: str) -> bool:
 
 def list_choices(reader: forms.ChoiceField) -> list[tuple[str, str]]:
     """Choices as texts; the empty one in words."""
-    named = {"": "Choose …" if reader.required else "Not given"}
+    named = {"": _("Choose …") if reader.required else _("Not given")}
     pairs: Any = reader.choices
     return [
         (str(key), named.get(str(key), str(text)) if str(text).startswith("---") else str(text)) for key, text in pairs
@@ -363,7 +371,7 @@ def read_as(value: Any, reader: ReadingField) -> str:
     except QuantityError:
         return ""
     if found.value_si is None:
-        return "not stated by the certificate"
+        return _("not stated by the certificate")
     text = told(value, found.value_si, reader.kind)
     return "" if same_text(value, text) else text
 

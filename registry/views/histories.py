@@ -8,6 +8,7 @@ from typing import Any
 from django.db.models import QuerySet
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import render
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from registry.differences import changes
@@ -59,7 +60,7 @@ def history(request: HttpRequest, kind: KindPage, pk: int) -> HttpResponse:
             "crumbs": [
                 {"text": kind.title, "url": kind.list_url},
                 {"text": record.label(), "url": kind.url(record)},
-                {"text": "History", "url": ""},
+                {"text": _("History"), "url": ""},
             ],
         },
     )
@@ -86,7 +87,7 @@ def chosen_revisions(request: HttpRequest, revisions: QuerySet[Revision]) -> tup
     """
     newest = revisions.order_by("-number").values_list("number", flat=True).first()
     if newest is None:
-        raise Http404("There is no revision yet.")
+        raise Http404(_("There is no revision yet."))
     asked = [request.GET.get(name, "") for name in ("from", "to")]
     standard = (max(1, newest - 1), newest)
     numbers = [
@@ -95,7 +96,7 @@ def chosen_revisions(request: HttpRequest, revisions: QuerySet[Revision]) -> tup
     ]
     found = {revision.number: revision for revision in revisions.filter(number__in=numbers).select_related("author")}
     if any(number not in found for number in numbers):
-        raise Http404("There is no such revision.")
+        raise Http404(_("There is no such revision."))
     return found[numbers[0]], found[numbers[1]]
 
 
@@ -128,8 +129,8 @@ def compare(request: HttpRequest, kind: KindPage, pk: int) -> HttpResponse:
         "crumbs": [
             {"text": kind.title, "url": kind.list_url},
             {"text": record.label(), "url": kind.url(record)},
-            {"text": "History", "url": kind.url(record, "history")},
-            {"text": "Compare", "url": ""},
+            {"text": _("History"), "url": kind.url(record, "history")},
+            {"text": _("Compare"), "url": ""},
         ],
     }
     return render(request, "registry/compare.html", context)

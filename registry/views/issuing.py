@@ -6,6 +6,7 @@ from typing import Any
 
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods
 
 from registry.models import Certificate, User
@@ -58,7 +59,13 @@ def next_issue_page(request: HttpRequest, pk: int) -> HttpResponse:
         draft.version = str(stale.record.version)
         messages.warning(request, "Somebody else saved the old issue meanwhile: look at it, then save again.")
         return form(request, old, draft, status=409)
-    messages.success(request, f"Issue {new.issue} is saved; issue {old.issue} is superseded by it.")
+    messages.success(
+        request,
+        (
+            _("Issue %(issue)s is saved; issue %(issue2)s is superseded by it.")
+            % {"issue": new.issue, "issue2": old.issue}
+        ),
+    )
     messages.info(
         request,
         f"Items rest on issue {old.issue} until their terminals name issue {new.issue}: compare their values first.",
@@ -70,14 +77,14 @@ def form(request: HttpRequest, old: Certificate, draft: Draft, status: int = 200
     """The form of the next issue as it stands."""
     more: dict[str, Any] = {
         "follows": old,
-        "title": f"Next issue of {old.number}",
+        "title": (_("Next issue of %(number)s") % {"number": old.number}),
         "reason": reason_field(draft) | {"required": True},
         "form_action": CERTIFICATE.url(old, "supersede"),
         "cancel_url": CERTIFICATE.url(old),
         "crumbs": [
             {"text": CERTIFICATE.title, "url": CERTIFICATE.list_url},
             {"text": old.label(), "url": CERTIFICATE.url(old)},
-            {"text": "Next issue", "url": ""},
+            {"text": _("Next issue"), "url": ""},
         ],
     }
     return show(request, draft, status, **more)

@@ -7,6 +7,7 @@ from typing import Any
 
 from django.db.models import Count, Q
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from registry import measures, querysets
 from registry.filters import Choice, Contains, Ranges
@@ -37,15 +38,16 @@ from registry.views.pages import (
     text,
     titled,
 )
+from registry.words import lazily
 
 TERMINALS = ("terminals",)
 
 
 SHORT_KINDS: dict[str, str] = {
-    EquipmentKind.SOURCE.value: "Source",
-    EquipmentKind.FIELD_DEVICE.value: "Field device",
-    EquipmentKind.SIMPLE_APPARATUS.value: "Simple apparatus",
-    EquipmentKind.INLINE.value: "Inline item",
+    EquipmentKind.SOURCE.value: lazily("Source"),
+    EquipmentKind.FIELD_DEVICE.value: lazily("Field device"),
+    EquipmentKind.SIMPLE_APPARATUS.value: lazily("Simple apparatus"),
+    EquipmentKind.INLINE.value: lazily("Inline item"),
 }
 
 
@@ -108,7 +110,7 @@ def equipment_certificate(item: Equipment) -> dict[str, Any]:
     certificates = {row.certificate for row in item.terminals.all() if row.certificate}
     if not certificates:
         simple = item.kind == EquipmentKind.SIMPLE_APPARATUS
-        return text("simple apparatus" if simple else "none", soft=True)
+        return text(_("simple apparatus") if simple else "none", soft=True)
     lines = []
     for certificate in sorted(certificates, key=str):
         state = status_state(certificate)
@@ -120,43 +122,49 @@ def equipment_certificate(item: Equipment) -> dict[str, Any]:
 
 EQUIPMENT = KindPage(
     kind="equipment",
-    note="Function",
+    note=lazily("Function"),
     path="equipment",
-    title="Equipment",
+    title=lazily("Equipment"),
     noun="equipment",
-    singular="item of equipment",
-    plural="items of equipment",
+    singular=lazily("item of equipment"),
+    plural=lazily("items of equipment"),
     section="equipment",
     model=Equipment,
     edit_action="register.edit",
     add_action="register.edit",
     searched=SEARCHED["equipment"],
-    search_label="Maker, type or function",
+    search_label=lazily("Maker, type or function"),
     rows=querysets.equipment_rows,
     loaded=querysets.with_terminals,
     columns=(
-        Column("Type", equipment_name, "type", ("type_name", "maker")),
-        Column("Maker", lambda item: text(item.maker), "maker", ("maker", "type_name")),
+        Column(lazily("Type"), equipment_name, "type", ("type_name", "maker")),
+        Column(lazily("Maker"), lambda item: text(item.maker), "maker", ("maker", "type_name")),
         Column("Kind", lambda item: text(SHORT_KINDS[item.kind]), "kind", ("kind", "maker", "type_name")),
-        Column("Terminals", equipment_terminals),
-        Column("Level and group", equipment_marking),
-        Column("Certificate", equipment_certificate),
-        Column("Loops", lambda item: text(item.loop_count), "loops", ("loop_count", "maker", "type_name"), number=True),
-        Column("Function", lambda item: text(item.function), "function", ("function", "maker"), shown=False),
-        Column("Description", lambda item: text(item.description), shown=False),
-        Column("Ex marking", lambda item: text(item.marking), shown=False),
+        Column(lazily("Terminals"), equipment_terminals),
+        Column(lazily("Level and group"), equipment_marking),
+        Column(lazily("Certificate"), equipment_certificate),
+        Column(
+            lazily("Loops"),
+            lambda item: text(item.loop_count),
+            "loops",
+            ("loop_count", "maker", "type_name"),
+            number=True,
+        ),
+        Column(lazily("Function"), lambda item: text(item.function), "function", ("function", "maker"), shown=False),
+        Column(lazily("Description"), lambda item: text(item.description), shown=False),
+        Column(lazily("Ex marking"), lambda item: text(item.marking), shown=False),
         *(terminals_column(name) for name in ("uo_v", "io_a", "po_w", "um_v", "ui_v", "ii_a", "pi_w", "ci_f", "li_h")),
         *(permitted_column(name) for name in ("co_f", "lo_h", "lo_ro_h_per_ohm")),
-        Column("Ambient", equipment_ambient, shown=False),
-        Column("Notes", lambda item: text(item.notes), shown=False),
+        Column(lazily("Ambient"), equipment_ambient, shown=False),
+        Column(lazily("Notes"), lambda item: text(item.notes), shown=False),
         CHANGED,
     ),
     counted={"loop_count": Count("terminals__members__circuit__loop", distinct=True)},
     counted_in={"loop_count": "terminals__members"},
     fill=partial(querysets.count_loops, "equipment"),
     filters=(
-        Choice("maker", "Maker", distinct(Equipment, "maker"), same("maker")),
-        Choice("level", "Level", fixed(Level.choices), same("level"), TERMINALS),
+        Choice("maker", lazily("Maker"), distinct(Equipment, "maker"), same("maker")),
+        Choice("level", lazily("Level"), fixed(Level.choices), same("level"), TERMINALS),
         Choice(
             "epl",
             "EPL",
@@ -165,32 +173,36 @@ EQUIPMENT = KindPage(
             TERMINALS,
             more=True,
         ),
-        Choice("group", "Group", fixed([(name, name) for name in (*GAS_GROUPS, *DUST_GROUPS)]), by_group, TERMINALS),
+        Choice(
+            "group", lazily("Group"), fixed([(name, name) for name in (*GAS_GROUPS, *DUST_GROUPS)]), by_group, TERMINALS
+        ),
         ARCHIVED,
         Ranges(measures.EQUIPMENT),
-        Choice("scheme", "Scheme", distinct(Certificate, "scheme"), same("certificate__scheme"), TERMINALS, True),
+        Choice(
+            "scheme", lazily("Scheme"), distinct(Certificate, "scheme"), same("certificate__scheme"), TERMINALS, True
+        ),
         Choice(
             "status",
-            "Certificate is",
+            lazily("Certificate is"),
             fixed(CertificateStatus.choices),
             same("certificate__status"),
             TERMINALS,
             more=True,
         ),
-        Contains("certificate", "Certificate number", "certificate__number", TERMINALS),
+        Contains("certificate", lazily("Certificate number"), "certificate__number", TERMINALS),
         Choice(
             "compared",
-            "Compared",
-            fixed([("no", "Not yet with its certificate"), ("yes", "With its certificate")]),
+            lazily("Compared"),
+            fixed([("no", lazily("Not yet with its certificate")), ("yes", lazily("With its certificate"))]),
             lambda value, user: Q(unconfirmed=value == "no"),
             TERMINALS,
             more=True,
         ),
-        Contains("function", "Function", "function"),
-        Contains("marking", "Ex marking", "marking"),
+        Contains("function", lazily("Function"), "function"),
+        Contains("marking", lazily("Ex marking"), "marking"),
         in_use(Equipment, "terminals__members"),
     ),
     tabs=Choice("kind", "Kind", fixed(list(SHORT_KINDS.items())), same("kind")),
     key_fields=("type_name",),
-    empty_text="Add the first source or field device with the values of its certificate.",
+    empty_text=lazily("Add the first source or field device with the values of its certificate."),
 )

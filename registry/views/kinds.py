@@ -8,6 +8,7 @@ from typing import Any
 
 from django.db.models import Count, Q
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from registry import measures, querysets
 from registry.filters import Choice, Choices, Contains, Days, Ranges
@@ -42,6 +43,7 @@ from registry.views.pages import (
     text,
     titled,
 )
+from registry.words import lazily
 
 # ------------------------------------------------------------------------------------------------------- certificates
 
@@ -86,9 +88,9 @@ def certificate_end(item: Certificate) -> dict[str, Any]:
 
 CERTIFICATE = KindPage(
     kind="certificate",
-    note="Issue",
+    note=lazily("Issue"),
     path="certificates",
-    title="Certificates",
+    title=lazily("Certificates"),
     noun="a certificate",
     singular="certificate",
     plural="certificates",
@@ -97,51 +99,51 @@ CERTIFICATE = KindPage(
     edit_action="register.edit",
     add_action="register.edit",
     searched=SEARCHED["certificate"],
-    search_label="Number, holder or standard",
+    search_label=lazily("Number, holder or standard"),
     columns=(
-        Column("Number", certificate_name, "number", ("number", "issue")),
-        Column("Scheme", lambda item: text(item.scheme), "scheme", ("scheme", "number")),
-        Column("Holder", lambda item: text(item.holder), "holder", ("holder", "number")),
-        Column("Status", certificate_status, "status", ("status", "number")),
-        Column("End", certificate_end, "end", ("valid_to", "number")),
+        Column(lazily("Number"), certificate_name, "number", ("number", "issue")),
+        Column(lazily("Scheme"), lambda item: text(item.scheme), "scheme", ("scheme", "number")),
+        Column(lazily("Holder"), lambda item: text(item.holder), "holder", ("holder", "number")),
+        Column(lazily("Status"), certificate_status, "status", ("status", "number")),
+        Column(lazily("End"), certificate_end, "end", ("valid_to", "number")),
         Column(
-            "Equipment",
+            lazily("Equipment"),
             lambda item: text(item.equipment_count),
             "equipment",
             ("equipment_count", "number"),
             number=True,
         ),
-        Column("Issued", lambda item: day_cell(item.issued_on), "issued", ("issued_on", "number"), shown=False),
-        Column("Valid to", lambda item: day_cell(item.valid_to), shown=False),
-        Column("Standards", lambda item: text(item.standards), shown=False),
-        Column("Conditions of use", lambda item: text(item.specific_conditions), shown=False),
+        Column(lazily("Issued"), lambda item: day_cell(item.issued_on), "issued", ("issued_on", "number"), shown=False),
+        Column(lazily("Valid to"), lambda item: day_cell(item.valid_to), shown=False),
+        Column(lazily("Standards"), lambda item: text(item.standards), shown=False),
+        Column(lazily("Conditions of use"), lambda item: text(item.specific_conditions), shown=False),
         CHANGED,
     ),
     filters=(
-        Choice("scheme", "Scheme", distinct(Certificate, "scheme"), same("scheme")),
-        Choice("status", "Status", fixed(CertificateStatus.choices), same("status")),
+        Choice("scheme", lazily("Scheme"), distinct(Certificate, "scheme"), same("scheme")),
+        Choice("status", lazily("Status"), fixed(CertificateStatus.choices), same("status")),
         Choice(
             "end",
-            "End",
+            lazily("End"),
             fixed(
                 [
-                    ("none", "No end date"),
-                    ("run out", "Has run out"),
-                    ("soon", "Soon, by its scheme"),
-                    ("later", "Later than that"),
+                    ("none", lazily("No end date")),
+                    ("run out", lazily("Has run out")),
+                    ("soon", lazily("Soon, by its scheme")),
+                    ("later", lazily("Later than that")),
                 ]
             ),
             by_end,
         ),
         ARCHIVED,
-        Days("issued", "Issued", "issued_on"),
-        Days("valid_to", "Valid to", "valid_to"),
-        Contains("holder", "Holder", "holder"),
-        Contains("standards", "Standards", "standards"),
+        Days("issued", lazily("Issued"), "issued_on"),
+        Days("valid_to", lazily("Valid to"), "valid_to"),
+        Contains("holder", lazily("Holder"), "holder"),
+        Contains("standards", lazily("Standards"), "standards"),
         Choice(
             "conditions",
-            "Conditions of use",
-            fixed([("yes", "Has some"), ("no", "Has none")]),
+            lazily("Conditions of use"),
+            fixed([("yes", lazily("Has some")), ("no", lazily("Has none"))]),
             lambda value, user: ~Q(specific_conditions="") if value == "yes" else Q(specific_conditions=""),
             more=True,
         ),
@@ -151,7 +153,7 @@ CERTIFICATE = KindPage(
     counted_in={"equipment_count": "terminals"},
     fill=querysets.count_equipment,
     key_fields=("number",),
-    empty_text="Add a certificate as it is printed; equipment then refers to it by number and issue.",
+    empty_text=lazily("Add a certificate as it is printed; equipment then refers to it by number and issue."),
 )
 
 
@@ -164,9 +166,9 @@ def scheme_name(item: Scheme) -> dict[str, Any]:
 
 SCHEME = KindPage(
     kind="scheme",
-    note="Description",
+    note=lazily("Description"),
     path="schemes",
-    title="Schemes",
+    title=lazily("Schemes"),
     noun="a scheme",
     singular="scheme",
     plural="schemes",
@@ -175,21 +177,28 @@ SCHEME = KindPage(
     edit_action="scheme.edit",
     add_action="scheme.edit",
     searched=("name", "description"),
-    search_label="Name or where it holds",
+    search_label=lazily("Name or where it holds"),
     columns=(
-        Column("Scheme", scheme_name, "name", ("name",)),
+        Column(lazily("Scheme"), scheme_name, "name", ("name",)),
         Column(
-            "Form of its numbers", lambda item: text(item.number_form or "no common form", soft=not item.number_form)
+            lazily("Form of its numbers"),
+            lambda item: text(item.number_form or _("no common form"), soft=not item.number_form),
         ),
-        Column("Told before an end", lambda item: text(f"{item.lead_days} days")),
-        Column("Control drawing", lambda item: text("needed" if item.needs_control_drawing else "")),
-        Column("Certificates", lambda item: text(item.certificate_count), "used", ("certificate_count",), number=True),
+        Column(lazily("Told before an end"), lambda item: text(f"{item.lead_days} days")),
+        Column(lazily("Control drawing"), lambda item: text("needed" if item.needs_control_drawing else "")),
+        Column(
+            lazily("Certificates"),
+            lambda item: text(item.certificate_count),
+            "used",
+            ("certificate_count",),
+            number=True,
+        ),
     ),
     filters=(ARCHIVED,),
     counted={"certificate_count": querysets.certificates_of_scheme()},
     fill=querysets.count_certificates,
     key_fields=("name",),
-    empty_text="Add the schemes whose certificates this installation holds.",
+    empty_text=lazily("Add the schemes whose certificates this installation holds."),
 )
 
 
@@ -203,7 +212,7 @@ def cable_name(item: CableType) -> dict[str, Any]:
 def cable_capacitance(item: CableType) -> dict[str, Any]:
     """Capacitance of the pair, or that it is given by core figures."""
     if not item.capacitance_f_per_m_text and item.core_core_f_per_m_text:
-        return text("by core figures")
+        return text(_("by core figures"))
     return measured("capacitance_f_per_m")(item)
 
 
@@ -216,46 +225,46 @@ CABLE_SHOWN = (
 
 CABLE_TYPE = KindPage(
     kind="cable_type",
-    note="Description",
+    note=lazily("Description"),
     path="cable-types",
-    title="Cable types",
-    noun="a cable type",
-    singular="cable type",
-    plural="cable types",
+    title=lazily("Cable types"),
+    noun=lazily("a cable type"),
+    singular=lazily("cable type"),
+    plural=lazily("cable types"),
     section="cable_types",
     model=CableType,
     edit_action="register.edit",
     add_action="register.edit",
     searched=("name", "maker", "description"),
-    search_label="Name, maker or description",
+    search_label=lazily("Name, maker or description"),
     columns=(
-        Column("Name", cable_name, "name", ("name",)),
-        Column("Maker", lambda item: text(item.maker), "maker", ("maker", "name")),
+        Column(lazily("Name"), cable_name, "name", ("name",)),
+        Column(lazily("Maker"), lambda item: text(item.maker), "maker", ("maker", "name")),
         Column("Cc", cable_capacitance, "c", ("capacitance_f_per_m", "name"), number=True),
         Column("Lc", measured("inductance_h_per_m"), "l", ("inductance_h_per_m", "name"), number=True),
         Column("Lc/Rc", measured("inductance_per_resistance_h_per_ohm"), number=True),
         Column("Rc", measured("resistance_ohm_per_m"), "r", ("resistance_ohm_per_m", "name"), number=True),
-        Column("Loops", lambda item: text(item.loop_count), "loops", ("loop_count", "name"), number=True),
+        Column(lazily("Loops"), lambda item: text(item.loop_count), "loops", ("loop_count", "name"), number=True),
         *(
             Column(parameter.short, measured(parameter.column), number=True, shown=False)
             for parameter in measures.parameters_of(CableType)
             if parameter.column not in CABLE_SHOWN
         ),
-        Column("Conductor", lambda item: text(item.conductor), shown=False),
-        Column("Description", lambda item: text(item.description), shown=False),
+        Column(lazily("Conductor"), lambda item: text(item.conductor), shown=False),
+        Column(lazily("Description"), lambda item: text(item.description), shown=False),
         CHANGED,
     ),
     filters=(
-        Choice("maker", "Maker", distinct(CableType, "maker"), same("maker")),
+        Choice("maker", lazily("Maker"), distinct(CableType, "maker"), same("maker")),
         ARCHIVED,
         Ranges(measures.CABLE_TYPE),
-        Choice("conductor", "Conductor", fixed(CableType.CONDUCTORS), same("conductor"), more=True),
+        Choice("conductor", lazily("Conductor"), fixed(CableType.CONDUCTORS), same("conductor"), more=True),
         in_use(CableType, "runs"),
     ),
     counted={"loop_count": Count("runs__circuit__loop", distinct=True)},
     fill=partial(querysets.count_loops, "cable_type"),
     key_fields=("name",),
-    empty_text="Add a type of cable with the values of its data sheet.",
+    empty_text=lazily("Add a type of cable with the values of its data sheet."),
 )
 
 
@@ -268,9 +277,9 @@ def site_name(item: Site) -> dict[str, Any]:
 
 SITE = KindPage(
     kind="site",
-    note="Name",
+    note=lazily("Name"),
     path="sites",
-    title="Sites",
+    title=lazily("Sites"),
     noun="a site",
     singular="site",
     plural="sites",
@@ -280,20 +289,20 @@ SITE = KindPage(
     edit_action="site.edit",
     add_action="site.add",
     searched=("code", "name"),
-    search_label="Code or name",
+    search_label=lazily("Code or name"),
     columns=(
-        Column("Site", site_name, "code", ("code",)),
-        Column("Basis", lambda item: text(item.get_basis_display())),
-        Column("Schemes accepted", lambda item: text(item.schemes)),
-        Column("Areas", lambda item: text(item.area_count), "areas", ("area_count", "code"), number=True),
-        Column("Loops", lambda item: text(item.loop_count), "loops", ("loop_count", "code"), number=True),
+        Column(lazily("Site"), site_name, "code", ("code",)),
+        Column(lazily("Basis"), lambda item: text(item.get_basis_display())),
+        Column(lazily("Schemes accepted"), lambda item: text(item.schemes)),
+        Column(lazily("Areas"), lambda item: text(item.area_count), "areas", ("area_count", "code"), number=True),
+        Column(lazily("Loops"), lambda item: text(item.loop_count), "loops", ("loop_count", "code"), number=True),
         CHANGED,
     ),
-    filters=(ARCHIVED, Choice("basis", "Basis", fixed(Basis.choices), same("basis")), Ranges(measures.SITE)),
+    filters=(ARCHIVED, Choice("basis", lazily("Basis"), fixed(Basis.choices), same("basis")), Ranges(measures.SITE)),
     counted={"area_count": Count("areas", distinct=True), "loop_count": Count("loops", distinct=True)},
     fill=querysets.count_of_sites,
     key_fields=("code",),
-    empty_text="The administrator of the installation adds sites and makes people members of them.",
+    empty_text=lazily("The administrator of the installation adds sites and makes people members of them."),
 )
 
 
@@ -307,47 +316,56 @@ def area_name(item: HazardousArea) -> dict[str, Any]:
 
 AREA = KindPage(
     kind="area",
-    note="Drawing",
+    note=lazily("Drawing"),
     path="areas",
-    title="Hazardous areas",
-    noun="an area",
-    singular="hazardous area",
-    plural="hazardous areas",
+    title=lazily("Hazardous areas"),
+    noun=lazily("an area"),
+    singular=lazily("hazardous area"),
+    plural=lazily("hazardous areas"),
     section="sites",
     model=HazardousArea,
     view_action="site.view",
     edit_action="area.edit",
     add_action="area.edit",
     searched=("name", "drawing", "site__code", "site__name"),
-    search_label="Name, drawing or site",
+    search_label=lazily("Name, drawing or site"),
     columns=(
-        Column("Area", area_name, "name", ("name", "site__code")),
-        Column("Site", lambda item: text(item.site.code), "site", ("site__code", "name")),
-        Column("Classification", lambda item: text(item.classification), "zone", ("zone", "division", "name")),
-        Column("Ambient", ambient),
-        Column("Loops", lambda item: text(item.loop_count), "loops", ("loop_count", "name"), number=True),
-        Column("Group", lambda item: text(item.group), "group", ("group", "name"), shown=False),
-        Column("Temperature class", lambda item: text(item.temperature_class), shown=False),
-        Column("Drawing", lambda item: text(item.drawing), "drawing", ("drawing", "name"), shown=False),
+        Column(lazily("Area"), area_name, "name", ("name", "site__code")),
+        Column(lazily("Site"), lambda item: text(item.site.code), "site", ("site__code", "name")),
+        Column(lazily("Classification"), lambda item: text(item.classification), "zone", ("zone", "division", "name")),
+        Column(lazily("Ambient"), ambient),
+        Column(lazily("Loops"), lambda item: text(item.loop_count), "loops", ("loop_count", "name"), number=True),
+        Column(lazily("Group"), lambda item: text(item.group), "group", ("group", "name"), shown=False),
+        Column(lazily("Temperature class"), lambda item: text(item.temperature_class), shown=False),
+        Column(lazily("Drawing"), lambda item: text(item.drawing), "drawing", ("drawing", "name"), shown=False),
         CHANGED,
     ),
     filters=(
-        Choice("site", "Site", own_sites, same("site__code")),
+        Choice("site", lazily("Site"), own_sites, same("site__code")),
         Choice(
-            "zone", "Zone", fixed([(zone, f"Zone {zone}") for zone in ("0", "1", "2", "20", "21", "22")]), same("zone")
+            "zone",
+            lazily("Zone"),
+            fixed([(zone, f"Zone {zone}") for zone in ("0", "1", "2", "20", "21", "22")]),
+            same("zone"),
         ),
-        Choice("group", "Group", fixed([(name, name) for name in GROUPS]), same("group")),
+        Choice("group", lazily("Group"), fixed([(name, name) for name in GROUPS]), same("group")),
         ARCHIVED,
         Ranges(measures.AREA),
-        Choice("division", "Division", fixed([("1", "Division 1"), ("2", "Division 2")]), same("division"), more=True),
-        Contains("class", "Temperature class", "temperature_class"),
-        Contains("drawing", "Drawing", "drawing"),
+        Choice(
+            "division",
+            lazily("Division"),
+            fixed([("1", lazily("Division 1")), ("2", lazily("Division 2"))]),
+            same("division"),
+            more=True,
+        ),
+        Contains("class", lazily("Temperature class"), "temperature_class"),
+        Contains("drawing", lazily("Drawing"), "drawing"),
         in_use(HazardousArea, "members"),
     ),
     counted={"loop_count": Count("members__circuit__loop", distinct=True)},
     fill=partial(querysets.count_loops, "area"),
     key_fields=("name",),
-    empty_text="Add an area as the area classification drawing shows it.",
+    empty_text=lazily("Add an area as the area classification drawing shows it."),
 )
 
 KINDS: dict[str, KindPage] = {page.kind: page for page in (EQUIPMENT, CERTIFICATE, SCHEME, CABLE_TYPE, SITE, AREA)}

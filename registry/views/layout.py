@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from registry.models import EquipmentKind, Site, Terminals, User
 from registry.models.equipment import EPLS
 from registry.parameters import PARAMETERS
@@ -12,6 +14,7 @@ from registry.querysets import visible
 from registry.reading import EntryForm
 from registry.views.forms import FormNode, form_tree, row_title
 from registry.views.pages import KindPage
+from registry.words import lazily
 
 Field = dict[str, Any]
 
@@ -22,14 +25,14 @@ SIDES = {
     EquipmentKind.INLINE: Terminals.Side.DEVICE,
 }
 STARTS: tuple[tuple[str, str], ...] = (
-    (EquipmentKind.SOURCE, "Source"),
-    (EquipmentKind.FIELD_DEVICE, "Field device"),
-    (EquipmentKind.SIMPLE_APPARATUS, "Simple apparatus"),
-    (EquipmentKind.INLINE, "Inline item"),
+    (EquipmentKind.SOURCE, lazily("Source")),
+    (EquipmentKind.FIELD_DEVICE, lazily("Field device")),
+    (EquipmentKind.SIMPLE_APPARATUS, lazily("Simple apparatus")),
+    (EquipmentKind.INLINE, lazily("Inline item")),
 )
 """What a new item of equipment may begin as."""
 
-ABOUT_SETS = (
+ABOUT_SETS = lazily(
     "One set for each set of terminals with parameters of its own, and a further set where another certificate issue "
     "gives other values."
 )
@@ -39,18 +42,18 @@ SECTIONS: dict[str, list[tuple[str, tuple[str, ...], bool]]] = {
     # title, columns, whether it folds away while nothing is typed in it
     "certificate": [
         ("", ("scheme", "number", "issue", "holder"), False),
-        ("Dates and status", ("issued_on", "valid_to", "status"), False),
-        ("What it says", ("standards", "specific_conditions", "control_drawing"), False),
+        (lazily("Dates and status"), ("issued_on", "valid_to", "status"), False),
+        (lazily("What it says"), ("standards", "specific_conditions", "control_drawing"), False),
     ],
     "scheme": [
         ("", ("name", "description", "needs_control_drawing"), False),
-        ("Numbers", ("number_form", "number_example"), False),
-        ("Certificates that end", ("lead_days",), False),
+        (lazily("Numbers"), ("number_form", "number_example"), False),
+        (lazily("Certificates that end"), ("lead_days",), False),
     ],
     "cable_type": [
         ("", ("name", "maker", "description"), False),
         (
-            "Values for each length",
+            lazily("Values for each length"),
             (
                 "capacitance_f_per_m",
                 "inductance_h_per_m",
@@ -62,18 +65,18 @@ SECTIONS: dict[str, list[tuple[str, tuple[str, ...], bool]]] = {
             ),
             False,
         ),
-        ("Capacitance by core figures", ("core_core_f_per_m", "core_screen_f_per_m", "screen"), True),
-        ("Construction", ("strand_m", "insulation_m", "test_v"), True),
+        (lazily("Capacitance by core figures"), ("core_core_f_per_m", "core_screen_f_per_m", "screen"), True),
+        (lazily("Construction"), ("strand_m", "insulation_m", "test_v"), True),
     ],
     "site": [
         ("", ("code", "name", "basis", "schemes", "time_zone", "length_unit", "live_pages", "second_factor"), False),
-        ("Safe area", ("safe_ambient_max_degc", "safe_voltage_max_v"), False),
-        ("Inspection", ("visual_months", "close_months", "detailed_months"), False),
+        (lazily("Safe area"), ("safe_ambient_max_degc", "safe_voltage_max_v"), False),
+        (lazily("Inspection"), ("visual_months", "close_months", "detailed_months"), False),
     ],
     "area": [
         ("", ("site", "name", "drawing"), False),
-        ("Classification", ("zone", "nec_class", "division", "group", "temperature_class"), False),
-        ("Ambient temperature", AMBIENT, False),
+        (lazily("Classification"), ("zone", "nec_class", "division", "group", "temperature_class"), False),
+        (lazily("Ambient temperature"), AMBIENT, False),
     ],
 }
 
@@ -119,7 +122,7 @@ def section(node: FormNode, title: str, columns: Iterable[str], folds: bool, hin
 def equipment_layout(entry: type[EntryForm], tree: FormNode, user: User) -> dict[str, Any]:
     simple = tree.fields["kind"]["value"] == EquipmentKind.SIMPLE_APPARATUS
     first = ("kind", "maker", "type_name", "function", "marking", "description")
-    more = section(tree, "Notes", ("notes",), True)
+    more = section(tree, _("Notes"), ("notes",), True)
     child = entry.children["terminals"]
     rows = tree.rows["terminals"]
     return {
@@ -140,13 +143,13 @@ def terminals_layout(entry: type[EntryForm], node: FormNode, number: int, simple
     """One set of terminals. The section of its own side is open; the others fold away while they are empty."""
     side = node.fields["side"]["value"]
     gives, takes = side != Terminals.Side.DEVICE, side != Terminals.Side.SOURCE
-    source = section(node, "Output values", ("output", *columns_of("source")), not gives)
-    device = section(node, "Input values", columns_of("device"), not takes)
+    source = section(node, _("Output values"), ("output", *columns_of("source")), not gives)
+    device = section(node, _("Input values"), columns_of("device"), not takes)
     source["grids"] = [
-        grid(entry, node, "permitted", "Permitted capacitance and inductance, by group", "Add a group", user)
+        grid(entry, node, "permitted", _("Permitted capacitance and inductance, by group"), _("Add a group"), user)
     ]
     device["grids"] = [
-        grid(entry, node, "temperature_classes", "Temperature class, by ambient temperature", "Add a class", user)
+        grid(entry, node, "temperature_classes", _("Temperature class, by ambient temperature"), _("Add a class"), user)
     ]
     for part, wanted in ((source, gives), (device, takes)):
         rows = [row for shown in part["grids"] for row in shown["rows"]]
@@ -154,19 +157,21 @@ def terminals_layout(entry: type[EntryForm], node: FormNode, number: int, simple
         part["open"] = wanted or part["open"] or bool(rows) or any(shown["errors"] for shown in part["grids"])
     simple_part = section(
         node,
-        "Simple apparatus",
+        _("Simple apparatus"),
         ("simple_kind", *columns_of("simple"), "justification"),
         not simple,
-        "Only for apparatus that needs no certificate: passive, storing energy, or generating little of it.",
+        _("Only for apparatus that needs no certificate: passive, storing energy, or generating little of it."),
     )
     function = [
-        section(node, "What it offers in normal operation", columns_of("supply"), True, "For the function verdict."),
+        section(
+            node, _("What it offers in normal operation"), columns_of("supply"), True, _("For the function verdict.")
+        ),
         section(
             node,
-            "What it needs to work",
+            _("What it needs to work"),
             ("needs_kind", "hart", *columns_of("needs")),
             True,
-            "For the function verdict.",
+            _("For the function verdict."),
         ),
     ]
     for part, key in ((source, "source"), (device, "device"), (function[0], "supply"), (function[1], "needs")):
@@ -184,7 +189,10 @@ def terminals_layout(entry: type[EntryForm], node: FormNode, number: int, simple
         "title": f"{row_title('terminals', node.fields, number)}",
         "identity_name": node.identity_name,
         "identity": node.identity,
-        "sections": [section(node, "", TERMINALS_FIRST, False), section(node, "Ambient temperature", AMBIENT, False)],
+        "sections": [
+            section(node, "", TERMINALS_FIRST, False),
+            section(node, _("Ambient temperature"), AMBIENT, False),
+        ],
         "values": ordered,
     }
 
@@ -203,7 +211,7 @@ def grid(entry: type[EntryForm], node: FormNode, name: str, title: str, add_word
         "add_words": add_words,
         "columns": [field["short"] for field in fresh.fields.values()],
         "rows": [grid_row(row, f"{one}, row {number}") for number, row in enumerate(rows, 1)],
-        "fresh": grid_row(fresh, f"{one}, new row"),
+        "fresh": grid_row(fresh, (_("%(one)s, new row") % {"one": one})),
         "errors": node.errors.get(name, []),
     }
 

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from django.db.models import QuerySet
+from django.utils.translation import gettext as _
 
 from registry import access
 from registry.asking import Asked, Query, read_asked
@@ -93,7 +94,7 @@ def cell_text(cell: Mapping[str, Any]) -> str:
     if "lines" in cell:
         return "; ".join(" ".join(filter(None, (line.get("label"), cell_text(line)))) for line in cell["lines"])
     if verdict := cell.get("verdict"):
-        words = "Not judged" if verdict == "none" else in_words(verdict)
+        words = _("Not judged") if verdict == "none" else in_words(verdict)
         return "; ".join(filter(None, (words, cell.get("failing"))))
     shown = cell.get("full", cell.get("text", ""))
     parts = [str(shown) if shown is not None else "", in_words(cell.get("state") or ""), cell.get("open", "")]

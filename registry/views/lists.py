@@ -9,6 +9,7 @@ from urllib.parse import urlencode
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from registry.asking import Asked
@@ -133,7 +134,7 @@ def tab_links(kind: KindPage, asked: Asked, counts: dict[str, int] | None) -> li
     assert kind.tabs is not None and asked.asking is not None
     name = kind.tabs.name
     chosen = asked.typed.get(name, "")
-    tabs = [("", "All", None if counts is None else sum(counts.values()))]
+    tabs = [("", _("All"), None if counts is None else sum(counts.values()))]
     for value, label in asked.asking.offered(kind.tabs):
         tabs.append((value, label, None if counts is None else counts.get(value, 0)))
     return [
@@ -148,7 +149,7 @@ def tab_links(kind: KindPage, asked: Asked, counts: dict[str, int] | None) -> li
 def filter_parts(kind: KindPage, asked: Asked) -> dict[str, Any]:
     """What components/filter_bar.html shows: fields, further fields, filters in force, and what is wrong."""
     assert asked.asking is not None
-    search = form_field(asked.asking, "q", "Contains", "search", placeholder=kind.search_label)
+    search = form_field(asked.asking, "q", _("Contains"), "search", placeholder=kind.search_label)
     shown = [search, *(one for item in kind.filters if not item.more for one in item.fields(asked.asking))]
     further = [one for item in kind.filters if item.more for one in item.fields(asked.asking)]
     used = {name for item in kind.filters if item.more for name in item.names()} & set(asked.typed)
@@ -183,14 +184,16 @@ def label_of(filters: Sequence[Filter], name: str) -> str:
     for item in filters:
         if name in item.names():
             return str(getattr(item, "label", "By value"))
-    return "Contains" if name == "q" else ""
+    return _("Contains") if name == "q" else ""
 
 
 def chips(kind: KindPage, asked: Asked) -> list[dict[str, str]]:
     """The filters in force, each with the address that drops it."""
     found = []
     if asked.text:
-        found.append({"text": f"Contains “{asked.text}”", "url": address(kind, asked.without(["q"]))})
+        found.append(
+            {"text": (_("Contains “%(text)s”") % {"text": asked.text}), "url": address(kind, asked.without(["q"]))}
+        )
     tabs = kind.tabs.names() if kind.tabs else ()
     found += [
         {"text": item.words, "url": address(kind, asked.without(item.names))}

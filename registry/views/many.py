@@ -9,6 +9,7 @@ from django.core.exceptions import ValidationError
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import render
 from django.urls import reverse
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods
 
 from registry.models import User
@@ -19,13 +20,14 @@ from registry.views.foreseeing import shown_effects
 from registry.views.listing import asked_of, found_records, shown_records
 from registry.views.lists import list_page
 from registry.views.pages import KindPage
+from registry.words import lazily
 
 LABELS = {
-    "place": "What to change",
-    "value": "New value",
-    "only": "Only where it says",
-    "reason": "Why",
-    "record": "Records",
+    "place": lazily("What to change"),
+    "value": lazily("New value"),
+    "only": lazily("Only where it says"),
+    "reason": lazily("Why"),
+    "record": lazily("Records"),
 }
 LONGEST_VALUE = 500
 LONGEST_REASON = 400
@@ -83,7 +85,15 @@ def receive(request: HttpRequest, kind: KindPage, user: User) -> HttpResponse:
     if mark is None or found.stale:
         return show(request, kind, user, offered, keys=keys, found=found, status=409 if found.stale else 200)
     messages.success(
-        request, f"Saved: {place.label} of {found.changed} {kind.singular if found.changed == 1 else kind.plural}."
+        request,
+        (
+            _("Saved: %(label)s of %(changed)s %(plural)s.")
+            % {
+                "label": place.label,
+                "changed": found.changed,
+                "plural": kind.singular if found.changed == 1 else kind.plural,
+            }
+        ),
     )
     return HttpResponseRedirect(kind.list_url)
 
@@ -92,14 +102,14 @@ def errors_of(typed: dict[str, str], no_place: bool, nothing: bool) -> dict[str,
     """What is wrong with a form before any record is looked at."""
     errors: dict[str, list[str]] = {}
     if no_place:
-        errors["place"] = ["Choose what to change."]
+        errors["place"] = [_("Choose what to change.")]
     if nothing:
-        errors["record"] = ["Choose at least one record."]
+        errors["record"] = [_("Choose at least one record.")]
     if not typed["reason"]:
-        errors["reason"] = ["Say why in a few words: it stands in the history of each record."]
+        errors["reason"] = [_("Say why in a few words: it stands in the history of each record.")]
     for name, longest in (("value", LONGEST_VALUE), ("only", LONGEST_VALUE), ("reason", LONGEST_REASON)):
         if len(typed[name]) > longest:
-            errors[name] = [f"Shorten this to at most {longest} characters."]
+            errors[name] = [(_("Shorten this to at most %(longest)s characters.") % {"longest": longest})]
         try:
             plain_text(typed[name])
         except ValidationError as error:
@@ -144,7 +154,7 @@ def show(
         "typed": {name: request.POST.get(name, "").strip() for name in ("place", "value", "only", "reason")},
         "keys": keys or [],
         "form_action": reverse(f"{kind.kind}_many"),
-        "crumbs": [{"text": kind.title, "url": kind.list_url}, {"text": "Change many", "url": ""}],
+        "crumbs": [{"text": kind.title, "url": kind.list_url}, {"text": _("Change many"), "url": ""}],
     }
     if found and found.effects:
         context |= shown_effects(found.effects) | {"own": kind.kind == "loop"}
@@ -162,10 +172,12 @@ def field(
 ) -> dict[str, Any]:
     """A field of the form as components/field.html shows it."""
     helps = {
-        "value": "As in its form: a quantity with its unit, “not stated”, a choice in its words, another record by its"
-        " name. Empty makes it unknown.",
-        "only": "Only where this stands now; empty for all.",
-        "reason": "It stands in the history of each record.",
+        "value": _(
+            "As in its form: a quantity with its unit, “not stated”, a choice in its words, another record by its"
+            " name. Empty makes it unknown."
+        ),
+        "only": _("Only where this stands now; empty for all."),
+        "reason": _("It stands in the history of each record."),
     }
     built = {
         "name": name,
@@ -179,7 +191,7 @@ def field(
     if name == "place":
         groups = [
             (heading, [(place.key, place.label) for place in places.values() if place.rows == rows])
-            for rows, heading in (("", "Of the record"), *ROWS.get(kind, {}).items())
+            for rows, heading in (("", _("Of the record")), *ROWS.get(kind, {}).items())
         ]
-        built |= {"kind": "select", "grouped": True, "choices": [("Choose", [("", "…")]), *groups]}
+        built |= {"kind": "select", "grouped": True, "choices": [(_("Choose"), [("", "…")]), *groups]}
     return built

@@ -11,6 +11,7 @@ from typing import Any
 from django.db.models import Model, Q, QuerySet
 from django.urls import get_script_prefix, reverse
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from registry import access, querysets
 from registry.entries import ENTRIES
@@ -20,6 +21,7 @@ from registry.models.base import Record
 from registry.parameters import parameter_of
 from registry.reading import EntryForm
 from registry.showing import day, quantity
+from registry.words import lazily
 
 
 @dataclass(frozen=True)
@@ -202,20 +204,20 @@ def in_use(model: type[Record], column: str) -> Choice:
         q = Q(pk__in=model._default_manager.filter(**{f"{column}__isnull": False}).order_by().values("pk"))
         return q if value == "yes" else ~q
 
-    return Choice("use", "Used", fixed([("yes", "In use"), ("no", "Nowhere")]), choose, more=True)
+    return Choice("use", _("Used"), fixed([("yes", _("In use")), ("no", _("Nowhere"))]), choose, more=True)
 
 
 ARCHIVED = Choice(
     "archived",
-    "Archived",
-    fixed([("only", "Only archived"), ("all", "Archived too")]),
+    lazily("Archived"),
+    fixed([("only", lazily("Only archived")), ("all", lazily("Archived too"))]),
     lambda value, user: Q() if value == "all" else Q(archived_at__isnull=False),
-    nothing="Left out",
+    nothing=lazily("Left out"),
     default=Q(archived_at=None),
 )
 
 CHANGED = Column(
-    "Changed",
+    lazily("Changed"),
     lambda item: text(day(timezone.localdate(item.changed_at))),
     "changed",
     ("changed_at",),

@@ -14,6 +14,7 @@ from django.db.models import Prefetch
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import get_object_or_404, render, resolve_url
 from django.urls import reverse
+from django.utils.translation import gettext as _
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods, require_safe
 
@@ -61,7 +62,7 @@ def people_list(request: HttpRequest) -> HttpResponse:
             "people": [{"person": person, "roles": roles_by_site(person.seen_roles)} for person in page.object_list],
             "text": text,
             "may_keep_people": access.may(user, "site.people"),
-            "filters": [{"name": "q", "id": "filter-q", "label": "Name", "kind": "search", "value": text}],
+            "filters": [{"name": "q", "id": "filter-q", "label": _("Name"), "kind": "search", "value": text}],
             "clear_url": reverse("people") if text else "",
             "query_string": "",
             "what": "people",
@@ -129,7 +130,7 @@ def receive(request: HttpRequest, person: User | None) -> HttpResponse:
         )
     except EntryRefused as refused:
         return show(request, person, data, refused.errors, status=400)
-    messages.success(request, f"Saved {saved.printed_name}.")
+    messages.success(request, (_("Saved %(printed_name)s.") % {"printed_name": saved.printed_name}))
     return HttpResponseRedirect(reverse("people"))
 
 
@@ -147,7 +148,7 @@ def show(
         field["readonly"] = not keeps
     ticked = {(row["site"], row["role"]) for row in data.get("memberships", [])}
     labels = {field["name"]: field["label"] for field in fields}
-    labels |= {"password": "Password", "again": "Password again", "memberships": "Roles"}
+    labels |= {"password": _("Password"), "again": _("Password again"), "memberships": _("Roles")}
     listed = error_list(errors, labels)
     return render(
         request,
@@ -179,8 +180,8 @@ def show(
                 error | {"id": "f-memberships"} if "memberships" in error["path"] else error for error in listed
             ],
             "crumbs": [
-                {"text": "People", "url": reverse("people")},
-                {"text": person.printed_name if person else "New", "url": ""},
+                {"text": _("People"), "url": reverse("people")},
+                {"text": person.printed_name if person else _("New"), "url": ""},
             ],
         },
         status=status,
@@ -202,8 +203,8 @@ def password_fields(errors: dict[str, list[str]]) -> list[dict[str, Any]]:
             "errors": errors.get(name, []),
         }
         for name, label, text in (
-            ("password", "Password", "At least 8 characters, not a common password and not like the name."),
-            ("again", "Password again", ""),
+            ("password", _("Password"), _("At least 8 characters, not a common password and not like the name.")),
+            ("again", _("Password again"), ""),
         )
     ]
 
@@ -224,7 +225,13 @@ def set_password(request: HttpRequest, pk: int) -> HttpResponse:
         except EntryRefused as refused:
             errors = refused.errors
         else:
-            messages.success(request, f"{person.printed_name} has a new password; their sessions have ended.")
+            messages.success(
+                request,
+                (
+                    _("%(printed_name)s has a new password; their sessions have ended.")
+                    % {"printed_name": person.printed_name}
+                ),
+            )
             return HttpResponseRedirect(reverse("people"))
     return render(
         request,
@@ -233,11 +240,11 @@ def set_password(request: HttpRequest, pk: int) -> HttpResponse:
             "section": SECTION,
             "person": person,
             "passwords": password_fields(errors),
-            "errors": error_list(errors, {"password": "Password", "again": "Password again"}),
+            "errors": error_list(errors, {"password": _("Password"), "again": _("Password again")}),
             "crumbs": [
-                {"text": "People", "url": reverse("people")},
+                {"text": _("People"), "url": reverse("people")},
                 {"text": person.printed_name, "url": reverse("person", args=[person.pk])},
-                {"text": "Password", "url": ""},
+                {"text": _("Password"), "url": ""},
             ],
         },
         status=400 if errors else 200,
@@ -268,7 +275,7 @@ class OwnPassword(PasswordChangeView):
         return answer
 
     def get_success_url(self) -> str:
-        messages.success(self.request, "Your password is changed; your other sessions have ended.")
+        messages.success(self.request, _("Your password is changed; your other sessions have ended."))
         return resolve_url(settings.LOGIN_REDIRECT_URL)
 
     def get_context_data(self, **context: Any) -> dict[str, Any]:

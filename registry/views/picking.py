@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from registry import access
@@ -16,6 +17,7 @@ from registry.quantities import Kind, QuantityError
 from registry.querysets import search_text
 from registry.reading import EntryForm, RecordField
 from registry.showing import told
+from registry.stored import said
 from registry.views.forms import within_sites
 
 OFFERED = 30
@@ -46,7 +48,7 @@ def pick(request: HttpRequest, name: str) -> HttpResponse:
     access.require(user, "register.view")
     reader = pickers().get(name)
     if reader is None:
-        raise Http404("There is no such field.")
+        raise Http404(_("There is no such field."))
     text = search_text(sent(request))
     named = within_sites(reader.named(), user).order_by("picked_name")
     first = list(named.filter(picked_name__istartswith=text).values_list("picked_name", flat=True)[:OFFERED])
@@ -61,15 +63,15 @@ def read_quantity(request: HttpRequest, kind: str) -> HttpResponse:
     """How the typed text of a quantity is read, or the message with its cure; empty for an empty text."""
     quantity = Kind.__members__.get(kind.upper())
     if quantity is None:
-        raise Http404("There is no such quantity.")
+        raise Http404(_("There is no such quantity."))
     text = sent(request).strip()
     try:
         found = Reading.of(text, quantity)
     except QuantityError as error:
-        return answer(str(error))
+        return answer(said(str(error)))
     if found.value_si is None:
-        return answer("Read as not stated by the certificate" if found.text else "")
-    return answer(f"Read as {told(found.text, found.value_si, quantity)}")
+        return answer(_("Read as not stated by the certificate") if found.text else "")
+    return answer(_("Read as %(quantity)s") % {"quantity": told(found.text, found.value_si, quantity)})
 
 
 def sent(request: HttpRequest) -> str:

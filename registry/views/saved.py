@@ -9,6 +9,7 @@ from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST
 
 from registry import access
@@ -56,17 +57,23 @@ def new_view(request: HttpRequest, kind: str) -> HttpResponse:
     query = asked.query(view="", size="")
     try:
         if asked.is_faulty:
-            raise EntryRefused({"": ["A filter is not understood: mend it first, then save the view."]})
+            raise EntryRefused({"": [_("A filter is not understood: mend it first, then save the view.")]})
         if "change" in request.POST:
             view = change_view(user, find(user, request.POST["change"]), query=query)
-            messages.success(request, f"The view “{view}” shows this from now on.")
+            messages.success(request, (_("The view “%(view)s” shows this from now on.") % {"view": view}))
         else:
             site = find_site(user, request.POST.get("site", ""))
             view = save_view(user, kind, site, request.POST.get("name", ""), query)
-            messages.success(request, f"Saved: everybody at {site.code} finds the view “{view}” on this list.")
+            messages.success(
+                request,
+                (
+                    _("Saved: everybody at %(code)s finds the view “%(view)s” on this list.")
+                    % {"code": site.code, "view": view}
+                ),
+            )
     except EntryRefused as refused:
         for text in refused.messages:
-            messages.error(request, f"The view is not saved. {text}")
+            messages.error(request, (_("The view is not saved. %(text)s") % {"text": text}))
         return back_to(page, asked.query())
     return HttpResponseRedirect(view_url(view))
 
@@ -105,13 +112,13 @@ def view_page(request: HttpRequest, pk: int) -> HttpResponse:
         try:
             if "delete" in request.POST:
                 delete_view(user, view)
-                messages.success(request, f"Deleted the view “{view}”.")
+                messages.success(request, (_("Deleted the view “%(view)s”.") % {"view": view}))
                 return HttpResponseRedirect(page.list_url)
             change_view(user, view, name=name)
-            messages.success(request, f"The view is called “{view}” now.")
+            messages.success(request, (_("The view is called “%(view)s” now.") % {"view": view}))
             return HttpResponseRedirect(view_url(view))
         except EntryRefused as refused:
-            errors = [{"id": "f-name", "label": "Name", "text": text} for text in refused.messages]
+            errors = [{"id": "f-name", "label": _("Name"), "text": text} for text in refused.messages]
             view.refresh_from_db()
     context: dict[str, Any] = {
         "section": page.section,
@@ -123,7 +130,7 @@ def view_page(request: HttpRequest, pk: int) -> HttpResponse:
         "field": {
             "name": "name",
             "id": "f-name",
-            "label": "Name",
+            "label": _("Name"),
             "value": name,
             "required": True,
             "errors": [error["text"] for error in errors],

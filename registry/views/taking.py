@@ -28,6 +28,7 @@ from registry.models.base import Record
 from registry.parameters import PARAMETERS
 from registry.selectors import certificates_numbered, newest_number, record_text
 from registry.services.records import Author, StaleRecord, save_text
+from registry.stored import said
 from registry.views.details import find
 from registry.views.editing import Draft, opened_version, show
 from registry.views.exchanging import attached
@@ -96,7 +97,7 @@ def paste(request: HttpRequest) -> HttpResponse:
             context |= shown_paste(text)
         except (PdfError, PastedTextError) as error:
             status = 400
-            context["errors"] = [{"id": "f-text", "text": str(error), "message": str(error)}]
+            context["errors"] = [{"id": "f-text", "text": said(str(error)), "message": said(str(error))}]
     context["fields"] = [
         {"name": "text", "id": "f-text", "label": _("Text of the certificate"), "kind": "textarea", "rows": 10,
          "value": text, "wide": True, "either": True},
@@ -153,7 +154,7 @@ def nameplate(request: HttpRequest) -> HttpResponse:
             context["plates"] = [shown_nameplate(item) for item in read_nameplates(upload.read())]
         except AasError as error:
             status = 400
-            context["errors"] = [{"id": "f-file", "text": str(error), "message": str(error)}]
+            context["errors"] = [{"id": "f-file", "text": said(str(error)), "message": said(str(error))}]
     context["fields"] = [
         {"name": "file", "id": "f-file", "label": _("Nameplate file"), "kind": "file", "required": True,
          "attrs": {"accept": ".json,.aasx,.xml"}, "help": _("AAS JSON, XML or AASX.")},
@@ -227,7 +228,7 @@ def read_marking(draft: Draft, chosen: dict[str, str]) -> dict[str, Any]:
     try:
         return {"marking_taken": take_marking(draft.data)}
     except MarkingError as error:
-        draft.errors = {"marking": [str(error)]}
+        draft.errors = {"marking": [said(str(error))]}
         return {}
 
 
@@ -262,4 +263,8 @@ def nameplate_file(request: HttpRequest, pk: int) -> HttpResponse:
     text["terminals"] = [row for row in text["terminals"] if not row.get("unconfirmed")]
     keys = {row["certificate"] for row in text["terminals"] if row.get("certificate")}
     certificates = {item.pk: record_text(item) for item in Certificate.objects.filter(pk__in=keys)}
-    return attached(as_json(nameplate_environment(text, certificates)), f"nameplate-{pk}.json", "application/json")
+    return attached(
+        as_json(nameplate_environment(text, certificates)),
+        f"nameplate-{pk}.json",
+        "application/json",
+    )

@@ -12,6 +12,8 @@ import re
 import unicodedata
 from xml.etree import ElementTree as ET
 
+from django.utils.translation import gettext as _
+
 from reports.diagrams.layout import SPACE, TOP, Box, Layout, Wire, lay_out
 from reports.diagrams.parts import Item, Plan
 from reports.diagrams.routes import Node, Routes, item_key, routes_of
@@ -74,7 +76,7 @@ def add(parent: ET.Element, name: str, text: str = "", **attributes: object) -> 
 
 def item_lines(item: Item) -> list[str]:
     """What stands in a box under its tag."""
-    role = "Inline item" if item.role == "inline" else ""
+    role = _("Inline item") if item.role == "inline" else ""
     plain = not any(character.isalpha() for character in item.terminals)
     terminals = f"terminals {item.terminals}" if item.terminals and plain else item.terminals
     place = item.area if item.hazardous else ""
@@ -136,7 +138,7 @@ def finish(svg: ET.Element, plan: Plan, ident: str, width: float, height: float)
     svg.set("width", f"{width + 4:.0f}")
     svg.set("height", f"{height:.0f}")
     svg.set("aria-labelledby", f"{ident}-title {ident}-desc")
-    add(svg, "title", f"Block diagram of {plan.name}", id=f"{ident}-title")
+    add(svg, "title", (_("Block diagram of %(name)s") % {"name": plan.name}), id=f"{ident}-title")
     add(svg, "desc", describe(plan), id=f"{ident}-desc")
 
 
@@ -144,26 +146,29 @@ def describe(plan: Plan) -> str:
     """The diagram in words."""
     sentences = []
     for item in plan.items:
-        role = {"source": "Source", "inline": "Inline item"}.get(item.role, "Field device")
-        place = f"in {item.area}" if item.hazardous else "in the safe area"
+        role = {"source": _("Source"), "inline": _("Inline item")}.get(item.role, _("Field device"))
+        place = f"in {item.area}" if item.hazardous else _("in the safe area")
         facts = ", ".join(part for part in (item.type_name, item.terminals, *item.lines, place) if part)
         sentences.append(f"{role} {item.tag}: {facts}.")
     for run in plan.runs:
-        ends = f" from {run.start or 'a point not named'} to {run.end or 'a point not named'}"
+        ends = _(" from %(start)s to %(end)s") % {
+            "start": run.start or "a point not named",
+            "end": run.end or "a point not named",
+        }
         ends = ends if run.start or run.end else ""
         facts = ", ".join(part for part in (run.length, run.type_name) if part)
-        sentences.append(f"Cable {run.tag}{ends}: {facts}.")
+        sentences.append(_("Cable %(tag)s%(ends)s: %(facts)s.") % {"tag": run.tag, "ends": ends, "facts": facts})
     return " ".join(sentences)
 
 
 def notes_of(routes: Routes) -> list[str]:
     notes = []
     if any(node.item and node.item.simple for node in routes.nodes.values()):
-        notes.append("Dashed box: simple apparatus.")
+        notes.append(_("Dashed box: simple apparatus."))
     if any(node.item and node.item.earthed for node in routes.nodes.values()):
-        notes.append("Earth sign: connected to earth.")
+        notes.append(_("Earth sign: connected to earth."))
     if any(not link.recorded for link in routes.links):
-        notes.append("Broken line: the route is not recorded.")
+        notes.append(_("Broken line: the route is not recorded."))
     return notes
 
 
@@ -179,7 +184,7 @@ def boundary(svg: ET.Element, plan: Plan, layout: Layout) -> None:
         return
     x = layout.boundary
     if x is None:
-        area_name(svg, 0.0, "Safe area", "", layout.width)
+        area_name(svg, 0.0, _("Safe area"), "", layout.width)
         return
     bottom = layout.height - SPACE / 2
     group = add(svg, "g", class_="diagram-boundary")
@@ -195,9 +200,9 @@ def boundary(svg: ET.Element, plan: Plan, layout: Layout) -> None:
     strokes = "".join(f"M{x:.1f} {y + 7}l7 -7" for y in range(4, int(bottom) - 6, 11))
     add(group, "path", class_="diagram-hatch", d=strokes, fill="none", stroke="currentColor", stroke_width=0.7)
     if x > 60:
-        area_name(svg, 0.0, "Safe area", "", x - 8)
+        area_name(svg, 0.0, _("Safe area"), "", x - 8)
     if layout.width - x > 60:
-        area_name(svg, x + 14, "Hazardous area", plan.area, layout.width - x - 14)
+        area_name(svg, x + 14, _("Hazardous area"), plan.area, layout.width - x - 14)
 
 
 def edge_across(svg: ET.Element, plan: Plan, layout: Layout, level: float) -> None:
@@ -245,7 +250,7 @@ def draw_wire(svg: ET.Element, wire: Wire) -> None:
     if len(shown) == 1 and text_width(words[0], CABLE_SIZE * BOLD) > wire.room:
         words = [shown[0].tag, shown[0].length]  # two lines rather than a length that is cut away
     if len(link.runs) > 3:
-        words.append(f"and {len(link.runs) - 2} more runs")
+        words.append(_("and %(runs)s more runs") % {"runs": len(link.runs) - 2})
     for index, text in enumerate(reversed(words)):
         add(
             group,
@@ -266,7 +271,7 @@ def draw_item(svg: ET.Element, item: Item, box: Box, lines: list[str]) -> None:
     """A source has a heavy left side, a field device round corners, an inline item a bar at both ends."""
     kind = {"source": "diagram-source", "inline": "diagram-inline"}.get(item.role, "diagram-device")
     group = add(svg, "g", class_=f"diagram-box {kind}" + (" diagram-simple" if item.simple else ""))
-    add(group, "title", "; ".join([item.tag, item.type_name, item.terminals, *item.lines, item.area or "safe area"]))
+    add(group, "title", "; ".join([item.tag, item.type_name, item.terminals, *item.lines, item.area or _("safe area")]))
     dashes = {"stroke_dasharray": "5 3"} if item.simple else {}
     shape: dict[str, object] = {"x": box.x, "y": box.y, "width": box.width, "height": box.height}
     radius = 9.0 if item.role == "device" else 1.0

@@ -13,6 +13,7 @@ import warnings
 from decimal import Decimal
 
 import matplotlib as mpl
+from django.utils.translation import gettext as _
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
@@ -57,7 +58,7 @@ def _current(axes: Axes, curves: Curves) -> None:
     _curve(axes, curves, points, float(curves.current_a))
     axes.plot(float(curves.voltage_v), float(curves.current_a), "o", color=ACCENT, markersize=7)
     _note(axes, curves, float(curves.current_a), f"{_cut(curves.source)}\n{write(curves.current_a, Kind.CURRENT)}")
-    axes.set_ylabel("Short-circuit current")
+    axes.set_ylabel(_("Short-circuit current"))
     axes.yaxis.set_major_formatter(FuncFormatter(lambda value, _: _written(value, Kind.CURRENT)))
     axes.set_title(f"Current: {_cut(curves.current_name)}", fontsize=8.5, loc="left")
 
@@ -74,7 +75,7 @@ def _capacitance(axes: Axes, curves: Curves) -> None:
         axes.plot(float(curves.voltage_v), float(curves.permitted_f), "_", color=ACCENT, markersize=16, mew=2.5)
         told = f"permitted {write(_short(curves.permitted_f), Kind.CAPACITANCE)}"
         _note(axes, curves, float(curves.permitted_f), told, -BELOW_PT)
-    axes.set_ylabel("Capacitance")
+    axes.set_ylabel(_("Capacitance"))
     axes.yaxis.set_major_formatter(FuncFormatter(lambda value, _: _written(value, Kind.CAPACITANCE)))
     axes.set_title(f"Capacitance: {_cut(curves.capacitance_name)}", fontsize=8.5, loc="left")
 
@@ -114,7 +115,10 @@ def _curve(axes: Axes, curves: Curves, points: tuple[list[float], list[float]], 
     axes.set_xlim(least / 1.1, most * 1.1)
     axes.set_ylim(lowest, max([*limits, *([working] if working else [])]) * 1.5)
     axes.axvline(float(curves.voltage_v), color=ACCENT, linewidth=0.8, linestyle=(0, (4, 3)))
-    axes.set_xlabel(f"Voltage (Uo of {_cut(curves.source)}: {write(curves.voltage_v, Kind.VOLTAGE)})")
+    axes.set_xlabel(
+        _("Voltage (Uo of %(source)s: %(VOLTAGE)s)")
+        % {"source": _cut(curves.source), "VOLTAGE": write(curves.voltage_v, Kind.VOLTAGE)}
+    )
     axes.xaxis.set_major_locator(LogLocator(subs=(1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 7.0), numticks=12))
     axes.xaxis.set_minor_locator(NullLocator())
     axes.yaxis.set_minor_locator(NullLocator())
@@ -124,7 +128,7 @@ def _curve(axes: Axes, curves: Curves, points: tuple[list[float], list[float]], 
     axes.text(
         0.03,
         0.05,
-        f"permitted for {curves.group}, safety factor {curves.factor}",
+        (_("permitted for %(group)s, safety factor %(factor)s") % {"group": curves.group, "factor": curves.factor}),
         transform=axes.transAxes,
         fontsize=8,
         color=INK,

@@ -7,6 +7,10 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
+from django.utils.translation import gettext as _
+
+from registry.stored import figures
+
 Content = Mapping[str, Any]
 
 
@@ -37,7 +41,7 @@ class Run:
 
     @property
     def text(self) -> str:
-        return " · ".join(part for part in (self.tag, self.length) if part)
+        return " · ".join(part for part in (self.tag, figures(self.length)) if part)
 
 
 @dataclass(frozen=True)
@@ -58,7 +62,7 @@ class Plan:
 
 def joined(values: Content, names: Sequence[str]) -> str:
     """The typed values of some parameters: `Uo 25.2 V · Io 95 mA`; what is unknown shows as a question mark."""
-    return " · ".join(f"{name} {values.get(name) or '?'}" for name in names)
+    return " · ".join(f"{name} {figures(values.get(name) or '?')}" for name in names)
 
 
 def marks(document: Content) -> str:
@@ -72,9 +76,15 @@ def area_words(area: Content) -> str:
         return ""
     place = f"Zone {area['zone']}" if area.get("zone") else ""
     if area.get("division"):
-        place = f"Class {area.get('class', '?')}, Division {area['division']}"
+        place = _("Class %(area)s, Division %(area2)s") % {"area": area.get("class", "?"), "area2": area["division"]}
     low, high = area.get("ambient_min"), area.get("ambient_max")
-    ambient = f"{low} to {high}" if low and high else f"up to {high}" if high else ""
+    ambient = (
+        (_("%(low)s to %(high)s") % {"low": low, "high": high})
+        if low and high
+        else (_("up to %(high)s") % {"high": high})
+        if high
+        else ""
+    )
     return ", ".join(
         part for part in (place, area.get("group", ""), area.get("temperature_class", ""), ambient) if part
     )
@@ -98,7 +108,7 @@ def device_item(document: Content, **more: Any) -> Item:
     figures = () if simple else (joined(document, ("Ui", "Ii")), joined(document, ("Pi",)))
     return Item(
         tag=document["name"],
-        lines=figures or ("Simple apparatus",),
+        lines=figures or (_("Simple apparatus"),),
         simple=simple,
         earthed=None if isolated is None else not isolated,
         **more,
@@ -127,7 +137,7 @@ def plan_of_circuit(circuit: Content, document: Content, result: Content | None 
     items = []
     for row in circuit["members"]:
         values = known.get(row["tag"], {"name": row["tag"]})
-        type_name, _, terminals = str(row["terminals"]["name"]).rpartition(", ")
+        type_name, _comma, terminals = str(row["terminals"]["name"]).rpartition(", ")
         place = {
             "type_name": type_name or terminals,
             "terminals": terminals if type_name else "",
@@ -155,7 +165,7 @@ def run_of(row: Content) -> Run:
         start=row["from_point"],
         end=row["to_point"],
         length=row["length_m"]["text"] if row["length_m"] else "length ?",
-        type_name=row["cable_type"]["name"] if row["cable_type"] else "default values",
+        type_name=row["cable_type"]["name"] if row["cable_type"] else _("default values"),
     )
 
 

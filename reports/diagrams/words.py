@@ -2,16 +2,24 @@
 
 from __future__ import annotations
 
+from django.utils.translation import gettext as _
+
 from loops.services.curves import Curves
 from registry.quantities import Kind, write
+from registry.stored import figures
 
 
 def described_curves(curves: Curves) -> str:
     """The chart in words, for whoever does not see it."""
     told = [
-        f"Ignition curves for group {curves.group}. {curves.source} works at {write(curves.voltage_v, Kind.VOLTAGE)} "
-        f"and {write(curves.current_a, Kind.CURRENT)}."
+        _("Ignition curves for group %(group)s. %(source)s works at %(voltage)s and %(current)s.")
+        % {
+            "group": curves.group,
+            "source": curves.source,
+            "voltage": write(curves.voltage_v, Kind.VOLTAGE),
+            "current": write(curves.current_a, Kind.CURRENT),
+        }
     ]
     if curves.connected_f is not None:
-        told.append(f"Connected: {write(curves.connected_f, Kind.CAPACITANCE)}.")
-    return " ".join(told)
+        told.append(_("Connected: %(capacitance)s.") % {"capacitance": write(curves.connected_f, Kind.CAPACITANCE)})
+    return figures(" ".join(told))

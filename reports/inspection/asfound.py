@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from django.core.exceptions import ValidationError
+from django.utils.translation import gettext as _
 
 from loops.adapters import circuit_document
 from loops.entries import CableEntry, LoopEntry, MemberEntry
@@ -25,9 +26,10 @@ from registry.models import CableType, HazardousArea, Revision, Terminals
 from registry.quantities import Kind
 from registry.reading import ReadingField, RecordField
 from registry.services.records import latest_revision_ids, plain_reading
+from registry.words import lazily
 
 UNKNOWN = "unknown"
-NOT_IN_REGISTER = "What was found is not in the register: nobody can say yet. Add it there, then judge."
+NOT_IN_REGISTER = lazily("What was found is not in the register: nobody can say yet. Add it there, then judge.")
 NAMED = ("item", "cable_type", "marking")
 """Values that are names or marks, not quantities."""
 
@@ -108,7 +110,7 @@ def lay(state: AsFound, target: Mapping[str, Any], name: str, text: str) -> None
     elif name == "ambient_max_degc":
         lay_ambient(state, target, text)
     elif name.startswith("permitted."):
-        _, index, column = name.split(".")
+        _rows, index, column = name.split(".")
         rows = state.terminals(target)["permitted"]
         if int(index) < len(rows):
             rows[int(index)][column] = reading_of(name, text)
@@ -148,7 +150,10 @@ def lay_marking(state: AsFound, target: Mapping[str, Any], text: str) -> None:
     try:
         markings = parse_markings(text)
     except MarkingError:
-        state.doubts.append(f"{state.member(target)['tag']}: the marking as found cannot be read as an Ex marking.")
+        state.doubts.append(
+            _("%(target)s: the marking as found cannot be read as an Ex marking.")
+            % {"target": state.member(target)["tag"]}
+        )
         terminals["temperature_classes"] = []
         return
     for column, word in said(markings, gives):
@@ -223,7 +228,7 @@ def fault_of(name: str, text: str) -> str:
     try:
         reader(name).clean(known(text))
     except ValidationError as error:
-        return f"{error.messages[0]} Write “unknown” where it cannot be read."
+        return _("%(messages)s Write “unknown” where it cannot be read.") % {"messages": error.messages[0]}
     return ""
 
 

@@ -7,6 +7,7 @@ from typing import Any
 from django.db.models import Q, QuerySet
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from loops.models import Loop
 from loops.views.kind import own_areas, own_sites
@@ -15,10 +16,11 @@ from registry.models import User
 from registry.querysets import containing
 from registry.showing import day
 from registry.views.pages import Column, KindPage, fixed, same, text
+from registry.words import lazily
 from reports.inspection.defects import visible_defects, with_names
 from reports.inspection.models import Defect, DefectState, Priority
 
-STATES = (("waiting", "To be mended"), ("overdue", "Overdue"))
+STATES = (("waiting", lazily("To be mended")), ("overdue", lazily("Overdue")))
 
 
 def name(defect: Defect) -> dict[str, Any]:
@@ -56,7 +58,7 @@ def in_area(value: str, user: User) -> Q:
 
 def assignees(user: User) -> Choices:
     found = User.objects.filter(pk__in=visible_defects(user).order_by().values("assigned_to")).exclude(pk=user.pk)
-    return [("me", "Me"), ("nobody", "Nobody"), *((person.username, person.printed_name) for person in found)]
+    return [("me", "Me"), ("nobody", _("Nobody")), *((person.username, person.printed_name) for person in found)]
 
 
 def assigned(value: str, user: User) -> Q:
@@ -71,9 +73,9 @@ def found(defects: QuerySet[Defect], words: str) -> QuerySet[Defect]:
 
 DEFECT = KindPage(
     kind="defect",
-    note="Place",
+    note=lazily("Place"),
     path="defects",
-    title="Defects",
+    title=lazily("Defects"),
     noun="a defect",
     singular="defect",
     plural="defects",
@@ -83,39 +85,46 @@ DEFECT = KindPage(
     edit_action="",
     add_action="",
     searched=("loop__tag", "line__subject", "text"),
-    search_label="Part of a tag or of what is wrong",
+    search_label=lazily("Part of a tag or of what is wrong"),
     seen=visible_defects,
     found=found,
     rows=with_names,
     columns=(
-        Column("Loop", name, "tag", ("loop__tag", "pk")),
-        Column("What is wrong", lambda row: text(row.text), wide=True),
-        Column("Priority", lambda row: text(row.get_priority_display()), "priority", ("priority", "due_on")),
-        Column("State", state, "state", ("state", "due_on")),
-        Column("To be mended by", lambda row: text(day(row.due_on)), "due", ("due_on", "pk")),
-        Column("Assigned to", lambda row: text(str(row.assigned_to or "")), "who", ("assigned_to__username", "pk")),
-        Column("As found", verdict),
-        Column("Found on", lambda row: text(day(row.signed.inspected_on)), "found", ("signed__inspected_on", "pk")),
-        Column("Looked at", lambda row: text(row.line.text), shown=False),
-        Column("Inspection", lambda row: text(str(row.signed.inspection_id)), shown=False),
+        Column(lazily("Loop"), name, "tag", ("loop__tag", "pk")),
+        Column(lazily("What is wrong"), lambda row: text(row.text), wide=True),
+        Column(lazily("Priority"), lambda row: text(row.get_priority_display()), "priority", ("priority", "due_on")),
+        Column(lazily("State"), state, "state", ("state", "due_on")),
+        Column(lazily("To be mended by"), lambda row: text(day(row.due_on)), "due", ("due_on", "pk")),
+        Column(
+            lazily("Assigned to"), lambda row: text(str(row.assigned_to or "")), "who", ("assigned_to__username", "pk")
+        ),
+        Column(lazily("As found"), verdict),
+        Column(
+            lazily("Found on"), lambda row: text(day(row.signed.inspected_on)), "found", ("signed__inspected_on", "pk")
+        ),
+        Column(lazily("Looked at"), lambda row: text(row.line.text), shown=False),
+        Column(lazily("Inspection"), lambda row: text(str(row.signed.inspection_id)), shown=False),
     ),
     filters=(
-        Choice("site", "Site", own_sites, same("loop__site__code")),
+        Choice("site", lazily("Site"), own_sites, same("loop__site__code")),
         Choice(
             "state",
-            "State",
+            lazily("State"),
             fixed([*STATES, *((value, str(label)) for value, label in DefectState.choices)]),
             state_is,
-            nothing="All",
+            nothing=lazily("All"),
         ),
         Choice(
-            "priority", "Priority", fixed([(value, str(label)) for value, label in Priority.choices]), same("priority")
+            "priority",
+            lazily("Priority"),
+            fixed([(value, str(label)) for value, label in Priority.choices]),
+            same("priority"),
         ),
-        Choice("area", "Area", own_areas, in_area),
-        Choice("who", "Assigned to", assignees, assigned),
-        Contains("loop", "Loop", "loop__tag"),
-        Days("due", "To be mended by", "due_on"),
+        Choice("area", lazily("Area"), own_areas, in_area),
+        Choice("who", lazily("Assigned to"), assignees, assigned),
+        Contains("loop", lazily("Loop"), "loop__tag"),
+        Days("due", lazily("To be mended by"), "due_on"),
     ),
     key_fields=("pk",),
-    empty_text="What an inspection calls a defect stands here until somebody has verified that it is mended.",
+    empty_text=lazily("What an inspection calls a defect stands here until somebody has verified that it is mended."),
 )

@@ -121,7 +121,7 @@ class SignedInspection(models.Model):
     defect_count = models.PositiveSmallIntegerField()
     is_complete = models.BooleanField()
     verdict = models.CharField(
-        max_length=20, blank=True, help_text="With everything as it was found, where it differs."
+        max_length=20, blank=True, help_text=_("With everything as it was found, where it differs.")
     )
     inspected_on = models.DateField()
     next_due_on = models.DateField(null=True)
@@ -130,7 +130,9 @@ class SignedInspection(models.Model):
     meaning = models.CharField(max_length=240)
     signed_at = models.DateTimeField()
     signed_with = models.CharField(max_length=10, choices=SignedWith.choices, default=SignedWith.PASSWORD)
-    evidence = models.JSONField(default=dict, help_text="The signature of a passkey, to be checked again at any time.")
+    evidence = models.JSONField(
+        default=dict, help_text=_("The signature of a passkey, to be checked again at any time.")
+    )
 
     class Meta:
         ordering = ["-pk"]
@@ -157,7 +159,7 @@ class Defect(Record):
     loop = models.ForeignKey(Loop, on_delete=models.PROTECT, related_name="defects")
     text = models.CharField(max_length=1000)
     priority = models.CharField(max_length=1, choices=Priority.choices)
-    verdict = models.CharField(max_length=20, blank=True, help_text="With what was found in place of the record.")
+    verdict = models.CharField(max_length=20, blank=True, help_text=_("With what was found in place of the record."))
     state = models.CharField(max_length=8, choices=DefectState.choices, default=DefectState.OPEN)
     assigned_to = models.ForeignKey(
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, related_name="assigned_defects"

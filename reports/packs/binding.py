@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import pikepdf
+from django.utils.translation import gettext as _
 from pikepdf import Array, Dictionary, Name, OutlineItem
 
 from reports.pdf import PdfError
@@ -60,10 +61,12 @@ def bind(parts: Sequence[Bound], title: str, made_at: dt.datetime) -> bytes:
             with pikepdf.open(io.BytesIO(part.data)) as source:
                 whole.pages.extend(source.pages)
         except pikepdf.PdfError as error:
-            raise PdfError(f"{part.title} is no PDF that can be read: tell the administrator.") from error
-        item = OutlineItem(part.title, start, "Fit")
+            raise PdfError(
+                _("%(title)s is no PDF that can be read: tell the administrator.") % {"title": part.title}
+            ) from error
+        item = OutlineItem(part.title, start, _("Fit"))
         if part.keeps_outline:
-            item.children.extend(OutlineItem(name, start + place, "Fit") for name, place in headings_of(part.data))
+            item.children.extend(OutlineItem(name, start + place, _("Fit")) for name, place in headings_of(part.data))
         bookmarks.append(item)
     with whole.open_outline() as outline:
         outline.root.extend(bookmarks)

@@ -16,6 +16,7 @@ from typing import Any
 from django.conf import settings
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from loops.models import Approval, Loop, LoopState, ReviewAnswer, Verb, Verification, WorkflowEvent
 from loops.services.confirmations import Matter, matters
@@ -23,14 +24,17 @@ from loops.services.reviews import AGREED
 from loops.services.tables import tables_of
 from loops.views.since_issue import since_issue
 from registry.context import CAUTION
+from registry.language import in_language_of_the_house
 from registry.models import Revision, Site
+from registry.stored import said
+from registry.words import lazily
 from reports.sheets import words
 from reports.sheets.circuits import circuit_content, curves
 from reports.sheets.content import Changed, Confirmed, Issue, Moment, SheetContent, Signature
 from reports.sheets.lengths import content_in
 
 CHANGES_SHOWN = 24
-PREPARED = "I have prepared this revision and submit it for approval."
+PREPARED = lazily("I have prepared this revision and submit it for approval.")
 
 
 def sheet_content(
@@ -67,7 +71,7 @@ def sheet_content(
         moment=moment_at(moment, loop.site),
         verdict=verification.verdict,
         word=words.VERDICTS[verification.verdict],
-        limiting=verification.limiting,
+        limiting=said(verification.limiting),
         least_margin=words.percent(verification.least_margin),
         function_verdict=verification.function_verdict,
         function_word=words.FUNCTIONS.get(verification.function_verdict, ""),
@@ -106,8 +110,21 @@ def paper_content(
 ) -> SheetContent:
     """What is printed of this revision: beside sheet_content what only paper shows, and what takes time to gather.
 
-    The ignition curves, what changed since the issue before, and the record that travels with the sheet.
+    The ignition curves, what changed since the issue before, and the record that travels with the sheet. It is in the
+    language of the installation: many people read one sheet, and its bytes are kept.
     """
+    with in_language_of_the_house():
+        return gathered(loop, revision, verification, approval, made_at)
+
+
+def gathered(
+    loop: Loop,
+    revision: Revision,
+    verification: Verification,
+    approval: Approval | None,
+    made_at: dt.datetime | None,
+) -> SheetContent:
+    """The same in the language that holds."""
     content = sheet_content(loop, revision, verification, approval, made_at=made_at)
     tables = tables_of(loop.site)
     previous = previous_issue(loop, approval)
@@ -144,7 +161,7 @@ def changes_since(previous: Approval | None, revision: Revision, verification: V
 def record_of(revision: Revision, verification: Verification) -> bytes:
     """The record, what it was judged from and the results as JSON: what a program reads from the sheet."""
     record = {
-        "about": "The record that this sheet prints, with the case documents that were judged and their results.",
+        "about": _("The record that this sheet prints, with the case documents that were judged and their results."),
         "revision": {"number": revision.number, "sha256": revision.digest, "content": revision.snapshot},
         "verification": {
             "sha256": verification.digest,
@@ -160,11 +177,16 @@ def record_of(revision: Revision, verification: Verification) -> bytes:
 
 def confirmed(matter: Matter, site: Site) -> Confirmed:
     """A matter with who confirmed it and when, in the time of the site."""
-    about = f"{matter.tag}: {matter.certificate}, condition {matter.number}" if matter.tag else ""
+    about = (
+        _("%(tag)s: %(certificate)s, condition %(number)s")
+        % {"tag": matter.tag, "certificate": matter.certificate, "number": matter.number}
+        if matter.tag
+        else ""
+    )
     if matter.given is None:
-        return Confirmed(matter.text, about=about)
+        return Confirmed(said(matter.text), about=about)
     by = f"{matter.given.printed_name}, {moment_at(matter.given.confirmed_at, site).local}"
-    return Confirmed(matter.text, by, matter.given.how, about)
+    return Confirmed(said(matter.text), by, matter.given.how, about)
 
 
 def rules_in_words(verification: Verification) -> str:
@@ -176,9 +198,9 @@ def rules_in_words(verification: Verification) -> str:
 def state_words(loop: Loop, approval: Approval | None) -> str:
     """What the paper is worth. A print of an issued record is no issued sheet."""
     if approval is not None:
-        return "Issued"
+        return _("Issued")
     if loop.state == LoopState.ISSUED:
-        return "Print only: the issued sheet counts"
+        return _("Print only: the issued sheet counts")
     return loop.get_state_display()
 
 
@@ -205,20 +227,24 @@ def signatures(loop: Loop, revision: Revision, approval: Approval | None) -> tup
     """Who changed, prepared and approved. What has not been signed yet is there without a name."""
     site = loop.site
     changed = Signature(
-        f"Last change (save {revision.number})", str(revision.author), moment_at(revision.created_at, site)
+        (_("Last change (save %(number)s)") % {"number": revision.number}),
+        str(revision.author),
+        moment_at(revision.created_at, site),
     )
     if approval is None:
-        prepared = Signature("Prepared")
+        prepared = Signature(_("Prepared"))
         if loop.submitted_by is not None and loop.submitted_at is not None:
             submitted = moment_at(loop.submitted_at, site)
-            prepared = Signature("Prepared", loop.submitted_by.printed_name, submitted, PREPARED)
-        return changed, prepared, *reviewed(loop, revision), Signature("Approved")
+            prepared = Signature(_("Prepared"), loop.submitted_by.printed_name, submitted, PREPARED)
+        return changed, prepared, *reviewed(loop, revision), Signature(_("Approved"))
     event = submission(loop, approval)
     return (
         changed,
-        Signature("Prepared", approval.prepared_name, moment_at(event.created_at, site) if event else None, PREPARED),
+        Signature(
+            _("Prepared"), approval.prepared_name, moment_at(event.created_at, site) if event else None, PREPARED
+        ),
         *reviewed(loop, revision, approval),
-        Signature("Approved", approval.printed_name, moment_at(approval.approved_at, site), approval.meaning),
+        Signature(_("Approved"), approval.printed_name, moment_at(approval.approved_at, site), approval.meaning),
     )
 
 
@@ -232,7 +258,7 @@ def reviewed(loop: Loop, revision: Revision, approval: Approval | None = None) -
         request__revision=revision, answered_at__gte=since, word=ReviewAnswer.Word.AGREED
     ).order_by("pk")
     return [
-        Signature("Reviewed", answer.printed_name, moment_at(answer.answered_at, loop.site), AGREED)
+        Signature(_("Reviewed"), answer.printed_name, moment_at(answer.answered_at, loop.site), AGREED)
         for answer in answers
     ]
 
@@ -274,7 +300,7 @@ def history(loop: Loop, approval: Approval | None) -> tuple[Issue, ...]:
             at=moment_at(row.approved_at, loop.site),
             prepared=row.prepared_name,
             approved=row.printed_name,
-            reason=reasons.get(row.letter, "") or ("First issue" if row.letter == "A" else ""),
+            reason=reasons.get(row.letter, "") or (_("First issue") if row.letter == "A" else ""),
             digest=row.revision_digest[:12],
         )
         for row in approvals

@@ -6,12 +6,16 @@ from collections.abc import Mapping
 from decimal import Decimal
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from loops.casefile import CaseError
 from loops.services.curves import Curves, curves_of_document
 from loops.services.tables import Tables
 from registry.conditions import numbered_conditions
 from registry.models import Revision
 from registry.quantities import Kind, QuantityError, read, write
+from registry.stored import figures, said
+from registry.words import lazily
 from reports.diagrams import plan_of_circuit
 from reports.sheets import words
 from reports.sheets.content import (
@@ -33,20 +37,24 @@ Pinned = Mapping[int, Revision]
 SOURCE_VALUES = ("Uo", "Io", "Po", "Uq", "Ro", "um")
 DEVICE_VALUES = ("Ui", "Ii", "Pi", "Ci", "Li")
 NEEDED_VALUES = {
-    "voltage_min": "needs",
-    "voltage_min_at_4mA": "needs at 4 mA",
-    "current_max": "draws up to",
-    "pull_in_current": "pulls in at",
-    "coil_resistance": "coil",
-    "coil_temperature_max": "coil up to",
+    "voltage_min": lazily("needs"),
+    "voltage_min_at_4mA": lazily("needs at 4 mA"),
+    "current_max": lazily("draws up to"),
+    "pull_in_current": lazily("pulls in at"),
+    "coil_resistance": lazily("coil"),
+    "coil_temperature_max": lazily("coil up to"),
 }
 SUPPLY_VALUES = {
-    "voltage": "open-circuit",
-    "voltage_at_20mA": "at 20 mA",
-    "resistance": "end to end",
-    "hart_resistance": "for HART",
+    "voltage": lazily("open-circuit"),
+    "voltage_at_20mA": lazily("at 20 mA"),
+    "resistance": lazily("end to end"),
+    "hart_resistance": lazily("for HART"),
 }
-CONSTRUCTION = {"strand_diameter": "strand", "insulation_thickness": "insulation", "test_voltage": "test"}
+CONSTRUCTION = {
+    "strand_diameter": lazily("strand"),
+    "insulation_thickness": lazily("insulation"),
+    "test_voltage": lazily("test"),
+}
 FROM_MEMORY = "\u2020"
 """Stands behind a clause that is given from memory; a line below the checks says so."""
 PER_LENGTH = ("C", "L", "L_R", "R")
@@ -67,7 +75,7 @@ def circuit_content(
         name=circuit["name"],
         verdict=result["verdict"],
         word=words.VERDICTS[result["verdict"]],
-        system=system_words(result.get("system") or {}),
+        system=words.system_words(result.get("system") or {}),
         plan=plan_of_circuit(circuit, document, result),
         places=places(circuit, document, result, pinned, drawings),
         sources=tuple(source(row) for row in document.get("sources", [])),
@@ -76,7 +84,11 @@ def circuit_content(
         cables=tuple(
             cable(row, run, document) for row, run in zip(document.get("cables", []), circuit["cables"], strict=True)
         ),
-        segment="FISCO segment" if document.get("fisco") else "2-WISE circuit" if document.get("two_wise") else "",
+        segment=_("FISCO segment")
+        if document.get("fisco")
+        else _("2-WISE circuit")
+        if document.get("two_wise")
+        else "",
         terminators=tuple(
             f"{row['tag']}: {text_of(row['resistance_ohm']) or words.UNKNOWN}, "
             f"{text_of(row['capacitance_f']) or words.UNKNOWN}"
@@ -89,7 +101,7 @@ def circuit_content(
         function=function_rows(function, document),
         function_parts=tuple(function_part(row) for row in function.get("parts", [])),
         function_verdict=function.get("verdict", ""),
-        function_word=words.FUNCTIONS.get(function.get("verdict", ""), "Not judged"),
+        function_word=words.FUNCTIONS.get(function.get("verdict", ""), _("Not judged")),
         justifications=tuple(filter(None, (justification(row, pinned) for row in circuit["members"]))),
         confirmations=confirmations,
         wiring=wiring(document),
@@ -110,45 +122,37 @@ def wiring(document: Content) -> tuple[str, ...]:
     if not document.get("cables"):
         return ()
     kinds = {words.SEPARATIONS.get(str(row.get("type", "")), "") for row in document["cables"]} - {""}
-    european = "Strands at least 0.1 mm, insulation at least 0.2 mm, tested with 500 V a.c. to earth and screen."
-    american = "Insulation as the control drawings ask for; cable without values has the defaults of ISA-RP12.06.01."
+    european = _("Strands at least 0.1 mm, insulation at least 0.2 mm, tested with 500 V a.c. to earth and screen.")
+    american = _("Insulation as the control drawings ask for; cable without values has the defaults of ISA-RP12.06.01.")
     return (
         american if document.get("basis") == "NEC" else european,
-        f"Circuits in the cable: {', '.join(sorted(kinds))}." if kinds else "",
-        "Kept apart from circuits that are not intrinsically safe: own cables or a partition, terminals at least 50 mm "
-        "apart. Where a colour identifies the cable, it is light blue.",
+        (_("Circuits in the cable: %(kinds)s.") % {"kinds": ", ".join(sorted(kinds))}) if kinds else "",
+        _(
+            "Kept apart from circuits that are not intrinsically safe: own cables or a partition, terminals at least "
+            "50 mm apart. Where a colour identifies the cable, it is light blue."
+        ),
     )
 
 
 def earthing(document: Content, result: Content) -> tuple[str, ...]:
     """Where the circuit is earthed, as judged, and what the earth of a barrier has to be."""
-    said = {True: "isolated from earth", False: "connected to earth", None: "not known whether isolated from earth"}
+    known = {
+        True: _("isolated from earth"),
+        False: _("connected to earth"),
+        None: _("not known whether isolated from earth"),
+    }
     places = [(row["name"], row.get("isolated")) for row in document.get("sources", [])]
     places += [(row["name"], row.get("isolated_from_earth")) for row in document.get("devices", [])]
-    lines = [f"{tag}: {said[isolated]}." for tag, isolated in places]
-    lines += [str(row["why"]) for row in result.get("checks", []) if row["id"] == "earthing" and row.get("why")]
+    lines = [f"{tag}: {known[isolated]}." for tag, isolated in places]
+    lines += [said(str(row["why"])) for row in result.get("checks", []) if row["id"] == "earthing" and row.get("why")]
     if any(row.get("isolated") is False for row in document.get("sources", [])):
         lines.append(
-            "Earth of the source: one conductor of at least 4 mm2, or two of at least 1.5 mm2, less than 1 ohm to the "
-            "earth point of the power system (IEC 60079-14:2013, 16.2.3, from memory)."
+            _(
+                "Earth of the source: one conductor of at least 4 mm2, or two of at least 1.5 mm2, less than 1 ohm to "
+                "the earth point of the power system (IEC 60079-14:2013, 16.2.3, from memory)."
+            )
         )
     return tuple(dict.fromkeys(lines))
-
-
-def class_words(row: Content) -> str:
-    """A temperature class with what it holds up to: "T4 to 70 degC, Pi 0.5 W"."""
-    reach = f"{row['class']} to {row['ambient_max']}" if row.get("ambient_max") else row["class"]
-    return ", ".join([reach, *(f"{symbol} {row[symbol]}" for symbol in ("Pi", "Ii") if row.get(symbol))])
-
-
-def system_words(system: Content) -> str:
-    """`Ex ia IIC, EPL Ga`: what the circuit as a whole earns; empty while a part is unknown."""
-    marks = " ".join(part for part in (system.get("level"), system.get("group")) if part)
-    return ", ".join(part for part in (f"Ex {marks}" if marks else "", epl(system)) if part)
-
-
-def epl(system: Content) -> str:
-    return f"EPL {system['epl']}" if system.get("epl") else ""
 
 
 def terminals_of(member: Content, pinned: Pinned) -> Content:
@@ -183,16 +187,16 @@ def places(
     named = list(dict.fromkeys(drawings[key] for key in area_keys(circuit) if drawings.get(key)))
     zone = f"Zone {area['zone']}" if area.get("zone") else ""
     if area.get("division"):
-        zone = f"Class {area.get('class', '')}, Division {area['division']}"
-    where = ", ".join([zone, *(f"drawing {name}" for name in named)])
+        zone = _("Class %(area)s, Division %(area2)s") % {"area": area.get("class", ""), "area2": area["division"]}
+    where = ", ".join([zone, *(_("drawing %(name)s") % {"name": name} for name in named)])
     rows = [
         Place(
-            "Area",
+            _("Area"),
             where,
             Cell(str(needed[0]) if needed else ""),
             Cell(area.get("group", "")),
             Cell(area.get("temperature_class", "")),
-            Cell(span(area.get("ambient_min", ""), area.get("ambient_max", ""))),
+            Cell(words.span(area.get("ambient_min", ""), area.get("ambient_max", ""))),
         )
     ]
     for member in circuit["members"]:
@@ -202,16 +206,16 @@ def places(
             return Cell(text or "–", verdict_of(result, check_id, tag))
 
         group = values.get("group") or "/".join(filter(None, (terminals["gas_group"], terminals["dust_group"])))
-        classes = [class_words(row) for row in values.get("temperature_classes", [])]
+        classes = [words.class_words(row) for row in values.get("temperature_classes", [])]
         low, high = text_of(terminals["ambient_min_degc"]), text_of(terminals["ambient_max_degc"])
         rows.append(
             Place(
                 member["tag"],
-                member["area"]["name"] if member["area"] else "Safe area",
+                member["area"]["name"] if member["area"] else _("Safe area"),
                 judged(", EPL ".join(filter(None, (values.get("level"), values.get("epl")))), "level"),
                 judged(group, "group"),
                 judged("; ".join(classes), "temperature_class"),
-                judged(span(low, high), "ambient"),
+                judged(words.span(low, high), "ambient"),
             )
         )
     return tuple(rows)
@@ -221,31 +225,24 @@ def area_keys(circuit: Content) -> list[int]:
     return [member["area"]["id"] for member in circuit["members"] if member["area"]]
 
 
-def span(low: str, high: str) -> str:
-    """`-20 degC to 40 degC`, or the end that is known."""
-    if low and high:
-        return f"{low} to {high}"
-    return f"from {low}" if low else f"to {high}" if high else ""
-
-
 def source(row: Content) -> Source:
     values = [("Um" if name == "um" else name, row.get(name, words.UNKNOWN)) for name in SOURCE_VALUES]
     values = [(name, text) for name, text in values if name != "Uq" or "Uq" in row]
     if supply := row.get("supply"):
         values += [(label, supply[key]) for key, label in SUPPLY_VALUES.items() if key in supply]
     isolated = row.get("isolated")
-    values.append(("earth", words.UNKNOWN if isolated is None else "isolated" if isolated else "earthed"))
+    values.append((_("earth"), words.UNKNOWN if isolated is None else _("isolated") if isolated else _("earthed")))
     return Source(
         tag=row["name"],
         terminals=row.get("terminals", ""),
         output=words.OUTPUTS.get(row.get("output", ""), words.UNKNOWN),
-        values=tuple(values),
+        values=tuple((name, figures(text)) for name, text in values),
         permitted=tuple(
             Permitted(
                 group=item["group"],
-                co=item.get("Co", words.UNKNOWN),
-                lo=item.get("Lo", words.UNKNOWN),
-                lo_ro=item.get("Lo_Ro", words.UNKNOWN),
+                co=figures(item.get("Co", words.UNKNOWN)),
+                lo=figures(item.get("Lo", words.UNKNOWN)),
+                lo_ro=figures(item.get("Lo_Ro", words.UNKNOWN)),
                 together=bool(item.get("together")),
             )
             for item in row.get("permitted", [])
@@ -262,11 +259,13 @@ def device(row: Content, circuit: Content) -> Device:
     if needs := row.get("needs"):
         values += [(label, needs[key]) for key, label in NEEDED_VALUES.items() if key in needs]
     isolated = row.get("isolated_from_earth")
-    values.append(("earth", words.UNKNOWN if isolated is None else "isolated" if isolated else "earthed"))
-    role = {"simple": "simple apparatus", "uncertified": "no certificate", "component": "component certificate"}.get(
-        row.get("kind", ""), "inline item" if member and member["role"] == "inline" else "field device"
-    )
-    return Device(row["name"], terminals_name(member), role, tuple(values))
+    values.append((_("earth"), words.UNKNOWN if isolated is None else _("isolated") if isolated else _("earthed")))
+    role = {
+        "simple": _("simple apparatus"),
+        "uncertified": _("no certificate"),
+        "component": _("component certificate"),
+    }.get(row.get("kind", ""), _("inline item") if member and member["role"] == "inline" else _("field device"))
+    return Device(row["name"], terminals_name(member), role, tuple((name, figures(text)) for name, text in values))
 
 
 def terminals_name(member: Content | None) -> str:
@@ -300,17 +299,19 @@ def paper(member: Content, pinned: Pinned) -> Paper:
 
 
 def cable(row: Content, run: Content, document: Content) -> Cable:
-    per_length = [(row.get(name, ""), "per core" if row.get(f"{name}_is") == "per_core" else "") for name in PER_LENGTH]
+    per_length = [
+        (row.get(name, ""), _("per core") if row.get(f"{name}_is") == "per_core" else "") for name in PER_LENGTH
+    ]
     if not per_length[0][0] and row.get("C_core_core"):
-        per_length[0] = (row["C_core_core"], f"to core; {row.get('C_core_screen', '?')} to screen")
+        per_length[0] = (row["C_core_core"], (_("to core; %(row)s to screen") % {"row": row.get("C_core_screen", "?")}))
     length = row.get("length", "")
     return Cable(
         tag=row["name"],
         start=run["from_point"],
         end=run["to_point"],
         type_name=run["cable_type"]["name"] if run["cable_type"] else "",
-        length=length or words.UNKNOWN,
-        per_length=tuple(per_length),
+        length=figures(length) or words.UNKNOWN,
+        per_length=tuple((figures(text), note) for text, note in per_length),
         capacitance=over_length(length, row.get("C", ""), Kind.CAPACITANCE_PER_LENGTH, Kind.CAPACITANCE),
         inductance=over_length(
             length,
@@ -320,7 +321,7 @@ def cable(row: Content, run: Content, document: Content) -> Cable:
             2 if row.get("L_is") == "per_core" else 1,
         ),
         separation=words.SEPARATIONS.get(str(row.get("type", "")), ""),
-        construction=", ".join(f"{label} {row[key]}" for key, label in CONSTRUCTION.items() if row.get(key)),
+        construction=", ".join(f"{label} {figures(row[key])}" for key, label in CONSTRUCTION.items() if row.get(key)),
     )
 
 
@@ -328,7 +329,7 @@ def over_length(length: str, per_length: str, kind: Kind, total: Kind, cores: in
     """What a value per length comes to over a length, exact; empty where one of the two is not given."""
     try:
         value = read(length, Kind.LENGTH) * read(per_length, kind) * Decimal(cores)
-        return write(value, total)
+        return figures(write(value, total))
     except QuantityError:
         return ""
 
@@ -337,8 +338,12 @@ def totals(result: Content) -> tuple[tuple[str, str, str], ...]:
     """(quantity, on the circuit, permitted) for capacitance and inductance."""
     found = result.get("totals") or {}
     return tuple(
-        (name, str(found.get(key) or words.UNKNOWN), str(found.get(f"{key}_permitted") or words.UNKNOWN))
-        for name, key in (("Capacitance", "C"), ("Inductance", "L"))
+        (
+            name,
+            figures(str(found.get(key) or words.UNKNOWN)),
+            figures(str(found.get(f"{key}_permitted") or words.UNKNOWN)),
+        )
+        for name, key in ((_("Capacitance"), "C"), (_("Inductance"), "L"))
         if found
     )
 
@@ -346,19 +351,20 @@ def totals(result: Content) -> tuple[tuple[str, str, str], ...]:
 def check(row: Content) -> Check:
     relation = (row.get("relation") or "") if row.get("value") and row.get("limit") else ""
     value, cure = str(row.get("value") or ""), str(row.get("cure") or "")
+    reference, memory = row.get("reference") or "", " (from memory)"
     return Check(
         id=row["id"],
         name=(words.CHECKS | words.FUNCTION_PARTS).get(str(row["id"]), str(row["id"])),
         verdict=row["verdict"],
         word=words.VERDICTS[row["verdict"]],
         subject=row["subject"].replace(" -> ", " → "),
-        value=words.SEPARATIONS.get(value, value) if row["id"] == "cable_type" else value,
+        value=words.SEPARATIONS.get(value, value) if row["id"] == "cable_type" else figures(said(value)),
         relation=words.RELATIONS.get(relation, relation),
-        limit=str(row.get("limit") or ""),
+        limit=figures(said(str(row.get("limit") or ""))),
         margin=words.percent(row.get("margin") or ""),
-        reference=(row.get("reference") or "").replace(" (from memory)", FROM_MEMORY),
-        why=str(row.get("why") or "").removesuffix(cure).rstrip(),
-        cure=cure,
+        reference=said(reference.removesuffix(memory)) + (FROM_MEMORY if reference.endswith(memory) else ""),
+        why=said(str(row.get("why") or "").removesuffix(cure).rstrip()),
+        cure=said(cure),
     )
 
 
@@ -375,22 +381,29 @@ def longest(found: Content, document: Content) -> str:
         return ""
     name = runs[-1]["name"]
     if not found.get("length"):
-        return f"Neither capacitance nor inductance limits the length of {name}."
+        return _("Neither capacitance nor inductance limits the length of %(name)s.") % {"name": name}
     if found.get("limited_by") == "none":
-        return f"{name} may be at most {found['length']} long by the rules of a segment."
-    return f"{name} may be at most {found['length']} long, limited by {found['limited_by']}; all else as given here."
+        return _("%(name)s may be at most %(found)s long by the rules of a segment.") % {
+            "name": name,
+            "found": figures(found["length"]),
+        }
+    return _("%(name)s may be at most %(found)s long, limited by %(found2)s; all else as given here.") % {
+        "name": name,
+        "found": figures(found["length"]),
+        "found2": said(found["limited_by"]),
+    }
 
 
 def function_rows(function: Content, document: Content) -> tuple[tuple[str, str], ...]:
     """The voltage budget: what there is, what is needed, and what it was reckoned with."""
     whole = not function.get("parts")  # verdicts from before the parts were stored
     rows = [
-        ("Voltage at the device", whole and function.get("voltage_at_device")),
-        ("Voltage needed", whole and function.get("voltage_needed")),
-        ("Load and series resistance", document.get("load_resistance")),
-        ("Reason", whole and function.get("why")),
+        (_("Voltage at the device"), whole and function.get("voltage_at_device")),
+        (_("Voltage needed"), whole and function.get("voltage_needed")),
+        (_("Load and series resistance"), document.get("load_resistance")),
+        (_("Reason"), whole and said(function.get("why") or "")),
     ]
-    return tuple((label, str(text)) for label, text in rows if text)
+    return tuple((label, figures(str(text))) for label, text in rows if text)
 
 
 def justification(member: Content, pinned: Pinned) -> Justification | None:

@@ -299,7 +299,8 @@ class SheetContent:
     @property
     def approved(self) -> Signature | None:
         """The signature that issued it; none while there is none."""
-        return next((row for row in self.signatures if row.role == "Approved" and row.name), None)
+        last = self.signatures[-1]
+        return last if last.name else None
 
     @property
     def charts(self) -> list[tuple[int, Circuit]]:

@@ -8,7 +8,9 @@ from pathlib import Path
 import segno
 from django.conf import settings
 from django.template.loader import render_to_string
+from django.utils.translation import gettext as _
 
+from registry.language import in_language_of_the_house
 from reports import pdf
 from reports.diagrams import draw
 from reports.files import file_name
@@ -29,7 +31,13 @@ SHAPES = {
 
 
 def sheet_document(content: SheetContent, paper: pdf.PageSize = pdf.PageSize.A4) -> pdf.Document:
-    """The sheet as a document that reports.pdf can render."""
+    """The sheet as a document that reports.pdf can render, in the language of the installation."""
+    with in_language_of_the_house():
+        return written(content, paper)
+
+
+def written(content: SheetContent, paper: pdf.PageSize) -> pdf.Document:
+    """The same in the language that holds."""
     assets = {f"{name}.svg": shape_svg(body, 9.5) for name, body in SHAPES.items()}
     assets |= {f"{name}-large.svg": shape_svg(body, 21) for name, body in SHAPES.items()}
     assets["code.svg"] = code_svg(content.link)
@@ -74,9 +82,13 @@ def code_svg(link: str) -> bytes:
 
 
 def draft_svg() -> bytes:
-    """The pale words across a page that nobody has approved."""
+    """The pale words across a page that nobody has approved, as large as they fit."""
+    words = _("DRAFT \u2013 NOT ISSUED")
+    size = min(62, 62 * 18 // len(words))
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 600 800" width="600" height="800" font-family="{FONT}">'
-        '<text x="300" y="410" text-anchor="middle" font-size="62" font-weight="bold" fill="#ececec" '
-        'transform="rotate(-54 300 400)">DRAFT – NOT ISSUED</text></svg>'
+        '<text x="300" y="410" text-anchor="middle" font-weight="bold" fill="#ececec" '
+        f'font-size="{size}" '
+        'transform="rotate(-54 300 400)">'
+        f"{words}</text></svg>"
     ).encode()

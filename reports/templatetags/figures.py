@@ -14,6 +14,7 @@ from django import template
 from django.urls import reverse
 from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString, mark_safe
+from django.utils.translation import gettext as _
 
 from loops.models import Verification
 from registry.remembering import remembered
@@ -92,9 +93,10 @@ def circuit_name(document: Mapping[str, Any]) -> str:
 def curves_told(document: Mapping[str, Any]) -> str:
     """The chart in words, for whoever does not see it."""
     points = ", ".join(f"{source['name']} {source['Uo']} and {source['Io']}" for source in document["sources"])
-    return (
-        f"Ignition curves of tables A.1 and A.2 for group {document['area']['group']} with what works there: {points}."
-    )
+    return _("Ignition curves of tables A.1 and A.2 for group %(document)s with what works there: %(points)s.") % {
+        "document": document["area"]["group"],
+        "points": points,
+    }
 
 
 def figure(plan: Plan, number: int, *, named: bool = False) -> SafeString:

@@ -21,6 +21,7 @@ from registry.parameters import parameter_of
 from registry.reading import join, read_entry
 from registry.services.changes import recorded
 from registry.services.records import Author
+from registry.words import lazily
 
 CERTIFICATE = "paper"
 """Where the text of the certificate stands beside that of the item."""
@@ -85,7 +86,7 @@ def nothing(record: object) -> None:
     """Pins of a record that is pinned to nothing."""
 
 
-WORDS = {Word.SUITS: "suits", Word.DOES_NOT: "does not suit", Word.CANNOT_SAY: "cannot be said to suit"}
+WORDS = {Word.SUITS: "suits", Word.DOES_NOT: lazily("does not suit"), Word.CANNOT_SAY: lazily("cannot be said to suit")}
 
 
 def send_typed(found: Answer, author: Author) -> Remark:
@@ -97,8 +98,15 @@ def send_typed(found: Answer, author: Author) -> Remark:
     access.require(author.user, "loop.propose", loop.site)
     require_reason(author)
     lines = [
-        f"{candidate.name} {WORDS[found.word]} in place of {found.position.standing.name} by its nameplate. "
-        f"{found.why[0] if found.why else ''}".strip(),
+        (
+            _("%(name)s %(word)s in place of %(name2)s by its nameplate. %(why)s")
+            % {
+                "name": candidate.name,
+                "word": WORDS[found.word],
+                "name2": found.position.standing.name,
+                "why": found.why[0] if found.why else "",
+            }
+        ).strip(),
         author.reason,
         *values_of(candidate),
     ]

@@ -157,7 +157,16 @@ def chosen(field: dict[str, Any]) -> str:
 def due_table(rows: list[Due], today: dt.date) -> Table:
     """The list as texts."""
     areas = selectors.areas_by_loop([item.loop.pk for item in rows])
-    heads = ["Loop", "Service", "Site", "Areas", "Next grade", "Due on", "State", *(f"Last {g}" for g in Grade.values)]
+    heads = [
+        _("Loop"),
+        _("Service"),
+        _("Site"),
+        _("Areas"),
+        _("Next grade"),
+        _("Due on"),
+        _("State"),
+        *(f"Last {g}" for g in Grade.values),
+    ]
     return table(
         heads,
         [
@@ -168,7 +177,7 @@ def due_table(rows: list[Due], today: dt.date) -> Table:
                 ", ".join(areas.get(item.loop.pk, [])),
                 item.grade_text,
                 item.on.isoformat() if item.on else "",
-                "never inspected" if item.never else item.state(today),
+                _("never inspected") if item.never else item.state(today),
                 *(item.last[grade].isoformat() if grade in item.last else "" for grade in Grade.values),
             ]
             for item in rows

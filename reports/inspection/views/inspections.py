@@ -203,7 +203,7 @@ def paper(request: HttpRequest, pk: int) -> HttpResponseBase:
     shown = content_of(found)
     signed = getattr(found, "signed", None)
     moment = signed.signed_at if signed else timezone.now()
-    title = f"Inspection {found.pk} of {found.loop.tag}"
+    title = _("Inspection %(pk)s of %(tag)s") % {"pk": found.pk, "tag": found.loop.tag}
     size = PAPERS.get(request.GET.get("paper", "").lower()) or paper_of(found.loop.site)
     data = inspection_pdf(title, [shown], moment, size)
     return pdf_response(data, file_name(found.loop.tag, f"inspection-{pk}"), inline=request.GET.get("view") == "1")

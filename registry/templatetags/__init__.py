@@ -1,0 +1,1 @@
+"""Tags and filters of the register: those of `language` are there in every template."""

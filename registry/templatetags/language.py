@@ -1,0 +1,24 @@
+"""Filters for what is stored in English; every template has them."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import template
+
+from registry.stored import figure as figure_of
+from registry.stored import said as said_of
+
+register = template.Library()
+
+
+@register.filter
+def said(text: Any) -> Any:
+    """A stored sentence in the language of the page; what is no text stays."""
+    return said_of(text) if isinstance(text, str) else text
+
+
+@register.filter
+def figure(text: Any) -> Any:
+    """A stored quantity with the decimal mark of the language; what is no text stays."""
+    return figure_of(text) if isinstance(text, str) else text
