@@ -44,5 +44,5 @@ def row_told(row: Row) -> dict[str, Any]:
             changed[name] = said(row[name])
     for name in FIGURES:
         if isinstance(row.get(name), str):
-            changed[name] = figure(row[name])
+            changed[name] = said(figure(row[name]))
     return changed

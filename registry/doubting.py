@@ -86,7 +86,7 @@ def doubts_of_marking(equipment: Equipment) -> Iterator[Doubt]:
     for terminals in equipment.terminals.all():
         gives = terminals.side == Terminals.Side.SOURCE
         levels = {marking.source_level if gives else marking.device_level for marking in markings} - {""}
-        place = f"Terminals {terminals.name}"
+        place = _("Terminals %(name)s") % {"name": terminals.name}
         if terminals.level and levels and terminals.level not in levels:
             named = " and ".join(sorted(levels))
             yield Doubt(

@@ -169,7 +169,7 @@ class Contains:
 
     def read(self, asking: Asking) -> Iterator[Condition]:
         if text := asking.text(self.name):
-            words = f"{self.label} contains “{excerpt(text)}”"
+            words = _("%(label)s contains “%(text)s”") % {"label": self.label, "text": excerpt(text)}
             columns = (self.column,) if isinstance(self.column, str) else self.column
             q = reduce(or_, (Q(**{f"{column}__icontains": text}) for column in columns))
             yield Condition(q, self.within, words, self.names())
@@ -202,7 +202,7 @@ class Days:
         if first and last and first > last:
             asking.faults[self.names()[1]] = _("The last day lies before the first: exchange the two.")
             return
-        asked = [(word, end, day) for word, end, day in (("from", "gte", first), ("to", "lte", last)) if day]
+        asked = [(word, end, day) for word, end, day in ((_("from"), "gte", first), (_("to"), "lte", last)) if day]
         if asked:
             q = Q(**dict(self.bound(end, day) for _, end, day in asked))
             words = " ".join([self.label, *(f"{word} {day.isoformat()}" for word, _, day in asked)])
@@ -226,7 +226,7 @@ class Days:
                 "text" if name in asking.faults else "date",
                 placeholder="2026-11-25",
             )
-            for name, word in zip(self.names(), ("from", "to"), strict=True)
+            for name, word in zip(self.names(), (_("from"), _("to")), strict=True)
         ]
 
 
@@ -368,8 +368,8 @@ class Ranges:
             rows.append(
                 [
                     form_field(asking, name, _("Value"), "select", choices=[("", _("Any")), *strange], options=options),
-                    form_field(asking, low, "from", "text", placeholder=self.measures[0].example),
-                    form_field(asking, high, "to", "text"),
+                    form_field(asking, low, _("from"), "text", placeholder=self.measures[0].example),
+                    form_field(asking, high, _("to"), "text"),
                 ]
             )
         return [{"kind": "ranges", "rows": rows}]
@@ -399,7 +399,7 @@ def read_range(asking: Asking, measure: Measure, low_name: str, high_name: str) 
         return None
     if low is not None and low == high:
         return measure.condition(low, high), texts[low_name]
-    parts = [f"{word} {texts[name]}" for word, name in (("from", low_name), ("to", high_name)) if texts[name]]
+    parts = [f"{word} {texts[name]}" for word, name in ((_("from"), low_name), (_("to"), high_name)) if texts[name]]
     return measure.condition(low, high), " ".join(parts)
 
 

@@ -50,7 +50,7 @@ def take_marking(data: dict[str, Any]) -> Taken:
     for number, row in enumerate(data.get("terminals") or [], start=1):
         if not isinstance(row, dict):
             continue
-        place = f"Terminals {row.get('name') or number!s:.60}"
+        place = _("Terminals %(number)s") % {"number": f"{row.get('name') or number!s:.60}"}
         gives = row.get("side") == Terminals.Side.SOURCE
         for column, says in said(markings, gives):
             typed = str(row.get(column) or "").strip()

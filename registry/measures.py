@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 from django.db import models
 from django.db.models import Q
 from django.utils.translation import gettext as _
@@ -11,6 +13,7 @@ from registry.filters import Measure, quantity_reader
 from registry.models import CableType, HazardousArea, PermittedRow, Site, TemperatureRow, Terminals
 from registry.models.equipment import GROUPS
 from registry.parameters import PARAMETERS, SECTIONS, Parameter
+from registry.words import later, lazily
 
 SIDES = {
     "source": Terminals.Side.SOURCE,
@@ -37,7 +40,7 @@ def measure_of(
     assert isinstance(column, QuantityField)
     return Measure(
         key=f"{parameter.column}.{mark}" if mark else parameter.column,
-        label=label or parameter.label,
+        label=label or later(lambda: parameter.label),
         heading=heading or SECTIONS[parameter.section],
         column=parameter.column,
         reader=quantity_reader(column.kind),
@@ -73,20 +76,32 @@ def terminals_measures(*sections: str) -> tuple[Measure, ...]:
     )
 
 
+def permitted_for(group: str) -> str:
+    return _("Permitted for %(group)s") % {"group": group} if group else _("Permitted for any group")
+
+
+def symbol_for(symbol: str, group: str) -> str:
+    if not group:
+        return _("%(symbol)s for any group") % {"symbol": symbol}
+    return _("%(symbol)s for %(group)s") % {"symbol": symbol, "group": group}
+
+
+def highest_ambient_for(name: str) -> str:
+    return _("Highest ambient for %(name)s") % {"name": name}
+
+
 def permitted_measures() -> tuple[Measure, ...]:
     """Co, Lo and Lo/Ro, for any group and for each: of one group they are asked of the same row."""
     found = []
     for group in ("", *GROUPS):
-        heading = (_("Permitted for %(group)s") % {"group": group}) if group else _("Permitted for any group")
+        heading = later(partial(permitted_for, group))
         for parameter in parameters_of(PermittedRow):
             found.append(
                 measure_of(
                     parameter,
                     within=("terminals", f"permitted:{group}"),
                     heading=heading,
-                    label=f"{parameter.symbol} for {group}"
-                    if group
-                    else (_("%(symbol)s for any group") % {"symbol": parameter.symbol}),
+                    label=later(partial(symbol_for, parameter.symbol, group)),
                     mark=group,
                     also=Q(group=group) if group else None,
                 )
@@ -101,8 +116,8 @@ def class_measures() -> tuple[Measure, ...]:
         measure_of(
             ambient,
             within=("terminals", f"temperature_classes:{name}"),
-            heading=_("Highest ambient by temperature class"),
-            label=(_("Highest ambient for %(name)s") % {"name": name}),
+            heading=lazily("Highest ambient by temperature class"),
+            label=later(partial(highest_ambient_for, name)),
             mark=name,
             also=Q(temperature_class=name),
         )

@@ -10,6 +10,7 @@ from typing import Any
 from django.db import models
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from registry.fields import QuantityField
 from registry.lengths import in_feet, is_imperial
@@ -135,12 +136,12 @@ def temperature_cells(row: TemperatureRow) -> dict[str, Any]:
 def span(days: int) -> str:
     """A number of days in words people use."""
     if days == 0:
-        return "today"
+        return _("today")
     if days < 60:
-        return f"{days} day{'s' if days != 1 else ''}"
+        return ngettext("%(days)s day", "%(days)s days", days) % {"days": days}
     if days < 730:
-        return f"{days // 30} months"
-    return f"{days // 365} years"
+        return _("%(months)s months") % {"months": days // 30}
+    return _("%(years)s years") % {"years": days // 365}
 
 
 def day(value: dt.date) -> str:

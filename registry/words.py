@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import cast
 
+from django.utils.functional import lazy
 from django.utils.translation import gettext_lazy
 
 
@@ -14,3 +16,8 @@ def lazily(text: str) -> str:
     that the gathering of messages looks for.
     """
     return cast(str, gettext_lazy(text))
+
+
+def later(make: Callable[[], str]) -> str:
+    """A text that is put together of others, made when it is shown: `later(lambda: _("Loop %s") % tag)`."""
+    return lazy(make, str)()

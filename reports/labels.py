@@ -240,7 +240,11 @@ def labels_document(
     links = list(dict.fromkeys(label.link for label in labels if label.link))
     codes = {link: f"code-{number}.svg" for number, link in enumerate(links)}
     pages = placed(labels, grid, start, stripe, codes)
-    title = f"{len(labels)} labels" if len(labels) > 1 else f"Label {labels[0].tag}"
+    title = (
+        (_("%(count)s labels") % {"count": len(labels)})
+        if len(labels) > 1
+        else (_("Label %(tag)s") % {"tag": labels[0].tag})
+    )
     html = render_to_string(
         "reports/print/labels.html",
         {

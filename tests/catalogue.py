@@ -7,6 +7,7 @@ no translation or the compiled file is older than the text.
 
 from __future__ import annotations
 
+import ast
 import datetime as dt
 import io
 import os
@@ -15,23 +16,25 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from babel.messages import Catalog, Message
-from babel.messages.extract import extract_python
 from babel.messages.mofile import write_mo
 from babel.messages.pofile import read_po, write_po
 
 ROOT = Path(__file__).resolve().parents[1]
 LANGUAGES = ("de",)
-KEYWORDS = {
-    "_": None,
-    "gettext": None,
-    "gettext_lazy": None,
-    "gettext_noop": None,
-    "lazily": None,
-    "ngettext": (1, 2),
-    "ngettext_lazy": (1, 2),
-    "pgettext": ((1, "c"), 2),
-    "npgettext": ((1, "c"), 2, 3),
+CALLS = {
+    "_": (None, 0, None),
+    "gettext": (None, 0, None),
+    "gettext_lazy": (None, 0, None),
+    "gettext_noop": (None, 0, None),
+    "lazily": (None, 0, None),
+    "ngettext": (None, 0, 1),
+    "ngettext_lazy": (None, 0, 1),
+    "pgettext": (0, 1, None),
+    "npgettext": (0, 1, 2),
 }
+"""Where the context, the message and its plural stand among what a function is given."""
+QUOTED = r"""u?(?:"(?:[^"\\]|\\.)*"|'(?:[^'\\]|\\.)*')"""
+CALLED = re.compile(rf"\b(_|n?p?gettext)\(\s*({QUOTED}(?:\s*,\s*{QUOTED})*)[^)]*\)")
 UNTRANSLATED = {"templates/styles.html"}
 """Shown to whoever works on the pages themselves."""
 PLACEHOLDER = re.compile(r"%\(\w+\)[a-z]|%[sdg]|%%|\{\w*(?::q)?\}")
@@ -42,36 +45,40 @@ Key = tuple[str | None, str, str | None]
 
 def messages() -> Iterator[Key]:
     """Everything that the program says and that can be translated."""
-    from django.utils.translation.template import templatize
-
     for folder in ("templates", "registry", "loops", "reports", "deploy"):
         for path in sorted((ROOT / folder).rglob("*")):
             name = path.relative_to(ROOT).as_posix()
             if folder == "templates" and path.suffix in (".html", ".txt") and name not in UNTRANSLATED:
-                source = templatize(path.read_text(), origin=name)
+                yield from of_template(path.read_text(), name)
             elif path.suffix == ".py":
-                source = path.read_text()
-            else:
-                continue
-            for _, function, found, _ in extract_python(
-                io.BytesIO(source.encode()), KEYWORDS, [], {"encoding": "utf-8"}
-            ):
-                yield from keys(function, found)
+                yield from of_module(path.read_text())
 
 
-def keys(function: str, found: str | tuple[str | None, ...] | None) -> Iterator[Key]:
-    """The message of one call; none where it is no text that stands there."""
-    texts = (found,) if found is None or isinstance(found, str) else tuple(found)
-    if not all(isinstance(text, str) for text in texts[:2]):
-        return
-    if function == "pgettext":
-        yield texts[0], str(texts[1]), None
-    elif function.startswith("ngettext"):
-        yield None, str(texts[0]), texts[1]
-    elif function == "npgettext":
-        yield texts[0], str(texts[1]), texts[2]
-    elif texts[0]:
-        yield None, str(texts[0]), None
+def of_template(source: str, name: str) -> Iterator[Key]:
+    """Django turns a template into calls of gettext, with everything else blanked out."""
+    from django.utils.translation.template import templatize
+
+    for call in CALLED.finditer(templatize(source, origin=name)):
+        texts = [ast.literal_eval(text.removeprefix("u")) for text in re.findall(QUOTED, call[2])]
+        yield key(call[1], texts)
+
+
+def of_module(source: str) -> Iterator[Key]:
+    for node in ast.walk(ast.parse(source)):
+        if isinstance(node, ast.Call):
+            name = getattr(node.func, "id", getattr(node.func, "attr", ""))
+            texts = [text.value for text in node.args if isinstance(text, ast.Constant) and isinstance(text.value, str)]
+            if name in CALLS and texts and len(texts) > max(place or 0 for place in CALLS[name]):
+                yield key(name, texts)
+
+
+def key(name: str, texts: list[str]) -> Key:
+    context, text, plural = CALLS[name]
+    return (
+        None if context is None else texts[context],
+        texts[text],
+        None if plural is None else texts[plural],
+    )
 
 
 def key_of(message: Message) -> Key:

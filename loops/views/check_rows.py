@@ -17,6 +17,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from loops.check_names import check_name
+from registry.stored import said
 from registry.views.cells import component
 
 Check = Mapping[str, Any]
@@ -66,7 +67,7 @@ def labels_now() -> dict[str, str]:
 def row_html(check: Check, labels: Mapping[str, str]) -> str:
     """One check: what it is, both sides, the margin, the reason and where the rule comes from."""
     verdict = check["verdict"]
-    subject = f'<br><span class="soft small">{plain(check["subject"])}</span>' if check["subject"] else ""
+    subject = f'<br><span class="soft small">{plain(said(check["subject"]))}</span>' if check["subject"] else ""
     relation, limit = plain(RELATIONS.get(check["relation"] or "", check["relation"])), plain(check["limit"])
     before = f'<span class="stack-only">{relation} </span>' if relation else ""
     margin = "" if check["margin"] in (None, "") else margin_percent(check["margin"])

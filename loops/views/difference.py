@@ -34,7 +34,7 @@ def described(content: Mapping[str, Any], model: type[models.Model] = Loop, pref
             for index, row in enumerate(value):
                 if child is None or not isinstance(row, Mapping):
                     continue
-                title = str(row.get("name") or row.get("tag") or f"row {index + 1}")
+                title = str(row.get("name") or row.get("tag") or (_("row %(index)s") % {"index": index + 1}))
                 inner = f"{prefix}{title} · "
                 if inner in {label[: len(inner)] for label in found}:
                     inner = f"{prefix}{title} ({index + 1}) · "

@@ -181,7 +181,7 @@ def show(
         "section": "loops",
         "crumbs": [*crumbs, {"text": _("Edit") if loop else _("New loop"), "url": ""}],
         "loop": loop,
-        "title": f"Edit {tag}" if loop else tag,
+        "title": (_("Edit %(tag)s") % {"tag": tag}) if loop else tag,
         **editor_form(data, errors or {}, person(request), focus),
         "form_action": reverse("loop_edit", args=[loop.pk]) if loop else reverse("loop_new"),
         "cancel_url": reverse("loop", args=[loop.pk]) if loop else reverse("loop_list"),

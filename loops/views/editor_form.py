@@ -243,7 +243,7 @@ def circuit_form(node: FormNode, picks: Picks, number: int, focus: str) -> dict[
     members = node.rows.get("members", [])
     sources = [row for row in members if row.fields["role"]["value"] == Member.Role.SOURCE]
     devices = [row for row in members if row.fields["role"]["value"] != Member.Role.SOURCE]
-    title = f"Circuit {number}"
+    title = gettext("Circuit %(number)s") % {"number": number}
     groups = [
         group_form(SOURCES, node, sources, picks, title, focus),
         group_form(CABLES, node, node.rows.get("cables", []), picks, title, focus),

@@ -122,8 +122,8 @@ def cable_length(within: tuple[str, ...] = ("circuits", "cables")) -> Measure:
     assert isinstance(field, QuantityField)
     return Measure(
         "length_m",
-        _("Length of a cable run"),
-        _("Loop"),
+        lazily("Length of a cable run"),
+        lazily("Loop"),
         "length_m",
         quantity_reader(field.kind),
         "300 m",
@@ -136,7 +136,7 @@ def own_measure(column: str, label: str) -> Measure:
     field = Loop._meta.get_field(column)
     assert isinstance(field, QuantityField)
     reader = quantity_reader(field.kind)
-    return Measure(column, label, _("Loop"), column, reader, field.kind.example, typed_column=field.text_name)
+    return Measure(column, label, lazily("Loop"), column, reader, field.kind.example, typed_column=field.text_name)
 
 
 MEASURES = (
@@ -152,9 +152,9 @@ LOOP = KindPage(
     note=lazily("Site"),
     path="loops",
     title=lazily("Loops"),
-    noun="a loop",
-    singular="loop",
-    plural="loops",
+    noun=lazily("a loop"),
+    singular=lazily("loop"),
+    plural=lazily("loops"),
     section="loops",
     model=Loop,
     view_action="loop.view",

@@ -104,7 +104,7 @@ def loop_context(loop: Loop, user: User) -> dict[str, Any]:
 def head(loop: Loop, revisions: list[Revision]) -> list[dict[str, Any]]:
     """The ruled head of the record."""
     areas = {member.area: None for circuit in loop.circuits.all() for member in circuit.members.all() if member.area_id}
-    number = f" (save {revisions[0].number})" if revisions else ""
+    number = (_(" (save %(number)s)") % {"number": revisions[0].number}) if revisions else ""
     items: list[dict[str, Any]] = [
         {"label": _("Loop"), "value": loop.tag},
         {"label": _("Service"), "value": loop.service or _("not entered")},
@@ -130,7 +130,7 @@ def signatures(approvals: list[Approval], events: list[WorkflowEvent]) -> list[d
     """Who signed which revision, newest first, for components/signature_block.html; `events` are newest first."""
     rows = []
     for approval in approvals:
-        revision = f"{approval.letter} (save {approval.revision.number})"
+        revision = _("%(letter)s (save %(number)s)") % {"letter": approval.letter, "number": approval.revision.number}
         submitted = next(
             (
                 event.created_at
@@ -206,7 +206,7 @@ def revision_page(request: HttpRequest, pk: int, number: int) -> HttpResponse:
         "crumbs": [
             {"text": _("Loops"), "url": "/loops/"},
             {"text": loop.tag, "url": f"/loops/{loop.pk}/"},
-            {"text": f"Save {number}", "url": ""},
+            {"text": (_("Save %(number)s") % {"number": number}), "url": ""},
         ],
         "loop": loop,
         "revision": revision,

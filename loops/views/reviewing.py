@@ -8,6 +8,7 @@ from loops.models import Loop, LoopState
 from loops.services import reviews
 from loops.services.contributors import contributors
 from registry import access
+from registry.language import in_fixed_language
 from registry.models import User
 from registry.words import lazily as _
 
@@ -63,6 +64,12 @@ def subjects(circuits: list[dict[str, Any]]) -> list[str]:
 
     Each check is told its own words as `topic`, for the link beside it.
     """
+    with in_fixed_language():
+        return named(circuits)
+
+
+def named(circuits: list[dict[str, Any]]) -> list[str]:
+    """The same; in English, because what a remark is about is stored."""
     found = []
     for item in circuits:
         before = f"{item['name']}: " if len(circuits) > 1 else ""

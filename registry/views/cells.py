@@ -14,6 +14,7 @@ from django.template.loader import render_to_string
 from django.utils.html import conditional_escape
 from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import get_language
+from django.utils.translation import gettext as _
 
 
 def rows_html(rows: Iterable[Sequence[Mapping[str, Any]]], tick: bool) -> SafeString:
@@ -28,7 +29,7 @@ def head_html(cell: Mapping[str, Any], tick: bool) -> str:
     text = conditional_escape(cell["text"])
     box = (
         f'<input type="checkbox" class="tick" name="record" value="{cell["key"]}" form="tick" '
-        f'aria-label="Tick {text}"> '
+        f'aria-label="{_("Tick")} {text}"> '
         if tick
         else ""
     )
@@ -72,7 +73,7 @@ def line_html(line: Mapping[str, Any]) -> str:
     label = f"<strong>{conditional_escape(line['label'])}</strong> " if line["label"] else ""
     state = ""
     if line["state"] == "run out":
-        state = f' <span class="v-incomplete small nowrap">{component("icon", "warning")} run out</span>'
+        state = f' <span class="v-incomplete small nowrap">{component("icon", "warning")} {_("run out")}</span>'
     elif line["state"]:
         state = f" {component('state', line['state'])}"
     return f"{label}{plain(line['text'])}{state}"

@@ -203,7 +203,7 @@ def scheme_content(record: Scheme, user: User) -> dict[str, Any]:
         "items": [
             {"label": _("Form of its numbers"), "value": record.number_form or _("no common form")},
             {"label": _("Example"), "value": record.number_example},
-            {"label": _("Told before an end"), "value": f"{record.lead_days} days"},
+            {"label": _("Told before an end"), "value": (_("%(lead_days)s days") % {"lead_days": record.lead_days})},
         ],
         "accepting": accepting,
         "certificate_count": named.count(),

@@ -243,7 +243,7 @@ def show(
         error | {"id": error["id"] if error["path"] in labels else "", "label": error["label"] or error["path"]}
         for error in error_list(draft.errors, labels)
     ]
-    title = f"Edit {record.label()}" if record else f"Add {kind.noun}"
+    title = (_("Edit %(label)s") % {"label": record.label()}) if record else (_("Add %(noun)s") % {"noun": kind.noun})
     crumbs = [{"text": kind.title, "url": kind.list_url}]
     if record:
         crumbs.append({"text": record.label(), "url": kind.url(record)})

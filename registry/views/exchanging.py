@@ -163,7 +163,7 @@ def shown_report(report: Report) -> dict[str, Any]:
     faults = base64.b64encode(report.as_csv()).decode() if report.faults else ""
     return {
         "report": report,
-        "title": KINDS[report.kind].layout.title,
+        "title": _(KINDS[report.kind].layout.title),
         "differs": bool(report.added or report.changed),
         "list_url": kinds.KINDS[report.kind].list_url if report.kind in kinds.KINDS else "",
         "faults": [asdict(fault) for fault in report.faults[:SHOWN]],
@@ -174,7 +174,7 @@ def shown_report(report: Report) -> dict[str, Any]:
 
 
 def page_context(kind: str, reason: str) -> dict[str, Any]:
-    choices = [("", _("Told by its headings")), *((name, item.layout.title) for name, item in KINDS.items())]
+    choices = [("", _("Told by its headings")), *((name, _(item.layout.title)) for name, item in KINDS.items())]
     page = kinds.KINDS.get(kind)
     return {
         "section": page.section if page else "loops" if kind == "loop" else "",
@@ -207,5 +207,5 @@ def page_context(kind: str, reason: str) -> dict[str, Any]:
                 "help": _("Kept with each revision."),
             },
         ],
-        "templates": [(name, item.layout.title) for name, item in KINDS.items()],
+        "templates": [(name, _(item.layout.title)) for name, item in KINDS.items()],
     }

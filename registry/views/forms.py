@@ -20,7 +20,10 @@ from registry.parameters import help_of, parameter_of
 from registry.quantities import Kind, QuantityError
 from registry.reading import MAX_ROWS, EntryForm, ReadingField, RecordField, join
 from registry.showing import same_text, told
+from registry.words import lazily
 
+WORDS = (lazily("Inductance is"), lazily("Resistance is"), lazily("Isolation"), lazily("Simple kind"))
+"""Fields that are called by the name of their column; the others are words of the catalogue already."""
 MAX_DEPTH = 8
 SELECT_LIMIT = 60
 
@@ -327,8 +330,8 @@ def pick_attributes(listed: str, identity: str) -> dict[str, str]:
 
 
 def sentence(text: str) -> str:
-    """The text with a capital first letter."""
-    return text[:1].upper() + text[1:]
+    """The text with a capital first letter, in the language of the page."""
+    return _(text[:1].upper() + text[1:]) if text else ""
 
 
 def is_ticked(value: Any) -> bool:

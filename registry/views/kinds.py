@@ -67,7 +67,7 @@ def day_cell(value: dt.date | None) -> dict[str, Any]:
 
 
 def certificate_name(item: Certificate) -> dict[str, Any]:
-    return titled(item, item.number, f"Issue {item.issue}")
+    return titled(item, item.number, (_("Issue %(issue)s") % {"issue": item.issue}))
 
 
 def certificate_status(item: Certificate) -> dict[str, Any]:
@@ -91,9 +91,9 @@ CERTIFICATE = KindPage(
     note=lazily("Issue"),
     path="certificates",
     title=lazily("Certificates"),
-    noun="a certificate",
-    singular="certificate",
-    plural="certificates",
+    noun=lazily("a certificate"),
+    singular=lazily("certificate"),
+    plural=lazily("certificates"),
     section="certificates",
     model=Certificate,
     edit_action="register.edit",
@@ -169,9 +169,9 @@ SCHEME = KindPage(
     note=lazily("Description"),
     path="schemes",
     title=lazily("Schemes"),
-    noun="a scheme",
-    singular="scheme",
-    plural="schemes",
+    noun=lazily("a scheme"),
+    singular=lazily("scheme"),
+    plural=lazily("schemes"),
     section="certificates",
     model=Scheme,
     edit_action="scheme.edit",
@@ -184,7 +184,9 @@ SCHEME = KindPage(
             lazily("Form of its numbers"),
             lambda item: text(item.number_form or _("no common form"), soft=not item.number_form),
         ),
-        Column(lazily("Told before an end"), lambda item: text(f"{item.lead_days} days")),
+        Column(
+            lazily("Told before an end"), lambda item: text(_("%(lead_days)s days") % {"lead_days": item.lead_days})
+        ),
         Column(lazily("Control drawing"), lambda item: text("needed" if item.needs_control_drawing else "")),
         Column(
             lazily("Certificates"),
@@ -280,9 +282,9 @@ SITE = KindPage(
     note=lazily("Name"),
     path="sites",
     title=lazily("Sites"),
-    noun="a site",
-    singular="site",
-    plural="sites",
+    noun=lazily("a site"),
+    singular=lazily("site"),
+    plural=lazily("sites"),
     section="sites",
     model=Site,
     view_action="site.view",

@@ -210,7 +210,10 @@ def grid(entry: type[EntryForm], node: FormNode, name: str, title: str, add_word
         "title": title,
         "add_words": add_words,
         "columns": [field["short"] for field in fresh.fields.values()],
-        "rows": [grid_row(row, f"{one}, row {number}") for number, row in enumerate(rows, 1)],
+        "rows": [
+            grid_row(row, _("%(one)s, row %(number)s") % {"one": one, "number": number})
+            for number, row in enumerate(rows, 1)
+        ],
         "fresh": grid_row(fresh, (_("%(one)s, new row") % {"one": one})),
         "errors": node.errors.get(name, []),
     }

@@ -11,6 +11,7 @@ from django.db.models import Q
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import render
 from django.urls import reverse
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from registry import access
@@ -90,7 +91,11 @@ def person_hit(user: User, person: User) -> Hit:
     """A person: the page of one whose roles the searcher keeps, else the list of people with them alone."""
     keeps = access.may(user, "site.people")
     url = reverse("person", args=[person.pk]) if keeps else f"{reverse('people')}?{urlencode({'q': person.username})}"
-    note = person.username if person.is_active else f"{person.username}, cannot log in any more"
+    note = (
+        person.username
+        if person.is_active
+        else (_("%(username)s, cannot log in any more") % {"username": person.username})
+    )
     return Hit(person.printed_name, note, url)
 
 
@@ -98,7 +103,7 @@ SEARCHERS: list[Searcher] = [
     searcher(EQUIPMENT, ("type_name",), lambda item: item.function or item.get_kind_display()),
     searcher(CERTIFICATE, ("number",), lambda item: f"{item.scheme}, {item.get_status_display().lower()}"),
     searcher(CABLE_TYPE, ("name",), lambda item: item.maker),
-    searcher(AREA, ("name",), lambda item: f"Site {item.site.code}"),
+    searcher(AREA, ("name",), lambda item: _("Site %(code)s") % {"code": item.site.code}),
     search_people,
 ]
 """Asked in this order; a package above the register adds its own when it is ready (loops come first)."""

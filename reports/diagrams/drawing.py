@@ -78,7 +78,9 @@ def item_lines(item: Item) -> list[str]:
     """What stands in a box under its tag."""
     role = _("Inline item") if item.role == "inline" else ""
     plain = not any(character.isalpha() for character in item.terminals)
-    terminals = f"terminals {item.terminals}" if item.terminals and plain else item.terminals
+    terminals = (
+        (_("terminals %(terminals)s") % {"terminals": item.terminals}) if item.terminals and plain else item.terminals
+    )
     place = item.area if item.hazardous else ""
     return [line for line in (item.type_name, terminals, role, *item.lines, place) if line]
 

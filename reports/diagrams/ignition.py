@@ -60,7 +60,9 @@ def _current(axes: Axes, curves: Curves) -> None:
     _note(axes, curves, float(curves.current_a), f"{_cut(curves.source)}\n{write(curves.current_a, Kind.CURRENT)}")
     axes.set_ylabel(_("Short-circuit current"))
     axes.yaxis.set_major_formatter(FuncFormatter(lambda value, _: _written(value, Kind.CURRENT)))
-    axes.set_title(f"Current: {_cut(curves.current_name)}", fontsize=8.5, loc="left")
+    axes.set_title(
+        (_("Current: %(current_name)s") % {"current_name": _cut(curves.current_name)}), fontsize=8.5, loc="left"
+    )
 
 
 def _capacitance(axes: Axes, curves: Curves) -> None:
@@ -69,15 +71,19 @@ def _capacitance(axes: Axes, curves: Curves) -> None:
     _curve(axes, curves, points, float(shown) if shown else None)
     if curves.connected_f:
         axes.plot(float(curves.voltage_v), float(curves.connected_f), "o", color=ACCENT, markersize=7)
-        told = f"connected {write(_short(curves.connected_f), Kind.CAPACITANCE)}"
+        told = _("connected %(CAPACITANCE)s") % {"CAPACITANCE": write(_short(curves.connected_f), Kind.CAPACITANCE)}
         _note(axes, curves, float(curves.connected_f), told, BELOW_PT)
     if curves.permitted_f:
         axes.plot(float(curves.voltage_v), float(curves.permitted_f), "_", color=ACCENT, markersize=16, mew=2.5)
-        told = f"permitted {write(_short(curves.permitted_f), Kind.CAPACITANCE)}"
+        told = _("permitted %(CAPACITANCE)s") % {"CAPACITANCE": write(_short(curves.permitted_f), Kind.CAPACITANCE)}
         _note(axes, curves, float(curves.permitted_f), told, -BELOW_PT)
     axes.set_ylabel(_("Capacitance"))
     axes.yaxis.set_major_formatter(FuncFormatter(lambda value, _: _written(value, Kind.CAPACITANCE)))
-    axes.set_title(f"Capacitance: {_cut(curves.capacitance_name)}", fontsize=8.5, loc="left")
+    axes.set_title(
+        (_("Capacitance: %(capacitance_name)s") % {"capacitance_name": _cut(curves.capacitance_name)}),
+        fontsize=8.5,
+        loc="left",
+    )
 
 
 def _fit(axes: Axes, letters: int) -> None:

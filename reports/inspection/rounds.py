@@ -40,7 +40,11 @@ def read_grade(grade: str, occasion: str) -> tuple[str, str]:
 
 def title_of(loops: Sequence[Loop], grade: str) -> str:
     word = str(Grade(grade).label)
-    return f"{word} inspection of {loops[0].tag}" if len(loops) == 1 else f"{word} inspection of {len(loops)} loops"
+    return (
+        (_("%(word)s inspection of %(tag)s") % {"word": word, "tag": loops[0].tag})
+        if len(loops) == 1
+        else (_("%(word)s inspection of %(count)s loops") % {"word": word, "count": len(loops)})
+    )
 
 
 def round_pdf(

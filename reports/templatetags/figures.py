@@ -14,6 +14,7 @@ from django import template
 from django.urls import reverse
 from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString, mark_safe
+from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 
 from loops.models import Verification
@@ -46,7 +47,7 @@ def loop_diagram(context: template.Context, verification: Verification | None) -
     context.render_context["figures"] = first + len(verification.inputs) - 1
     unit = verification.loop.site.length_unit
     content = f"{verification.revision.digest}:{verification.digest}:{first}:{unit}"
-    return remembered("diagrams", content, lambda: diagrams_of(verification, first, unit))
+    return remembered("diagrams", f"{content}:{get_language()}", lambda: diagrams_of(verification, first, unit))
 
 
 def diagrams_of(verification: Verification, first: int, unit: str) -> SafeString:
@@ -92,7 +93,13 @@ def circuit_name(document: Mapping[str, Any]) -> str:
 
 def curves_told(document: Mapping[str, Any]) -> str:
     """The chart in words, for whoever does not see it."""
-    points = ", ".join(f"{source['name']} {source['Uo']} and {source['Io']}" for source in document["sources"])
+    points = ", ".join(
+        (
+            _("%(source)s %(source2)s and %(source3)s")
+            % {"source": source["name"], "source2": source["Uo"], "source3": source["Io"]}
+        )
+        for source in document["sources"]
+    )
     return _("Ignition curves of tables A.1 and A.2 for group %(document)s with what works there: %(points)s.") % {
         "document": document["area"]["group"],
         "points": points,
@@ -104,7 +111,7 @@ def figure(plan: Plan, number: int, *, named: bool = False) -> SafeString:
     drawing = mark_safe(draw(plan, f"diagram-{number}"))  # noqa: S308  written by an XML writer, which escapes
     caption = format_html("<figcaption>{}</figcaption>", plan.name) if named else ""
     return format_html(
-        '<figure class="diagram-figure">{}<div class="table-wrap" role="group" tabindex="0" aria-label="Diagram of {}">'
+        '<figure class="diagram-figure">{}<div class="table-wrap" role="group" tabindex="0" aria-label="{}">'
         "{}</div></figure>",
         caption,
         plan.name,

@@ -165,7 +165,7 @@ def due_table(rows: list[Due], today: dt.date) -> Table:
         _("Next grade"),
         _("Due on"),
         _("State"),
-        *(f"Last {g}" for g in Grade.values),
+        *((_("Last %(g)s") % {"g": g}) for g in Grade.values),
     ]
     return table(
         heads,
