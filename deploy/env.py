@@ -34,6 +34,8 @@ compose files and unit files pass unset variables on as empty ones.
 ``METRICS_ALLOWED``          comma list of addresses and networks that may read ``/metrics``; default ``127.0.0.1,::1``
 ``METRICS_TOKEN``            who sends it as bearer token may read ``/metrics`` from anywhere; 20 characters or more
 ``OIDC_PROVIDERS``           services by which people may log in (OpenID Connect): JSON, see ``deploy/env_oidc.py``
+``WEBHOOK_ORIGINS``          comma list of origins that webhooks may name, ``https://hooks.example.org``; default none
+``WEBHOOK_NETWORKS``         comma list of networks that are not public and that they may reach, ``10.20.0.0/16``
 ``DEFAULT_FROM_EMAIL``       default ``unlit@`` and the host of ``SITE_URL``
 ============================ =======================================================================================
 
@@ -50,6 +52,7 @@ import secrets
 import tempfile
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from ipaddress import IPv4Network, IPv6Network, ip_network
 from pathlib import Path
 from typing import Any, TypeVar
 from urllib.parse import urlsplit
@@ -137,6 +140,10 @@ class Environment:
     """Proxies of one's own in front of the instance."""
     oidc_providers: tuple[dict[str, Any], ...] = field(repr=False)
     """Services by which people may log in, as deploy/env_oidc.py reads them."""
+    webhook_origins: tuple[str, ...]
+    """Where webhooks may be sent to."""
+    webhook_networks: tuple[IPv4Network | IPv6Network, ...]
+    """Networks that are not public and that webhooks may reach."""
     local_dir: Path
     """Where the instance keeps data of its own: the folder of the SQLite file, else ``.local``."""
     media_dir: Path
@@ -277,6 +284,14 @@ def load(environ: Mapping[str, str], base_dir: Path) -> Environment:
     no_providers: tuple[dict[str, Any], ...] = ()
     schemes = ("https",) if production else ("http", "https")
     providers = reader.value("OIDC_PROVIDERS", oidc_reader(schemes), no_providers)
+    no_origins: tuple[str, ...] = ()
+    hooks = reader.value(
+        "WEBHOOK_ORIGINS", lambda text: read_list(text, lambda item: read_origin(item, ("http", "https"))), no_origins
+    )
+    no_networks: tuple[IPv4Network | IPv6Network, ...] = ()
+    networks = reader.value(
+        "WEBHOOK_NETWORKS", lambda text: read_list(text, lambda item: ip_network(read_network(item))), no_networks
+    )
     if reader.faults:
         raise EnvironmentProblem(reader.faults)
 
@@ -305,6 +320,8 @@ def load(environ: Mapping[str, str], base_dir: Path) -> Environment:
         https=https,
         trusted_proxies=proxies,
         oidc_providers=providers,
+        webhook_origins=hooks,
+        webhook_networks=networks,
         local_dir=local_dir,
         media_dir=media_dir or local_dir / "media",
         file_store=files,

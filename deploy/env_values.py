@@ -10,8 +10,10 @@ import re
 import zoneinfo
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 from urllib.parse import SplitResult, parse_qsl, unquote, urlsplit
+
+T = TypeVar("T")
 
 SHORTEST_SECRET_KEY = 50
 GOOD_KEY = "the output of: python -c 'import secrets; print(secrets.token_urlsafe(60))'"
@@ -75,7 +77,7 @@ def read_boolean(text: str) -> bool:
     raise Fault(f"\u201c{text}\u201d is neither true nor false", "true")
 
 
-def read_list(text: str, parse: Callable[[str], str]) -> tuple[str, ...]:
+def read_list(text: str, parse: Callable[[str], T]) -> tuple[T, ...]:
     """The parsed items of a comma list, each once, in their order."""
     return tuple(dict.fromkeys(parse(item.strip()) for item in text.split(",") if item.strip()))
 

@@ -5,6 +5,7 @@ from drf_spectacular.views import SpectacularAPIView, SpectacularSwaggerSplitVie
 
 from deploy.operations import probes
 
+handler404 = "registry.api.errors.not_found"
 handler500 = "deploy.operations.errors.server_error"
 
 urlpatterns = [
@@ -23,6 +24,3 @@ urlpatterns = [
     path("api/v1/schema/", SpectacularAPIView.as_view(), name="schema"),
     path("api/v1/docs/", SpectacularSwaggerSplitView.as_view(url_name="schema"), name="api-docs"),
 ]
-
-handler404 = "registry.api.errors.not_found"
-handler500 = "registry.api.errors.went_wrong"

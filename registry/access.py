@@ -75,7 +75,10 @@ SIDES = {
 }
 
 
-BY_NO_TOKEN = frozenset({"loop.approve", "loop.return", "loop.review", "loop.withdraw", "loop.confirm", "site.people"})
+BY_NO_TOKEN = frozenset(
+    {"loop.approve", "loop.return", "loop.review", "loop.withdraw", "loop.confirm", "site.people"}
+    | {"inspection.make", "defect.verify"}
+)
 """What a person does in person: no token does it, whatever its person may."""
 IN_PERSON = lazily("A token may not do this: do it on the pages.")
 

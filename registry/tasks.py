@@ -49,3 +49,11 @@ def do_work(pk: int) -> str:
     from registry.services import works
 
     return works.do(pk)
+
+
+@task()
+def send_webhooks() -> str:
+    """Tell other systems what was done."""
+    from registry.services import webhooks
+
+    return webhooks.send_due()

@@ -26,6 +26,7 @@ from registry.views import (
     styles,
     taking,
     tokens,
+    webhooks,
     works,
 )
 from registry.views.kinds import KINDS
@@ -90,6 +91,9 @@ urlpatterns = [
     path("works/<int:pk>/progress/", works.progress, name="work_progress"),
     path("works/<int:pk>/cancel/", works.cancel, name="work_cancel"),
     path("works/<int:pk>/file/", works.work_file, name="work_file"),
+    path("webhooks/", webhooks.webhooks, name="webhooks"),
+    path("webhooks/new/", webhooks.new_webhook, name="webhook_new"),
+    path("webhooks/<int:pk>/", webhooks.webhook_page, name="webhook"),
     path("people/", people.people_list, name="people"),
     path("people/new/", people.add, name="person_new"),
     path("people/<int:pk>/", people.edit, name="person"),

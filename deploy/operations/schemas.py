@@ -13,8 +13,9 @@ from django.db.models import Model
 
 Node = tuple[str, str]
 
-NOT_KEPT = {"registry_cachedvalue", "django_session", "usersessions_usersession"}
-"""Tables that stay out of a backup: counts of the last minutes, and what would let a thief of it in as somebody."""
+NOT_KEPT = {"registry_cachedvalue", "registry_keptanswer", "django_session", "usersessions_usersession"}
+"""Tables that stay out of a backup: counts and answers to programs of the last day, and what
+would let a thief of it in as somebody."""
 
 
 def applied(alias: str) -> set[Node]:

@@ -215,6 +215,9 @@ STORAGES = {
 # What is compressed already, and source maps, which are large and which only a debugger reads.
 WHITENOISE_SKIP_COMPRESS_EXTENSIONS = (*Compressor.SKIP_COMPRESS_EXTENSIONS, "map")
 
+WEBHOOK_ORIGINS = list(ENVIRONMENT.webhook_origins)
+WEBHOOK_NETWORKS = list(ENVIRONMENT.webhook_networks)
+
 EMAIL_BACKEND = ENVIRONMENT.email.get("EMAIL_BACKEND", "django.core.mail.backends.console.EmailBackend")
 for _name, _value in ENVIRONMENT.email.items():
     globals()[_name] = _value

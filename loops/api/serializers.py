@@ -37,7 +37,7 @@ class CheckShape(serializers.Serializer):
     subject = serializers.CharField()
     value = serializers.CharField(allow_blank=True, allow_null=True)
     limit = serializers.CharField(allow_blank=True, allow_null=True)
-    relation = serializers.CharField(allow_blank=True)
+    relation = serializers.CharField(allow_blank=True, allow_null=True)
     margin = serializers.CharField(allow_blank=True, allow_null=True)
     reference = serializers.CharField()
     why = serializers.CharField()

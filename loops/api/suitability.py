@@ -24,8 +24,9 @@ from loops.views.suits import holds, plant_of, position_of
 from loops.views.suits_check import candidate_of
 from loops.views.suits_sources import read_question
 from registry import access
-from registry.api.describing import IF_MATCH
+from registry.api.describing import IDEMPOTENCY_KEY, IF_MATCH
 from registry.api.errors import problem
+from registry.api.idempotency import once
 from registry.api.requests import UnlitAPIView, body_object, etag, matched_version, person
 from registry.models import Equipment, Origin
 from registry.querysets import search_text
@@ -195,11 +196,12 @@ class AnswerView(UnlitAPIView):
     @extend_schema(
         operation_id="suitability_send",
         request=ReasonShape,
-        parameters=[IF_MATCH],
+        parameters=[IF_MATCH, IDEMPOTENCY_KEY],
         responses={201: DraftShape},
         summary="Make a draft with the candidate in place and tell the designers",
         tags=TAGS,
     )
+    @once
     def post(self, request: Request, pk: int, member_pk: int, way: str) -> Response:
         plant, position = position_of(request, pk, member_pk)
         access.require(person(request), "loop.propose", position.loop.site)
@@ -267,10 +269,12 @@ class SubstitutionsView(UnlitAPIView):
     @extend_schema(
         operation_id="suitability_substitute",
         request=ObsoleteShape,
+        parameters=[IDEMPOTENCY_KEY],
         responses={202: MatrixShape},
         summary="Judge all loops that use a type with every candidate; done by the worker",
         tags=TAGS,
     )
+    @once
     def post(self, request: Request) -> Response:
         user = person(request)
         access.require(user, "loop.view")

@@ -188,10 +188,12 @@ class AttachmentRetireView(UnlitAPIView):
     @extend_schema(
         operation_id="retire_attachment",
         request=RetireShape,
+        parameters=[IDEMPOTENCY_KEY],
         responses={200: AttachmentShape},
         summary="State that a file no longer counts; its bytes stay",
         tags=TAGS,
     )
+    @once
     def post(self, request: Request, pk: int) -> Response:
         row = found(request, pk)
         access.require(person(request), "register.edit")

@@ -11,7 +11,7 @@ from typing import Any
 
 from django.core.exceptions import PermissionDenied, SuspiciousOperation
 from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
-from django.views.defaults import page_not_found, server_error
+from django.views.defaults import page_not_found
 from rest_framework import exceptions
 from rest_framework.response import Response
 from rest_framework.views import exception_handler
@@ -91,11 +91,3 @@ def not_found(request: HttpRequest, exception: Exception) -> HttpResponse:
     if not request.path.startswith(BASE):
         return page_not_found(request, exception)
     return JsonResponse({"code": "not_found", "message": NOT_FOUND, "errors": {}}, status=404)
-
-
-def went_wrong(request: HttpRequest) -> HttpResponse:
-    """Django's answer to what nobody foresaw: the page, or the same in the shape of the API."""
-    if not request.path.startswith(BASE):
-        return server_error(request)
-    message = "Something went wrong within; nothing was saved. Tell the administrator."
-    return JsonResponse({"code": "server_error", "message": message, "errors": {}}, status=500)

@@ -14,6 +14,7 @@ from registry.models.schemes import Scheme
 from registry.models.sites import Basis, HazardousArea, Site
 from registry.models.tokens import ApiToken, KeptAnswer, Scope
 from registry.models.views import ListLayout, SavedView
+from registry.models.webhooks import Delivery, Webhook
 from registry.models.works import Work, WorkState
 
 __all__ = [
@@ -27,6 +28,7 @@ __all__ = [
     "CertificateStatus",
     "Change",
     "Deed",
+    "Delivery",
     "DueRun",
     "Equipment",
     "EquipmentKind",
@@ -48,6 +50,7 @@ __all__ = [
     "TemperatureRow",
     "Terminals",
     "User",
+    "Webhook",
     "Work",
     "WorkState",
 ]

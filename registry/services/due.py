@@ -12,6 +12,7 @@ from registry.services import kept_answers, notices, works
 from registry.services.expiry import send_digest
 from registry.services.sealed_factors import seal_anew
 from registry.services.sessions import forget_lost_sessions
+from registry.services.webhooks import send_what_waits
 
 ON_ITS_WAY = dt.timedelta(minutes=10)
 KEEP_TASKS_DAYS = 30
@@ -24,7 +25,7 @@ ready."""
 
 def run_due(today: dt.date) -> list[str]:
     """Do what is due; each step says what it did. Run again on the same day it does nothing twice."""
-    steps = (mail_again, forget_tasks, forget_sessions, forget_works, forget_answers, seal_anew)
+    steps = (mail_again, forget_tasks, forget_sessions, forget_works, forget_answers, send_what_waits, seal_anew)
     return [*(step(today) for step in STEPS), *(step() for step in steps)]
 
 

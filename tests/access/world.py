@@ -68,6 +68,20 @@ def impact_of(person: Any, area: Any) -> Any:
     return Work.objects.create(person=person, result={"rows": [], "judged": 0, "changes": []}, **values)
 
 
+def webhook_of(person: Any, site: Any) -> Any:
+    """A webhook of a site, with a delivery that was not taken."""
+    from django.utils import timezone
+
+    from registry.models import Delivery, Webhook
+
+    webhook = Webhook.objects.create(
+        name="Maintenance planning", url="https://hooks.example.org/unlit", site=site, sealed_secret="x", made_by=person
+    )
+    told = {"first": 1, "last": 2, "count": 2, "status": 503, "taken": False, "fault": "It answered 503.", "took_ms": 9}
+    Delivery.objects.create(webhook=webhook, at=timezone.now(), **told)
+    return webhook
+
+
 def picture() -> bytes:
     """A picture of one point."""
     from PIL import Image
@@ -180,6 +194,7 @@ def build(get: Callable[[str], Any]) -> World:
     world.keys["notice"] = {"pk": line.pk}
     world.keys["work"] = {"pk": Work.objects.create(person=people["designer"], kind="pack", title="Pack of sheets").pk}
     world.keys["matrix"] = {"pk": matrix_of(people["designer"], draft).pk}
+    world.keys["webhook"] = {"pk": webhook_of(people["administrator"], site).pk}
     world.keys |= inspected(people, password, draft)
     line_pk = world.keys["inspection"]["line_pk"]
     text, longer = loop_data(tag="PT-9"), loop_data(tag="PT-1", length="301 m")
@@ -217,6 +232,7 @@ def build(get: Callable[[str], Any]) -> World:
         "question_json": lambda keys: api(
             {"devices": ["Sandpiper Instruments SP-100, +/-"], "area": f"{site.code}: {area.name}", "length_m": "9 m"}
         ),
+        "pause": lambda keys: {"_do": "pause"},
         "loop_bulk": lambda keys: api({"records": [text | {"site": site.code}]}),
         "reason_alone_json": lambda keys: api({"reason": "As agreed"}),
         "archive_json": lambda keys: api(

@@ -50,6 +50,12 @@ LISTS = {
         "text": {"q": "NQ 00012"},
         "ends between": {"valid_to_from": "2030-01-01", "valid_to_to": "2030-03-01"},
     },
+    "/api/v1/equipment/": {
+        "a hundred": {"limit": "100"},
+        "a hundred, far on": {"limit": "100", "cursor": "{key}"},
+        "maker and level": {"limit": "100", "maker": "Maker 07", "level": "ia"},
+    },
+    "/api/v1/loops/": {"a hundred": {"limit": "100"}},
 }
 
 
@@ -135,7 +141,7 @@ def measure(count: int) -> None:
         cursor.execute("VACUUM ANALYZE" if connection.vendor == "postgresql" else "ANALYZE")
     client = Client()
     client.force_login(user)
-    pages = {"{last}": str(-(-count // 50)), "{middle}": str(-(-count // 100))}
+    pages = {"{last}": str(-(-count // 50)), "{middle}": str(-(-count // 100)), "{key}": str(count // 2)}
     print(
         f"{count} records, {connection.vendor}\n"
         "milliseconds: median, 95th percentile, mean work here, in the database; bytes"
@@ -178,7 +184,7 @@ def asked(client: Any, address: str, query: dict[str, str]) -> tuple[list[float]
 
 def report(address: str, name: str, taken: list[float], here: float, there: float, size: int) -> None:
     numbers = (taken[len(taken) // 2], taken[int(len(taken) * 0.95)], here, there)
-    print(f"  {address:<16} {name:<28}" + "".join(f"{n * 1000:9.1f}" for n in numbers) + f"{size:9}", flush=True)
+    print(f"  {address:<20} {name:<28}" + "".join(f"{n * 1000:9.1f}" for n in numbers) + f"{size:9}", flush=True)
 
 
 def main() -> None:

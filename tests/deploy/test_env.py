@@ -127,6 +127,10 @@ BAD_SERVICES: list[dict[str, Any]] = [
 FAULTS = [
     ("UNLIT_MODE", "prod"),
     ("UNLIT_MODE", "Production"),
+    ("WEBHOOK_ORIGINS", "hooks.example.org"),
+    ("WEBHOOK_ORIGINS", "https://hooks.example.org/path"),
+    ("WEBHOOK_NETWORKS", "10.0.0.0/99"),
+    ("WEBHOOK_NETWORKS", "intranet"),
     ("DATABASE_URL", "mysql://u:geheim@h/db"),
     ("DATABASE_URL", "geheim"),
     ("DATABASE_URL", "sqlite:"),
@@ -520,3 +524,14 @@ def test_the_folder_of_attached_files_is_absolute(tmp_path: Path) -> None:
     assert load({}, tmp_path).media_dir == tmp_path / ".local" / "media"
     assert load({"MEDIA_DIR": "/srv/unlit/media"}, tmp_path).media_dir == Path("/srv/unlit/media")
     assert "MEDIA_DIR" in str(problem({"MEDIA_DIR": "media"}, tmp_path))
+
+
+def test_where_webhooks_may_be_sent(tmp_path: Path) -> None:
+    environ = {
+        "WEBHOOK_ORIGINS": "https://hooks.example.org, http://127.0.0.1:9000",
+        "WEBHOOK_NETWORKS": "10.20.0.0/16,::1",
+    }
+    environment = load(environ, tmp_path)
+    assert environment.webhook_origins == ("https://hooks.example.org", "http://127.0.0.1:9000")
+    assert [str(network) for network in environment.webhook_networks] == ["10.20.0.0/16", "::1/128"]
+    assert (load({}, tmp_path).webhook_origins, load({}, tmp_path).webhook_networks) == ((), ())

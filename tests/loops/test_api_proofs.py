@@ -11,7 +11,6 @@ from django.test.utils import CaptureQueriesContext
 from loops.models import Loop, LoopState, Study, Verification
 from loops.services import approvals
 from loops.services.loops import save_loop
-from loops.services.reviews import withdraw
 from registry.models import Work
 from registry.selectors import record_text
 from registry.services.records import Author
@@ -56,7 +55,7 @@ def test_signatures_and_their_ends(api: Any, loop: Loop, people: Any, password: 
     second = signed()
     rows = api.get(f"{BASE}approvals/?loop={loop.pk}").json()["results"]
     assert [(one["letter"], one["state"]) for one in rows] == [("A", "superseded"), ("B", "in_force")]
-    withdraw(loop.pk, people["approver"], reason="Wrong cable")
+    approvals.withdraw(second.pk, people["approver"], text="Wrong cable")
     ended = api.get(f"{BASE}approvals/{second.pk}/").json()
     assert ended["state"] == "withdrawn" and ended["withdrawn"]["reason"] == "Wrong cable"
     assert api.get(f"{BASE}approvals/?site=SOUTH").json()["results"] == []
