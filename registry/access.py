@@ -150,7 +150,9 @@ def require(user: User, action: str, site: Site | None = None) -> None:
         narrowing = narrowing_of(user)
         if narrowing is not None and not narrowing.leaves(action, site):
             raise PermissionDenied(IN_PERSON if action in BY_NO_TOKEN else _("This token does not reach so far."))
-        raise PermissionDenied(SIDES.get(action, _("You are not a member of this site.")))
+        raise PermissionDenied(
+            SIDES.get(action, _("You are not a member of this site: a site administrator can give you a role."))
+        )
 
 
 def people_who_may(action: str, sites: Iterable[int] | None = None) -> QuerySet[User]:

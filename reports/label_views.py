@@ -88,7 +88,7 @@ def labels(request: HttpRequest) -> HttpResponseBase:
     """The labels as PDF; what cannot be laid out leads back to the list with the reason."""
     user = person(request)
     if not access.may(user, "sheet.view"):
-        raise PermissionDenied(_("You are not a member of this site."))
+        raise PermissionDenied(_("You are not a member of this site: a site administrator can give you a role."))
     query = request.GET.get("query", "")[:4_000]
     try:
         grid, start = grid_of(request), whole(request, "start", 1)

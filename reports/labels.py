@@ -85,7 +85,10 @@ class Grid:
         bottom = self.top + self.rows * self.height + (self.rows - 1) * self.gap_y
         if right > wide + 0.2 or bottom > high + 0.2:
             raise LabelsRefused(
-                _("These labels need %(wide)g × %(high)g mm and the sheet has %(own)g × %(own_high)g mm.")
+                _(
+                    "These labels need %(wide)g × %(high)g mm and the sheet has %(own)g × %(own_high)g mm: "
+                    "take smaller or fewer labels."
+                )
                 % {"wide": right, "high": bottom, "own": wide, "own_high": high}
             )
 

@@ -131,7 +131,7 @@ def run_impact(work: Work, progress: Progress) -> Outcome:
     kind, key = asked["kind"], int(asked["key"])
     record = records_for(kind, user).filter(pk=key).first()
     if record is None:
-        raise WorkRefused(_("It is no longer there, or at a site of others."))
+        raise WorkRefused(_("It is no longer there, or at a site of others: choose another one."))
     proposals: dict[Key, Proposal] = {}
     tables: dict[int, Tables | None] = {}
     try:

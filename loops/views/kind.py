@@ -47,7 +47,7 @@ def function(loop: Loop) -> dict[str, Any]:
 
 
 def decides(loop: Loop) -> dict[str, Any]:
-    limiting = said(lengths_in(loop.verification.limiting, loop.site.length_unit)) if loop.verification else ""
+    limiting = lengths_in(said(loop.verification.limiting), loop.site.length_unit) if loop.verification else ""
     return text(truncatechars(limiting, 120), full=limiting, small=True)
 
 

@@ -68,7 +68,7 @@ def cures(results: Sequence[Result], unit: str = LengthUnit.METRE) -> list[dict[
             if check["verdict"] in {"fail", "beyond_simple_rules", "incomplete"}:
                 cure = check.get("cure") or ""
                 why = check["why"].removesuffix(cure).strip()
-                words = {"why": said(lengths_in(why, unit)), "cure": said(lengths_in(cure, unit))}
+                words = {"why": lengths_in(said(why), unit), "cure": lengths_in(said(cure), unit)}
                 found.append({"id": check["id"], "verdict": check["verdict"], **words})
     return found
 

@@ -47,7 +47,7 @@ def substitutions(request: HttpRequest) -> HttpResponse:
         key = int(text) if text.isascii() and text.isdigit() and len(text) < 16 else 0
         item = get_object_or_404(Equipment, pk=key)
         if not loops_with(user, key).exists():
-            raise Http404(_("No loop of your sites uses this type."))
+            raise Http404(_("No loop of your sites uses this type: choose another one."))
         try:
             work = works.begin(user, SUBSTITUTION, _("In place of %s") % item, {"equipment": key})
         except works.WorkRefused as refused:

@@ -30,7 +30,7 @@ def attach(request: HttpRequest, kind: KindPage, pk: int) -> HttpResponse:
             raise FileRefused(_("Choose a file first."))
         if (upload.size or 0) > settings.ATTACHMENT_MAX_BYTES:
             raise FileRefused(
-                _("This file is larger than %(ATTACHMENT_MAX_BYTES)s MB.")
+                _("This file is larger than %(ATTACHMENT_MAX_BYTES)s MB: save it smaller, or in parts.")
                 % {"ATTACHMENT_MAX_BYTES": settings.ATTACHMENT_MAX_BYTES // 1000000}
             )
         row = attachments.attach(kind.kind, pk, user, name=upload.name or "", content=upload.read())

@@ -69,7 +69,7 @@ def run_round(work: Work, progress: Progress) -> Outcome:
     access.require(user, "inspection.view")
     loops = chosen(user, work.asked["loops"])
     if not loops:
-        raise WorkRefused(_("None of these loops is there any more."))
+        raise WorkRefused(_("None of these loops is there any more: choose others."))
     grade, occasion = read_grade(work.asked["grade"], work.asked["occasion"])
     progress.begin(len(loops) + 1)
     data = round_pdf(loops, grade, occasion, step=progress.step)

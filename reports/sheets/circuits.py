@@ -121,7 +121,7 @@ def wiring(document: Content) -> tuple[str, ...]:
     """What the wiring has to be, beside the values of the checks (IEC 60079-14:2013, 16.2.2; from memory)."""
     if not document.get("cables"):
         return ()
-    kinds = {words.SEPARATIONS.get(str(row.get("type", "")), "") for row in document["cables"]} - {""}
+    kinds = {str(words.SEPARATIONS.get(str(row.get("type", "")), "")) for row in document["cables"]} - {""}
     european = _("Strands at least 0.1 mm, insulation at least 0.2 mm, tested with 500 V a.c. to earth and screen.")
     american = _("Insulation as the control drawings ask for; cable without values has the defaults of ISA-RP12.06.01.")
     return (

@@ -49,12 +49,19 @@ def written(content: SheetContent, paper: pdf.PageSize) -> pdf.Document:
         for index, circuit in content.charts:
             assert circuit.curves is not None
             assets[f"curves-{index}.svg"] = ignition_svg(circuit.curves, SHEET_SIZE_IN)
-    for index, circuit in enumerate(content.circuits):
-        assets[f"circuit-{index}.svg"] = draw(circuit.plan, f"circuit-{index}", FONT, paper=True).encode()
-    html = render_to_string("reports/print/sheet.html", {"sheet": content})
+    drawn = [draw(circuit.plan, f"circuit-{index}", FONT, paper=True) for index, circuit in enumerate(content.circuits)]
+    assets |= {f"circuit-{index}.svg": drawing.encode() for index, drawing in enumerate(drawn)}
+    tall = [index for index, drawing in enumerate(drawn) if is_tall(drawing)]
+    html = render_to_string("reports/print/sheet.html", {"sheet": content, "tall": tall})
     css = print_css("base", "title_block", "sheet")
     attached = {file_name(content.tag, content.letter, ending="json"): content.record} if content.record else {}
     return pdf.Document(html, css, content.made_at, assets, paper, attached)
+
+
+def is_tall(drawing: str) -> bool:
+    """Whether a diagram runs from top to bottom: it is given a page, so that its words stay large enough."""
+    _x, _y, width, height = (float(number) for number in drawing.split('viewBox="', 1)[1].split('"', 1)[0].split())
+    return height > 1.25 * width
 
 
 def print_css(*names: str) -> str:

@@ -71,7 +71,7 @@ def send_to_engineer(found: Answer, author: Author, *, opened_version: int | Non
     access.require(author.user, "loop.propose", found.position.loop.site)
     require_reason(author)
     if found.word is Word.DOES_NOT:
-        raise WorkflowRefused(_("It does not suit, so no draft is made of it."))
+        raise WorkflowRefused(_("It does not suit, so no draft is made of it: choose a candidate that suits."))
     with recorded():
         loop = put_in_place(found.position, found.candidate, author, opened_version=opened_version)
         subject = _("%(tag)s in %(loop)s: %(new)s in place of %(old)s is proposed. %(reason)s") % {

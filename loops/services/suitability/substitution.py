@@ -108,7 +108,7 @@ def run_substitution(work: Work, progress: Progress) -> Outcome:
     plant = Plant.of(loops_with(work.person, key))
     positions = [position for loop in plant.loops for position in plant.positions(loop) if position.standing.key == key]
     if not positions:
-        raise WorkRefused(_("No loop of your sites uses this type."))
+        raise WorkRefused(_("No loop of your sites uses this type: choose another one."))
     columns, now = judge_columns(plant, positions, key, progress)
     columns.sort(key=lambda column: column.order)
     result = as_data(plant, positions, columns[:MOST_CANDIDATES], now)

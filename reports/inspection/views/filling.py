@@ -137,7 +137,10 @@ def keep(request: HttpRequest, inspection: Inspection, row: Line) -> bool:
     if photo is not None:
         try:
             if (photo.size or 0) > settings.ATTACHMENT_MAX_BYTES:
-                raise FileRefused(_("This photo is larger than %d MB.") % (settings.ATTACHMENT_MAX_BYTES // 1_000_000))
+                raise FileRefused(
+                    _("This photo is larger than %d MB: take it with fewer points.")
+                    % (settings.ATTACHMENT_MAX_BYTES // 1_000_000)
+                )
             services.add_photo(inspection.pk, line.pk, person(request), name=photo.name or "", content=photo.read())
         except FileRefused as error:
             raise LineFault({"photo": str(error)}) from error
