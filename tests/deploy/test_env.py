@@ -184,6 +184,7 @@ FAULTS = [
     ("TIME_ZONE", "../../etc/passwd"),
     ("LANGUAGE_CODE", "English"),
     ("LANGUAGE_CODE", "e"),
+    ("LANGUAGE_CODE", "fr"),
     ("LOG_LEVEL", "LOUD"),
     ("EMAIL_URL", "mail.example.org"),
     ("EMAIL_URL", "smtp://"),
