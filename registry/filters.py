@@ -205,7 +205,7 @@ class Days:
         asked = [(word, end, day) for word, end, day in ((_("from"), "gte", first), (_("to"), "lte", last)) if day]
         if asked:
             q = Q(**dict(self.bound(end, day) for _, end, day in asked))
-            words = " ".join([self.label, *(f"{word} {day.isoformat()}" for word, _, day in asked)])
+            words = " ".join([str(self.label), *(f"{word} {day.isoformat()}" for word, _, day in asked)])
             yield Condition(q, self.within, words, tuple(name for name in self.names() if asking.text(name)))
 
     def bound(self, end: str, day: dt.date) -> tuple[str, dt.date | dt.datetime]:

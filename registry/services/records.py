@@ -43,7 +43,7 @@ class EntryRefused(Exception):
 
     def __init__(self, errors: Mapping[str, list[str]]) -> None:
         self.errors = dict(errors)
-        super().__init__("; ".join(f"{path}: {' '.join(messages)}" for path, messages in self.errors.items()))
+        super().__init__("; ".join(f"{path}: {' '.join(map(str, messages))}" for path, messages in self.errors.items()))
 
     @property
     def messages(self) -> list[str]:

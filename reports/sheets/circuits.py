@@ -126,7 +126,7 @@ def wiring(document: Content) -> tuple[str, ...]:
     american = _("Insulation as the control drawings ask for; cable without values has the defaults of ISA-RP12.06.01.")
     return (
         american if document.get("basis") == "NEC" else european,
-        (_("Circuits in the cable: %(kinds)s.") % {"kinds": ", ".join(sorted(kinds))}) if kinds else "",
+        (_("Circuits in the cable: %(kinds)s.") % {"kinds": ", ".join(sorted(map(str, kinds)))}) if kinds else "",
         _(
             "Kept apart from circuits that are not intrinsically safe: own cables or a partition, terminals at least "
             "50 mm apart. Where a colour identifies the cable, it is light blue."
