@@ -56,8 +56,10 @@ class Table:
 
 
 def table(headings: Sequence[str], rows: Sequence[Sequence[str]]) -> Table:
-    """A table to be written."""
-    return Table(tuple(headings), tuple(Row(number, tuple(cells)) for number, cells in enumerate(rows, 2)))
+    """A table to be written; words that wait for their language become text."""
+    return Table(
+        tuple(map(str, headings)), tuple(Row(number, tuple(map(str, cells))) for number, cells in enumerate(rows, 2))
+    )
 
 
 # --- reading ----------------------------------------------------------------------------------------------------------
