@@ -22,34 +22,22 @@ from django.db.models import F
 from django.utils.translation import gettext as _
 
 from registry.fields import QuantityField, Reading, TypedTextField
+from registry.plain import one_line, plain_text
 from registry.quantities import Kind, QuantityError
 from registry.stored import said
 from registry.words import lazily
 
 MAX_ROWS = 200
-HIDDEN = frozenset(
-    chr(code)
-    for start, end in ((0, 8), (11, 12), (14, 31), (127, 159), (0x200B, 0x200F), (0x202A, 0x202E), (0x2060, 0x2069))
-    for code in range(start, end + 1)
-) | {"\ufeff"}
-
-
-def plain_text(value: str) -> str:
-    """Refuse control and direction characters, which make a text read otherwise than it is stored."""
-    hidden = sorted({f"U+{ord(character):04X}" for character in value if character in HIDDEN})
-    if hidden:
-        raise ValidationError(
-            _("Remove the hidden character %(hidden)s: type the text again by hand.") % {"hidden": ", ".join(hidden)}
-        )
-    if any(0xD800 <= ord(character) <= 0xDFFF for character in value):
-        raise ValidationError(_("Remove the broken character: type the text again by hand."))
-    return value
 
 
 class TextField(forms.CharField):
-    """A text as typed, without hidden characters."""
+    """A text as typed, without hidden characters; of one line unless `lines` says otherwise."""
 
     default_error_messages = {"required": lazily("This is required: fill it in.")}
+
+    def __init__(self, *, lines: bool = False, **options: Any) -> None:
+        self.lines = lines
+        super().__init__(**options)
 
     def to_python(self, value: Any) -> str:
         if value is not None and not isinstance(value, str | int | float):
@@ -57,7 +45,7 @@ class TextField(forms.CharField):
         return super().to_python(value) or ""
 
     def run_validators(self, value: str) -> None:
-        plain_text(value)
+        (plain_text if self.lines else one_line)(value)
         super().run_validators(value)
 
 
@@ -407,7 +395,11 @@ def form_field(field: models.Field[Any, Any]) -> forms.Field:
         return ReadingField(field.kind, EXAMPLES[field.kind], required=False, label=field.verbose_name)
     if isinstance(field, models.CharField | models.TextField) and not field.choices:
         return TextField(
-            required=not field.blank, max_length=field.max_length, label=field.verbose_name, help_text=field.help_text
+            lines=isinstance(field, models.TextField),
+            required=not field.blank,
+            max_length=field.max_length,
+            label=field.verbose_name,
+            help_text=field.help_text,
         )
     if isinstance(field, models.DateField):
         return DayField(required=not field.blank, label=field.verbose_name, help_text=field.help_text)

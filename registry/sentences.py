@@ -199,6 +199,7 @@ SENTENCES = (
     ),
     pgettext("stored", "The documents of the loop are at hand, current, and suit the place's EPL or zone."),
     pgettext("stored", "Nothing on the safe side can put more than Um on the source."),
+    pgettext("stored", "Nothing is connected to the loop that is not on record."),
     pgettext("stored", "Every core runs from and to the terminals on the drawing."),
     pgettext("stored", "Earth conductors are sound, tight and thick enough where earth is needed."),
     pgettext("stored", "Earth and bonding connections look whole; none was taken away or added."),

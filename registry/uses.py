@@ -42,16 +42,12 @@ class Effect:
     margin_before: Any
     margin_after: Any
     limiting: str
+    is_worse: bool
+    """Whether the loop would be worse, in safety or in function."""
 
     @property
     def changes_verdict(self) -> bool:
         return (self.before, self.function_before) != (self.after, self.function_after)
-
-    @property
-    def is_worse(self) -> bool:
-        """Whether a loop that complied does so no more, in safety or in function."""
-        lost_safety = self.before == "complies" != self.after
-        return lost_safety or (self.function_before == "pass" != self.function_after)
 
     @property
     def changes_margin(self) -> bool:

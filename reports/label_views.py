@@ -13,6 +13,7 @@ from django.shortcuts import redirect
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_safe
 
 from loops.models import Loop
@@ -68,6 +69,7 @@ LABEL = replace(
 )
 """The list of loops, to choose from."""
 MOST_LOOPS = 1_000
+TOO_MANY = gettext_lazy("These are more than %(most)d loops: filter the list, or tick fewer.")
 SIZES = ("columns", "rows", "width", "height", "left", "top", "gap_x", "gap_y")
 
 
@@ -121,11 +123,12 @@ def chosen_loops(request: HttpRequest, query: str) -> Any:
         found = found_records(LABEL, user, asked)
     else:
         keys = keys_in(request.GET.getlist("loop"))
-        found = visible_loops(user).filter(pk__in=keys[:MOST_LOOPS])
+        if len(keys) > MOST_LOOPS:
+            raise LabelsRefused(TOO_MANY % {"most": MOST_LOOPS})
+        found = visible_loops(user).filter(pk__in=keys)
     found = Loop.objects.filter(pk__in=found.order_by().values("pk")).order_by("site__code", "tag", "pk")
     if found.count() > MOST_LOOPS:
-        words = _("These are more than %(most)d loops: filter the list, or tick fewer.")
-        raise LabelsRefused(words % {"most": MOST_LOOPS})
+        raise LabelsRefused(TOO_MANY % {"most": MOST_LOOPS})
     return found
 
 

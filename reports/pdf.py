@@ -11,10 +11,12 @@ import ctypes
 import datetime as dt
 import hashlib
 import io
+import logging
+import threading
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import Enum
-from typing import Any
+from typing import Any, Self
 from urllib.parse import urlsplit
 
 import pikepdf
@@ -101,13 +103,46 @@ class HandedIn(URLFetcher):
 def render(document: Document) -> bytes:
     """The document as PDF bytes that meet PDF/UA-1 (tagged, with its language and title) and PDF/A-3a (with files).
 
-    Raises PdfError where it names anything that was not handed in, or where no font is installed to write it with.
+    Raises PdfError where it names anything that was not handed in, where a part of it cannot be drawn, or where no font
+    is installed to write it with.
     """
     if document.made_at.tzinfo is None:
         raise PdfError("The date of a document needs a time zone.")
     if not fonts_installed():
         raise PdfError("No font is installed on this server: install one, for example the package fonts-liberation.")
     fetcher = HandedIn(document.assets)
+    with Failures() as failures:
+        data = written(document, fetcher)
+    if fetcher.refused:  # pictures within a drawing are passed over by the writer when they are refused
+        raise PdfError(f"Only data that is handed in may be used, not {fetcher.refused[0][:80]!r}.")
+    if failures.told:  # the writer leaves out what it cannot draw
+        raise PdfError(f"A part of it could not be drawn: {failures.told[0][:200]}")
+    return with_scopes(data)
+
+
+class Failures(logging.Handler):
+    """What the writer says that it failed to do, in this thread, while it is entered."""
+
+    def __init__(self) -> None:
+        super().__init__(logging.ERROR)
+        self.told: list[str] = []
+        self.thread = threading.get_ident()
+
+    def emit(self, record: logging.LogRecord) -> None:
+        """Keep a failure."""
+        if record.thread == self.thread and record.getMessage().startswith("Failed to "):
+            self.told.append(record.getMessage())
+
+    def __enter__(self) -> Self:
+        logging.getLogger("weasyprint").addHandler(self)
+        return self
+
+    def __exit__(self, *_error: object) -> None:
+        logging.getLogger("weasyprint").removeHandler(self)
+
+
+def written(document: Document, fetcher: HandedIn) -> bytes:
+    """The document as the writer writes it. Raises PdfError where it names anything that was not handed in."""
     fonts = FontConfiguration()
     style = f"@page {{ size: {document.paper.value} }}\n{document.css}"
     try:
@@ -133,9 +168,7 @@ def render(document: Document) -> bytes:
         laid_out.write_pdf(target, pdf_identifier=identifier(document), pdf_variant=VARIANT)
     except FatalURLFetchingError as error:
         raise PdfError(str(error)) from error
-    if fetcher.refused:  # pictures within a drawing are passed over by the writer when they are refused
-        raise PdfError(f"Only data that is handed in may be used, not {fetcher.refused[0][:80]!r}.")
-    return with_scopes(target.getvalue())
+    return target.getvalue()
 
 
 def with_scopes(data: bytes) -> bytes:

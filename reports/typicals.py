@@ -17,22 +17,23 @@ from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 
 from loops import selectors
-from loops.models import Approval, Loop
-from loops.services.approvals import in_force
+from loops.models import Approval, Loop, LoopVerdict, Verification
+from loops.services.approvals import issues_in_force
 from loops.services.verification import PRECEDENCE
 from registry.context import CAUTION
 from registry.exchange.csv_xlsx import Table, table
 from registry.models import User
 from reports import pdf
-from reports.lists import list_css, table_context
+from reports.lists import PORTRAIT, list_css, table_context
 from reports.models import Sheet
 from reports.packs.binding import Bound, bind
 from reports.services import draft_pdf, paper_for, sheet_bytes
 from reports.sheets import words
 from reports.sheets.build import moment_at, sheet_content
-from reports.sheets.content import SheetContent
+from reports.sheets.circuits import totals
 
-MOST = 200
+PORTION = 200
+"""So many loops are read at a time."""
 OF_LOOP = ("load_ohm", "safe_voltage_max_v")
 OF_CIRCUIT = ("interconnection", "fisco", "two_wise", "no_cable")
 OF_MEMBER = ("role", "equipment_revision", "terminals", "certificate_revision", "area")
@@ -43,11 +44,40 @@ OF_TERMINATOR = ("resistance_ohm", "capacitance_f")
 
 @dataclass(frozen=True)
 class Alike:
-    """A loop of a typical as it was judged last."""
+    """A loop of a typical as it was judged last: its issue in force, else as it stands."""
 
     loop: Loop
     approval: Approval | None
-    content: SheetContent
+    verification: Verification
+
+    @property
+    def snapshot(self) -> Mapping[str, Any]:
+        content: Mapping[str, Any] = self.verification.revision.snapshot
+        return content
+
+    @property
+    def verdict(self) -> str:
+        return str(self.verification.verdict)
+
+    @property
+    def least_margin(self) -> str:
+        return words.percent(self.verification.least_margin)
+
+    @property
+    def items(self) -> list[str]:
+        """The tags of its items."""
+        return [row["tag"] for circuit in self.snapshot["circuits"] for row in circuit["members"]]
+
+    @property
+    def cables(self) -> list[str]:
+        """The tags of its runs, each with its length as it was judged."""
+        runs = [run for document in self.verification.inputs for run in document.get("cables", [])]
+        return [f"{run['name']} {run.get('length') or words.UNKNOWN}" for run in runs]
+
+    @property
+    def totals(self) -> list[str]:
+        """Capacitance and inductance connected, of each circuit."""
+        return [value for result in self.verification.results for _name, value, _limit in totals(result)]
 
 
 def likeness(snapshot: Mapping[str, Any]) -> Any:
@@ -77,48 +107,49 @@ def plain(value: Any) -> Any:
     return value
 
 
-def alike(loop: Loop, user: User, made_at: dt.datetime) -> list[Alike]:
+def alike(loop: Loop, user: User) -> list[Alike]:
     """The loops of the site that are like one, itself included: the one nearest to a limit first.
 
     Only loops that were judged and are not archived; the issue in force counts where there is one and it is the save
-    that was judged last, else the loop as it stands.
+    that was judged last, else the loop as it stands. As many queries for many loops as for few.
     """
     if loop.verification is None:
         return []
     own = likeness(loop.verification.revision.snapshot)
     first = loop.circuits.order_by("position").first()
     member = first.members.order_by("position").first() if first else None
-    candidates = (
-        selectors.visible_loops(user)
-        .filter(site=loop.site_id, archived_at=None, verification__isnull=False)
+    candidates = selectors.visible_loops(user).filter(site=loop.site_id, archived_at=None, verification__isnull=False)
+    if member is not None:
+        candidates = candidates.filter(circuits__members__terminals=member.terminals_id)
+    rows = (
+        Loop.objects.filter(pk__in=candidates.values("pk"))
         .select_related("site", "submitted_by", "verification__revision__author")
         .order_by("tag")
     )
-    if member is not None:
-        candidates = candidates.filter(circuits__members__terminals=member.terminals_id).distinct()
-    found = []
-    for row in candidates[: 20 * MOST]:
-        assert row.verification is not None
-        if likeness(row.verification.revision.snapshot) != own:
-            continue
-        approval = in_force(row)
-        if approval is not None and approval.revision_id != row.verification.revision_id:
-            approval = None
-        verification = approval.verification if approval else row.verification
-        content = sheet_content(row, verification.revision, verification, approval, made_at=made_at)
-        found.append(Alike(row, approval, content))
-        if len(found) == MOST:
-            break
-    return sorted(found, key=nearest_first)
+    same = [row for row in rows.iterator(PORTION) if row.verification and likeness(contents(row)) == own]
+    issues = issues_in_force(row.pk for row in same)
+    return sorted((as_judged(row, issues.get(row.pk)) for row in same), key=nearest_first)
+
+
+def contents(loop: Loop) -> Mapping[str, Any]:
+    assert loop.verification is not None
+    content: Mapping[str, Any] = loop.verification.revision.snapshot
+    return content
+
+
+def as_judged(loop: Loop, approval: Approval | None) -> Alike:
+    """A loop with its issue, if that is the save that was judged last."""
+    assert loop.verification is not None
+    if approval is not None and approval.revision_id == loop.verification.revision_id:
+        return Alike(loop, approval, approval.verification)
+    return Alike(loop, None, loop.verification)
 
 
 def nearest_first(row: Alike) -> tuple[Any, ...]:
     """The worst verdict, then the smallest margin, among equals the next smallest and so on."""
-    verification = row.approval.verification if row.approval else row.loop.verification
-    assert verification is not None
-    checks = [check for result in verification.results for check in result["checks"]]
+    checks = [check for result in row.verification.results for check in result["checks"]]
     margins = sorted(Decimal(check["margin"]) for check in checks if check.get("margin"))
-    return (PRECEDENCE.index(verification.verdict), margins, row.loop.tag)
+    return (PRECEDENCE.index(LoopVerdict(row.verdict)), margins, row.loop.tag)
 
 
 def typical_pdf(found: list[Alike], user: User, made_at: dt.datetime) -> bytes:
@@ -127,17 +158,20 @@ def typical_pdf(found: list[Alike], user: User, made_at: dt.datetime) -> bytes:
     Raises reports.services.SheetDamaged, SheetNotMade, reports.pdf.PdfError.
     """
     worst = found[0]
+    content = sheet_content(
+        worst.loop, worst.verification.revision, worst.verification, worst.approval, made_at=made_at
+    )
     listed = loops_table(found)
     title = _("Typical of %(count)s loops") % {"count": len(found)}
-    context = table_context(listed) | {
+    context = table_context(listed, PORTRAIT) | {
         "title": title,
-        "site": worst.content.site,
+        "site": content.site,
         "items": [
             f"{paper.equipment}, {paper.number or _('no certificate')}"
-            for circuit in worst.content.circuits
+            for circuit in content.circuits
             for paper in circuit.papers
         ],
-        "worst": worst.content,
+        "worst": content,
         "drafts": [row.loop.tag for row in found if row.approval is None],
         "person": str(user),
         "made": moment_at(made_at, worst.loop.site),
@@ -145,7 +179,7 @@ def typical_pdf(found: list[Alike], user: User, made_at: dt.datetime) -> bytes:
         "language": get_language() or "en",
     }
     html = render_to_string("reports/print/typical.html", context)
-    paper = paper_for(worst.content)
+    paper = paper_for(content)
     front = pdf.render(pdf.Document(html, list_css(), made_at, {}, paper))
     sheet = Sheet.objects.get(approval=worst.approval) if worst.approval else None
     data = sheet_bytes(sheet) if sheet else draft_pdf(worst.loop, made_at=made_at, paper=paper)
@@ -165,24 +199,25 @@ def loops_table(found: list[Alike]) -> Table:
         _("Least margin"),
         _("Issue"),
     )
-    rows = []
-    for row in found:
-        circuits = row.content.circuits
-        items = [paper.tag for circuit in circuits for paper in circuit.papers]
-        cables = [f"{cable.tag} {cable.length}" for circuit in circuits for cable in circuit.cables]
-        totals = [value for circuit in circuits for _name, value, _limit in circuit.totals]
-        approved = row.content.approved
-        issue = f"{row.content.letter}, {approved.name}, {approved.at.local[:10]}" if approved and approved.at else ""
-        rows.append(
-            (
-                row.content.tag,
-                row.content.service,
-                ", ".join(items),
-                ", ".join(cables),
-                ", ".join(totals),
-                words.VERDICTS[row.content.verdict],
-                row.content.least_margin,
-                issue if row.approval else _("DRAFT, not issued"),
-            )
+    rows = [
+        (
+            row.snapshot["tag"],
+            row.snapshot["service"],
+            ", ".join(row.items),
+            ", ".join(row.cables),
+            ", ".join(row.totals),
+            words.VERDICTS[row.verdict],
+            row.least_margin,
+            issue_of(row),
         )
+        for row in found
+    ]
     return table(headings, rows)
+
+
+def issue_of(row: Alike) -> str:
+    """Which issue counts, by whom and when; or that there is none."""
+    if row.approval is None:
+        return _("DRAFT, not issued")
+    day = moment_at(row.approval.approved_at, row.loop.site).local[:10]
+    return f"{row.approval.letter}, {row.approval.printed_name}, {day}"

@@ -26,6 +26,7 @@ from loops.views.since_issue import since_issue
 from registry import access
 from registry.services.passkeys import Answer
 from registry.services.records import StaleRecord, latest_revision
+from registry.views.files import kept_apart
 from registry.words import lazily
 from reports.files import file_name
 from reports.models import Sheet
@@ -214,9 +215,7 @@ def pdf_response(data: bytes, name: str, *, inline: bool) -> HttpResponse:
     disposition = content_disposition_header(not inline, name)
     assert disposition is not None
     response["Content-Disposition"] = disposition
-    response["X-Content-Type-Options"] = "nosniff"
-    response["Cache-Control"] = "private, no-store"
-    return response
+    return kept_apart(response)
 
 
 @require_safe
@@ -231,7 +230,7 @@ def typical(request: HttpRequest, pk: int) -> HttpResponseBase:
             {"text": _("Typical"), "url": ""},
         ],
         "loop": loop,
-        "found": alike(loop, person(request), timezone.now()),
+        "found": alike(loop, person(request)),
     }
     return render(request, "reports/typical.html", context)
 
@@ -241,7 +240,7 @@ def typical_print(request: HttpRequest, pk: int) -> HttpResponseBase:
     """The loops that are like one as one document."""
     loop = visible_loop(request, pk)
     made_at = timezone.now()
-    found = alike(loop, person(request), made_at)
+    found = alike(loop, person(request))
     if not found:
         return render(request, "reports/refused.html", {"heading": _("No print"), "text": NO_VERDICT}, status=409)
     try:

@@ -34,7 +34,7 @@ from loops.engine.limits import Parts, parts_of
 from loops.engine.sources import Feed, feed_of
 from loops.engine.tables import Tables, built_in_tables
 from loops.engine.totals import Sum
-from loops.engine.verdict import decide
+from loops.engine.verdict import Decision, decide
 
 GRAVITY = {FAIL: 0, BEYOND: 1, INCOMPLETE: 2, PASS: 3, CONFIRM: 3, NOT_APPLICABLE: 3}
 OUTCOMES = (
@@ -117,6 +117,18 @@ def share_of(checks: Sequence[Check]) -> Share:
     return Share(min((GRAVITY[check.verdict] for check in checks), default=3), min(margins, default=None))
 
 
+def share_of_whole(decision: Decision) -> Seated:
+    """What comes of a circuit that was judged as a whole."""
+    margins = [
+        margin
+        for check in decision.checks
+        if check.id in (*ENTITY, CheckId.CAPACITANCE, CheckId.INDUCTANCE)
+        and check.verdict in (PASS, FAIL)
+        and (margin := check.margin) is not None
+    ]
+    return Seated(decision.verdict, decision.function, min(margins, default=None))
+
+
 class Seat:
     """The place of a device on a circuit. Make and use it in the engine's context."""
 
@@ -153,7 +165,7 @@ class Seat:
             place = self._places[number] = devices.in_place(self.case, number)
         ci, li, cc, lc, runs, ratios = self.parts
         parts = Parts(_with(ci, device.ci_f, "Ci"), _with(li, device.li_h, "Li"), cc, lc, runs, ratios)
-        verdict, margin = stored(self.feed, parts)
+        verdict, margin, _ = stored(self.feed, parts)
         gravity = min(
             self.fixed.gravity, entity.gravity, place, GRAVITY[verdict], self._earthed(device.isolated_from_earth)
         )
@@ -163,15 +175,7 @@ class Seat:
         return Seated(OUTCOMES[gravity], self._function(number), margin)
 
     def _whole(self, device: Device) -> Seated:
-        decision = decide(self._with(device), self.tables)
-        margins = [
-            margin
-            for check in decision.checks
-            if check.id in (*ENTITY, CheckId.CAPACITANCE, CheckId.INDUCTANCE)
-            and check.verdict in (PASS, FAIL)
-            and (margin := check.margin) is not None
-        ]
-        return Seated(decision.verdict, decision.function, min(margins, default=None))
+        return share_of_whole(decide(self._with(device), self.tables))
 
     def _with(self, device: Device) -> Case:
         rows = list(self.case.devices)

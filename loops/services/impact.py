@@ -20,7 +20,7 @@ from loops.engine.tables import Tables, built_in
 from loops.models import Loop
 from loops.selectors import HEAVY
 from loops.services.tables import KINDS, TableError, parse, tables_of
-from loops.services.verification import rank
+from loops.services.verification import is_worse, rank
 from loops.services.whatif import PORTION, Contents, Key, Proposal, WhatIf, judged, loops_of, same_inputs
 from registry import access
 from registry.entries import AreaEntry, CableTypeEntry, SiteEntry
@@ -125,6 +125,20 @@ def loops_for(kind: str, key: int, user: User) -> QuerySet[Loop]:
     return found.filter(site_id__in=access.sites_of(user), verification__isnull=False).order_by("site__code", "tag")
 
 
+def loops_elsewhere(kind: str, key: int, user: User) -> int:
+    """How many loops at sites that the person may not see rest on it too: a number, as a save tells it."""
+    found = loops_of("site" if kind == TABLE else kind, [key]).filter(verification__isnull=False)
+    return found.exclude(site_id__in=access.sites_of(user)).count()
+
+
+def not_judged_in_words(elsewhere: int) -> str:
+    return ngettext(
+        "%(count)d loop that rests on it is at a site that you may not see, and was not judged.",
+        "%(count)d loops that rest on it are at sites that you may not see, and were not judged.",
+        elsewhere,
+    ) % {"count": elsewhere}
+
+
 def run_impact(work: Work, progress: Progress) -> Outcome:
     """Judge; what is asked: {"kind", "key", "values"}, for a table "table", "name" and "content"."""
     asked, user = work.asked, work.person
@@ -159,8 +173,12 @@ def run_impact(work: Work, progress: Progress) -> Outcome:
         "changing": changing,
         "worse": worse,
     }
+    elsewhere = loops_elsewhere(kind, key, user)
+    if elsewhere:
+        words += " " + not_judged_in_words(elsewhere)
     lines = [{"text": _("The loops, now and then"), "url": reverse("impact_answer", args=[work.pk or 0])}]
-    return Outcome(words, {"rows": rows, "judged": count, "changes": asked.get("words", []), "lines": lines})
+    result = {"rows": rows, "judged": count, "elsewhere": elsewhere, "changes": asked.get("words", []), "lines": lines}
+    return Outcome(words, result)
 
 
 def pairs(
@@ -182,7 +200,7 @@ def found_of(one: WhatIf) -> list[dict[str, Any]]:
 
 
 def row_of(now: WhatIf, then: WhatIf) -> dict[str, Any]:
-    """One loop now and then as plain data; worse in verdict or in function counts as worse."""
+    """One loop now and then as plain data."""
     old, new = rank(now.head), rank(then.head)
     return {
         "loop": now.loop.pk,
@@ -198,7 +216,7 @@ def row_of(now: WhatIf, then: WhatIf) -> dict[str, Any]:
         "margin_after": text_of(then.head["least_margin"]),
         "limiting": then.head["limiting"],
         "changes": old != new,
-        "worse": new[0] < old[0] or new[1] < old[1],
+        "worse": is_worse(new, old),
     }
 
 

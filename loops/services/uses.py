@@ -9,6 +9,7 @@ from django.urls import reverse
 
 from loops.models import CableRun, Loop, Member
 from loops.selectors import BASIS_CHANGED
+from loops.services.verification import is_worse, rank, rank_of
 from loops.services.whatif import Key, Proposal, WhatIf, loops_of, whatifs
 from registry.models.base import Record
 from registry.selectors import LOOPS_BY_KIND
@@ -107,6 +108,7 @@ def effect_of(found: WhatIf) -> Effect:
         margin_before=found.margins[0],
         margin_after=found.margins[1],
         limiting=head["limiting"],
+        is_worse=is_worse(rank(head), rank_of(before)),
     )
 
 
@@ -130,6 +132,7 @@ def saved_effects(before: Sequence[Loop], after: Sequence[Loop]) -> Effects:
                 margin_before=old.verification.least_margin,
                 margin_after=new.verification.least_margin,
                 limiting=new.verification.limiting,
+                is_worse=is_worse(rank_of(new.verification), rank_of(old.verification)),
             )
         )
     found.sort(key=lambda effect: (not effect.changes_verdict, effect.site, effect.tag))

@@ -211,6 +211,16 @@ def rank(head: Mapping[str, Any]) -> tuple[int, int]:
     return PRECEDENCE.index(head["verdict"]), FUNCTIONS.index(head["function_verdict"])
 
 
+def is_worse(after: tuple[int, int], before: tuple[int, int]) -> bool:
+    """Whether what ranks so is worse than what ranked so before: in verdict or in function."""
+    return after[0] < before[0] or after[1] < before[1]
+
+
+def rank_of(verification: Verification) -> tuple[int, int]:
+    """How good a stored verdict is; see rank."""
+    return rank({"verdict": verification.verdict, "function_verdict": verification.function_verdict})
+
+
 def verify(loop: Loop, revision: Revision) -> Verification:
     """Judge a revision and store the verdict beside it; the loop then points at it."""
     judge_on = today_at(loop.site)

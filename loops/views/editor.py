@@ -73,7 +73,7 @@ def duplicate(request: HttpRequest, pk: int) -> HttpResponse:
 
 def receive(request: HttpRequest, loop: Loop | None) -> HttpResponse:
     """Answer a POST: a row button, a judgement without saving, or a save."""
-    data = nest({name: str(text).replace("\0", "") for name, text in request.POST.items()})
+    data = nest({name: str(text) for name, text in request.POST.items()})
     command = next((name for name in ROW_COMMANDS if name in request.POST), "")
     if command:
         path, colon, role = request.POST[command].partition(":")

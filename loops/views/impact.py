@@ -3,37 +3,43 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from decimal import Decimal
 from typing import Any
 
+from django.contrib import messages
 from django.core.paginator import Paginator
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
+from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_safe
 
-from loops.models import CurveTable
+from loops.models import CurveTable, LoopState, LoopVerdict
 from loops.services.impact import (
     IMPACT,
     QUESTIONS,
     TABLE,
     changed_record,
     changed_tables,
+    loops_elsewhere,
     loops_for,
     records_for,
 )
 from loops.services.tables import TableError, read_bytes
+from loops.views.overview import percent
 from loops.views.requests import person, typed
 from loops.views.suits import suits_crumbs
 from registry import access
 from registry.exchange.csv_xlsx import table, write_table
 from registry.models import Work, WorkState
+from registry.printing import PRINTERS, Printed, PrintRefused, require_short
 from registry.querysets import search_text
 from registry.selectors import record_text
 from registry.services import works
 from registry.services.records import EntryRefused
-from registry.views.exchanging import TABLE_TYPES, attached
+from registry.views.exchanging import TABLE_TYPES, TYPES, attached
 from registry.views.forms import error_list, field_dict
 
 PAGE_SIZE = 100
@@ -165,6 +171,7 @@ def show(
         "heading": _("Not judged: please mend the following"),
         "refusal": refusal,
         "count": loops_for(kind, record.pk, person(request)).count(),
+        "elsewhere": loops_elsewhere(kind, record.pk, person(request)),
     }
     return render(request, "loops/suits/impact_ask.html", context, status=status)
 
@@ -191,15 +198,15 @@ def answer(request: HttpRequest, pk: int) -> HttpResponse:
         page = Paginator(changing, PAGE_SIZE).get_page(request.GET.get("page", "")[:6])
         context |= {"done": True, "page_obj": page, "rows": page.object_list, "what": _("loops")}
         context |= {"stay": stay[:PAGE_SIZE], "stay_count": len(stay), "stay_more": max(0, len(stay) - PAGE_SIZE)}
-        context |= {"changes": work.result["changes"]}
+        context |= {"changes": work.result["changes"], "printed_as": list(PRINTERS)}
     return render(request, "loops/suits/impact_answer.html", context)
 
 
 @require_safe
 def export(request: HttpRequest, pk: int, suffix: str) -> HttpResponse:
-    """The loops now and then as a table."""
+    """The loops now and then as a table or on paper."""
     work = own_answer(request, pk)
-    if suffix not in TABLE_TYPES or work.state != WorkState.DONE:
+    if suffix not in (*TABLE_TYPES, *PRINTERS) or work.state != WorkState.DONE:
         raise Http404
     names = {
         "site": _("site"),
@@ -214,6 +221,51 @@ def export(request: HttpRequest, pk: int, suffix: str) -> HttpResponse:
         "margin_after": _("least margin then"),
         "limiting": _("what limits it then"),
     }
+    if suffix in PRINTERS:
+        return printed(request, work, suffix)
     content = table(list(names.values()), [[row[name] for name in names] for row in work.result["rows"]])
     data = write_table(content, suffix, _("impact"))
     return attached(data, f"impact-{work.pk}.{suffix}", TABLE_TYPES[suffix])
+
+
+def printed(request: HttpRequest, work: Work, suffix: str) -> HttpResponse:
+    """The loops now and then on paper, in words and by what changes; too many lead back with the reason."""
+    rows = work.result["rows"]
+    try:
+        require_short(len(rows))
+    except PrintRefused as refused:
+        messages.error(request, str(refused))
+        return redirect("impact_answer", pk=work.pk)
+    headings = (
+        _("Loop"),
+        _("Service"),
+        _("State"),
+        _("Verdict now"),
+        _("Verdict then"),
+        _("Function now"),
+        _("Function then"),
+        _("Least margin now, then"),
+        _("What decides then"),
+    )
+    content = table(headings, [printed_row(row) for row in rows])
+    words = (work.words, *work.result["changes"], _("Nothing was saved."))
+    data = PRINTERS[suffix](Printed(work.title, words, content, person(request), work.ended_at or timezone.now()))
+    return attached(data, f"impact-{work.pk}.{suffix}", TYPES[suffix])
+
+
+def printed_row(row: Mapping[str, Any]) -> tuple[str, ...]:
+    """One loop in the words of the trade."""
+    verdicts, states = dict(LoopVerdict.choices), dict(LoopState.choices)
+    functions = {"": _("Not judged"), "pass": _("Pass"), "incomplete": _("Incomplete"), "fail": _("Fail")}
+    margins = [percent(Decimal(text)) if text else "–" for text in (row["margin_before"], row["margin_after"])]
+    return (
+        f"{row['site']} {row['tag']}",
+        row["service"],
+        str(states.get(row["state"], row["state"])),
+        str(verdicts[row["before"]]),
+        str(verdicts[row["after"]]),
+        functions[row["function_before"]],
+        functions[row["function_after"]],
+        " → ".join(margins),
+        row["limiting"],
+    )

@@ -8,6 +8,7 @@ from django.http import HttpRequest
 from rest_framework.request import Request
 
 from registry.models import User
+from registry.plain import harmless
 
 NO_VERSION = -1
 
@@ -24,5 +25,5 @@ def opened_version(request: HttpRequest) -> int:
 
 
 def typed(request: HttpRequest, name: str, longest: int) -> str:
-    """A text of a form without null characters and not longer than it is kept."""
-    return str(request.POST.get(name, "")).replace("\0", "").strip()[:longest]
+    """A text of a form, not longer than it is kept, with a visible sign for each hidden character."""
+    return harmless(str(request.POST.get(name, ""))).strip()[:longest]

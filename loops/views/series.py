@@ -15,6 +15,7 @@ from loops.services.series import MOST_LOOPS, Line, make_series, read_lines, run
 from loops.views.page import visible_loop
 from loops.views.requests import person, typed
 from registry import access
+from registry.plain import harmless
 from registry.services.records import Author
 
 LONGEST_LIST = 60_000
@@ -27,7 +28,7 @@ def series(request: HttpRequest, pk: int) -> HttpResponse:
     access.require(person(request), "loop.edit", loop.site)
     if request.method != "POST":
         return show(request, loop, "", [])
-    text = request.POST.get("lines", "").replace("\0", "")
+    text = harmless(request.POST.get("lines", ""))
     fault = ""
     lines = read_lines(text, len(runs_of(loop))) if len(text) <= LONGEST_LIST else []
     if len(text) > LONGEST_LIST or len(lines) > MOST_LOOPS:

@@ -28,6 +28,7 @@ from loops.views.requests import opened_version, person, typed
 from loops.views.shown import QUANTITIES, urgency
 from loops.views.studies_form import data_lists, form_columns
 from registry import access
+from registry.plain import harmless
 from registry.services.records import Author, EntryRefused, StaleRecord
 from registry.stored import said
 
@@ -92,7 +93,7 @@ def typed_columns(request: HttpRequest, loop: Loop) -> list[dict[str, str]]:
         for name in request.POST:
             start, _dot, key = name.partition(".")
             if start == letter and KEY.fullmatch(key) and len(changes) < LONGEST:
-                value = str(request.POST[name]).replace("\0", "").strip()[:LONGEST]
+                value = harmless(str(request.POST[name])).strip()[:LONGEST]
                 if value and value != now.get(key, ""):
                     changes[key] = value
         found.append(changes)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -35,6 +36,8 @@ PAGE_SIZE = 50
 SHOWN_COLUMNS = 8
 ALTERNATIVES = 3
 MOST_DRAFTS = 2_000
+"""So many loops get a draft at a time; a loop in which the type stands twice is one."""
+PLACE = re.compile(r"([0-9]{1,15})(?:-([0-9]{1,15}))?", re.ASCII)
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -87,7 +90,8 @@ def substitution(request: HttpRequest, pk: int) -> HttpResponse:
     user = person(request)
     access.require(user, "loop.propose")
     reason = typed(request, "reason", 400)
-    keys = [int(key) for key in request.POST.getlist("loop") if key.isascii() and key.isdigit() and len(key) < 16]
+    places = places_in(request.POST.getlist("loop"))
+    keys = list(dict.fromkeys(loop for loop, _member in places))
     refusal = ""
     if not reason:
         refusal = str(REASON)
@@ -99,12 +103,19 @@ def substitution(request: HttpRequest, pk: int) -> HttpResponse:
     if refusal or chosen is None:
         return show_matrix(request, work, refusal or _("Choose a candidate."), status=400)
     candidate = work.result["candidates"][chosen]
-    asked = {"work": work.pk, "candidate": candidate["key"], "loops": keys, "reason": reason}
+    asked = {"work": work.pk, "candidate": candidate["key"], "loops": keys, "places": places, "reason": reason}
     try:
         drafts = works.begin(user, DRAFTS, _("Drafts with %s") % candidate["name"], asked)
     except works.WorkRefused as refused:
         return show_matrix(request, work, str(refused), status=409)
     return redirect("work", pk=drafts.pk)
+
+
+def places_in(texts: Sequence[str]) -> list[tuple[int, int]]:
+    """The places that a form names as `<key of the loop>-<key of the item's row in it>`, each once; without the
+    latter, as 0, every place of that loop."""
+    found = (PLACE.fullmatch(text) for text in texts)
+    return list(dict.fromkeys((int(match[1]), int(match[2] or 0)) for match in found if match))
 
 
 def chosen_column(result: Mapping[str, Any], text: str) -> int | None:
@@ -173,6 +184,7 @@ def shown_row(row: Mapping[str, Any], chosen: int | None) -> dict[str, Any]:
     way = row["ways"][chosen] if chosen is not None else ""
     url = reverse("suits_item", args=[row["loop"], row["member"]])
     return dict(row) | {
+        "place": f"{row['loop']}-{row['member']}",
         "margin": margin_of(row["margins"][chosen]) if chosen is not None else None,
         "word": WORDS[row["words"][chosen]].value if chosen is not None else "",
         "url": reverse("suits_check", args=[row["loop"], row["member"], way]) if way else url,

@@ -15,14 +15,13 @@ from rest_framework.views import APIView
 from registry.api.authentication import PasswordAuthentication, TokenAuthentication
 from registry.api.parsers import StrictJSONParser, load_strict
 from registry.models import ApiToken, Origin, User
-from registry.reading import HIDDEN
+from registry.plain import is_hidden
 from registry.services.records import Author, EntryRefused
 
 MAX_BODY_BYTES = 1_000_000
 MAX_DEPTH = 40
 LONGEST_REASON = 400
 ETAG = re.compile(r'"([0-9]{1,9})"')
-LAYOUT = frozenset("\t\n\r")
 LOOKS = frozenset({"GET", "HEAD", "OPTIONS"})
 
 
@@ -83,7 +82,7 @@ def check_depth(data: Any, depth: int = 0) -> None:
 
 def check_text(text: str) -> None:
     for character in text:
-        if (character in HIDDEN and character not in LAYOUT) or "\ud800" <= character <= "\udfff":
+        if is_hidden(character):
             raise ParseError(f"The hidden or broken character U+{ord(character):04X} stands in a text: take it out.")
 
 

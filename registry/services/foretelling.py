@@ -25,7 +25,7 @@ EVERY = 1_000_000
 """More loops than a site has."""
 
 NAMED = 10
-"""So many loops that would no longer hold are named in the one line of an inbox."""
+"""So many loops that would have a worse verdict are named in the one line of an inbox."""
 
 
 def foretell_change(
@@ -56,14 +56,14 @@ def told(person: User, name: str, sentence: str, link: str) -> list[Notice]:
 
 
 def in_words(effects: Effects) -> str:
-    """How many loops were judged, how many would have another verdict, and which would no longer hold."""
+    """How many loops were judged, how many would have another verdict, and which a worse one."""
     changing = [effect for effect in effects.touched if effect.changes_verdict]
     worse = [effect.tag for effect in changing if effect.is_worse]
     judged = ngettext("%(count)s loop was judged", "%(count)s loops were judged", effects.judged)
     parts = [
         judged % {"count": effects.judged},
         _("%(count)s would have another verdict") % {"count": len(changing)},
-        _("%(count)s would no longer hold") % {"count": len(worse)},
+        _("%(count)s a worse one") % {"count": len(worse)},
     ]
     if worse:
         more = f" … +{len(worse) - NAMED}" if len(worse) > NAMED else ""

@@ -20,7 +20,8 @@ from registry import access
 from registry.digests import digest
 from registry.language import in_fixed_language
 from registry.models import Deed, Membership, Revision, Role, Site, User
-from registry.reading import EntryForm, RecordField, TextField, fields_of, plain_text, read_entry
+from registry.plain import plain_text
+from registry.reading import EntryForm, RecordField, TextField, fields_of, read_entry
 from registry.services.changes import recorded, tell
 from registry.services.records import Author, EntryRefused, told
 from registry.services.sessions import end_sessions

@@ -10,7 +10,7 @@ from django.utils.translation import gettext as _
 
 from registry import access
 from registry.models import ListLayout, SavedView, Site, User
-from registry.reading import plain_text
+from registry.plain import plain_text
 from registry.services.records import EntryRefused
 
 LONGEST_QUERY = 4_000

@@ -23,9 +23,10 @@ from registry.marked import take_marking
 from registry.marking import MarkingError
 from registry.models import Site, User
 from registry.models.base import Record
+from registry.plain import plain_text
 from registry.plausibility import sentences
 from registry.querysets import visible
-from registry.reading import plain_text, read_entry
+from registry.reading import read_entry
 from registry.selectors import loops_using, newest_number, record_text, revisions_of
 from registry.services.proposals import effects_of
 from registry.services.records import Author, EntryRefused, StaleRecord, save_text, set_archived

@@ -20,6 +20,7 @@ from registry import access
 from registry.asking import Asked
 from registry.exchange.csv_xlsx import MAX_BYTES, write_table
 from registry.models import Origin, User
+from registry.plain import harmless
 from registry.printing import PRINTERS, Printed, PrintRefused, require_short
 from registry.services.imports import KINDS, Report, TableError, export_file, import_file, template_file
 from registry.services.records import Author
@@ -120,7 +121,7 @@ def import_page(request: HttpRequest) -> HttpResponse:
     require_import(user)
     kind = (request.POST if request.method == "POST" else request.GET).get("kind", "")
     kind = kind if kind in KINDS else ""
-    reason = request.POST.get("reason", "").strip()[:400]
+    reason = harmless(request.POST.get("reason", "")).strip()[:400]
     context: dict[str, Any] = {"kind": kind, "reason": reason}
     status = 200
     if request.method == "POST":

@@ -11,6 +11,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
 from registry.models import Attachment, User
+from registry.plain import harmless
 from registry.services import attachments
 from registry.services.attachments import FileDamaged, FileRefused
 from registry.views.details import find, record_answer
@@ -82,7 +83,7 @@ def retire(request: HttpRequest, pk: int) -> HttpResponse:
     record = find(request, kind, row.record_id)
     user: User = request.user  # type: ignore[assignment]
     kind.require_edit(user, record)
-    reason = str(request.POST.get("reason", "")).replace("\0", "")
+    reason = harmless(str(request.POST.get("reason", "")))
     try:
         attachments.retire(row.pk, user, reason=reason)
     except FileRefused as error:

@@ -13,7 +13,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods
 
 from registry.models import User
-from registry.reading import plain_text
+from registry.plain import plain_text
 from registry.services.many import ROWS, Found, change_many, most_of, places_of
 from registry.services.records import Author
 from registry.views.foreseeing import shown_effects

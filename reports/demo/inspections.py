@@ -11,6 +11,7 @@ from registry.models import User
 from reports.inspection import defects, services
 from reports.inspection.models import Defect, Inspection
 from reports.inspection.services import LineText
+from reports.inspection.signing import mark_of
 
 if TYPE_CHECKING:
     from reports.demo.build import Demo
@@ -112,12 +113,12 @@ def build_one(demo: Demo, plan: Plan, loop: Loop, planner: User) -> None:
             text = LineText(finding.result, finding.note, finding.priority, finding.found)
         services.save_line(inspection.pk, line.pk, planner, text)
     if plan.signed:
-        services.sign(inspection.pk, planner, demo.password)
+        services.sign(inspection.pk, planner, demo.password, shown=mark_of(services.record_now(inspection)))
         follow_up(demo, inspection, planner)
 
 
 def follow_up(demo: Demo, inspection: Inspection, planner: User) -> None:
-    """One defect is reported as mended, one should have been mended by now, one is open."""
+    """One defect is reported as remedied, one should have been remedied by now, one is open."""
     for defect in Defect.objects.filter(signed__inspection=inspection).select_related("loop"):
         if step := STEPS.get(defect.loop.tag):
             late = demo.today - dt.timedelta(days=OVERDUE_DAYS)

@@ -43,7 +43,7 @@ QUILLOWEN: tuple[Text, ...] = (
         "Differential pressure transmitter with filter",
         "differential pressure",
         "II 1 G Ex ia IIC T4 Ga",
-        takes("+/-", "ZQX 18 ATEX 2210 X", "30 V, 165 mA, 1 W, 22 nF, 0.68 mH", T4, "11 V, 11 V, 22.5 mA"),
+        takes("+/-", "ZQX 18 ATEX 2210 X", "30 V, 165 mA, 1 W, 22 nF, 0.68 mH", T4, "11 V, 11 V, 22.5 mA", hart="on"),
     ),
     item(
         "field_device",
@@ -53,7 +53,13 @@ QUILLOWEN: tuple[Text, ...] = (
         "pressure",
         "II 1 GD Ex ia IIC T4 Ga, Ex ia IIIC T135°C Da",
         takes(
-            "+/-", "ZQX 18 ATEX 2210 X", "30 V, 150 mA, 0.9 W, 9 nF, 10 uH", DUST_135, "11 V, 11 V, 22 mA", dust="IIIC"
+            "+/-",
+            "ZQX 18 ATEX 2210 X",
+            "30 V, 150 mA, 0.9 W, 9 nF, 10 uH",
+            DUST_135,
+            "11 V, 11 V, 22 mA",
+            dust="IIIC",
+            hart="on",
         ),
     ),
     item(
@@ -72,7 +78,7 @@ QUILLOWEN: tuple[Text, ...] = (
         "Pressure transmitter, national certificate",
         "pressure",
         "Ex ia IIC T4 Ga",
-        takes("1-2", "NQS 5103-D", "30 V, 120 mA, 0.8 W, 15 nF, 20 uH", T4, "10 V, 10 V, 22 mA"),
+        takes("1-2", "NQS 5103-D", "30 V, 120 mA, 0.8 W, 15 nF, 20 uH", T4, "10 V, 10 V, 22 mA", hart="on"),
     ),
     item(
         "field_device",
@@ -81,7 +87,7 @@ QUILLOWEN: tuple[Text, ...] = (
         "Vortex flowmeter, two-wire",
         "flow",
         "II 2 G Ex ia IIC T4 Gb",
-        takes("+/-", "ZQX 18 ATEX 2211", "30 V, 130 mA, 1 W, 5 nF, 30 uH", T4, "12 V, 12 V, 22.5 mA"),
+        takes("+/-", "ZQX 18 ATEX 2211", "30 V, 130 mA, 1 W, 5 nF, 30 uH", T4, "12 V, 12 V, 22.5 mA", hart="on"),
     ),
     item(
         "field_device",
@@ -90,7 +96,15 @@ QUILLOWEN: tuple[Text, ...] = (
         "Magnetic flowmeter, two-wire",
         "flow",
         "II 2 G Ex ia IIB T4 Gb",
-        takes("+/-", "ZQX 18 ATEX 2211", "30 V, 110 mA, 1 W, 18 nF, 0.1 mH", T4, "14.5 V, 14.5 V, 22 mA", group="IIB"),
+        takes(
+            "+/-",
+            "ZQX 18 ATEX 2211",
+            "30 V, 110 mA, 1 W, 18 nF, 0.1 mH",
+            T4,
+            "14.5 V, 14.5 V, 22 mA",
+            group="IIB",
+            hart="on",
+        ),
     ),
     item(
         "field_device",
@@ -128,7 +142,15 @@ DROBBENT: tuple[Text, ...] = (
         "level",
         "II 1/2 G Ex ia IIC T4...T6 Ga/Gb",
         # What reaches into the tank is Ga; the housing outside of it Gb.
-        takes("1-2", "ZQX 20 ATEX 2304 X", "30 V, 131 mA, 0.98 W, 2 nF, 8 uH", T46, "10 V, 14 V, 22 mA", gas_epl="Ga"),
+        takes(
+            "1-2",
+            "ZQX 20 ATEX 2304 X",
+            "30 V, 131 mA, 0.98 W, 2 nF, 8 uH",
+            T46,
+            "10 V, 14 V, 22 mA",
+            gas_epl="Ga",
+            hart="on",
+        ),
     ),
     item(
         "field_device",
@@ -145,6 +167,7 @@ DROBBENT: tuple[Text, ...] = (
             "12 V, 13 V, 22 mA",
             group="",
             dust="IIIC",
+            hart="on",
         ),
     ),
     item(
@@ -188,6 +211,7 @@ ZUNTERAL: tuple[Text, ...] = (
             "30 V, 130 mA, 0.8 W, 7.8 nF, 10 uH",
             {"T6": "45 degC", "T4": "85 degC"},
             "9 V, 9 V, 23 mA",
+            hart="on",
         ),
         gives(
             "1-4 (sensor)",
@@ -211,6 +235,7 @@ ZUNTERAL: tuple[Text, ...] = (
             "30 V, 150 mA, 0.9 W, 1.2 nF, 0 H",
             {"T5": "50 degC", "T4": "75 degC"},
             "11.5 V, 11.5 V, 22 mA",
+            hart="on",
         ),
         gives(
             "sensor terminals",

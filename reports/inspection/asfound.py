@@ -30,7 +30,10 @@ from registry.words import lazily
 
 UNKNOWN = "unknown"
 NOT_IN_REGISTER = lazily("What was found is not in the register: nobody can say yet. Add it there, then judge.")
-NAMED = ("item", "cable_type", "marking")
+NOT_JUDGED = lazily(
+    "%(item)s is connected and not on record, so that nobody can say what holds. Add it to the loop, then judge."
+)
+NAMED = ("item", "cable_type", "marking", "extra")
 """Values that are names or marks, not quantities."""
 
 
@@ -99,7 +102,9 @@ def judged(loop: Loop, revision: Revision, findings: Iterable[Finding]) -> dict[
 
 def lay(state: AsFound, target: Mapping[str, Any], name: str, text: str) -> None:
     """Put one value as found where the record's value was."""
-    if target["list"] == "loop":
+    if name == "extra":
+        state.doubts.append(str(NOT_JUDGED) % {"item": " ".join(text.split())})
+    elif target["list"] == "loop":
         state.content[name] = reading_of(name, text)
     elif name == "item":
         lay_item(state, target, text)

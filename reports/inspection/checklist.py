@@ -25,6 +25,7 @@ SOURCE_VALUES = ("uo_v", "io_a", "po_w")
 DEVICE_VALUES = ("ui_v", "ii_a", "pi_w", "ci_f", "li_h")
 SEPARATIONS = {value: label[:1].lower() + label[1:] for value, label in CableRun.Separation.choices}
 NOT_ON_RECORD = "not on record"
+NONE = "none"
 
 
 @dataclass(frozen=True)
@@ -358,7 +359,12 @@ def found_length(builder: Builder, place: Place) -> list[dict[str, str]]:
     return [value("length_m", _("Length"), typed(place.cable["length_m"]))]
 
 
+def found_extra(builder: Builder, place: Place) -> list[dict[str, str]]:
+    return [value("extra", _("Item that is not on record"), NONE)]
+
+
 VALUES = {
+    "extra": found_extra,
     "parameters": parameters,
     "item": found_item,
     "marking": found_marking,

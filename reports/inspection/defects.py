@@ -1,4 +1,4 @@
-"""Defects from the signature under an inspection until somebody has verified that they are mended."""
+"""Defects from the signature under an inspection until somebody has verified that they are remedied."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from django.utils.translation import ngettext
 
 from registry import access
 from registry.models import Deed, Membership, NoticeKind, User
-from registry.reading import plain_text
+from registry.plain import plain_text
 from registry.services import notices
 from registry.services.changes import Told, recorded, tell
 from registry.services.records import lock
@@ -123,7 +123,7 @@ def take(
         defect.save()
         step(defect, chosen, user, text, **values)
         if chosen == Verb.ASSIGN and defect.assigned_to and defect.assigned_to != user:
-            words = _("%(defect)s is yours to mend until %(day)s: %(text)s")
+            words = _("%(defect)s is yours to remedy until %(day)s: %(text)s")
             subject = words % {"defect": defect, "day": defect.due_on.isoformat(), "text": defect.text}
             link = reverse("defect", args=[defect.pk])
             notices.send([notices.tell(defect.assigned_to, NoticeKind.DEFECT, subject, link)])
@@ -138,17 +138,17 @@ def refuse(defect: Defect, verb: Verb, user: User, text: str) -> None:
     if not text and verb in (Verb.DONE, Verb.VERIFY, Verb.REOPEN, Verb.REMARK):
         raise DefectRefused(_("Say in a few words what was done or seen: whoever reads this later was not there."))
     if verb == Verb.VERIFY and reported_by(defect, user):
-        raise DefectRefused(_("You reported this as mended yourself: somebody else verifies it."))
+        raise DefectRefused(_("You reported this as remedied yourself: somebody else verifies it."))
 
 
 def reported_by(defect: Defect, user: User) -> bool:
-    """Whether the person reported it as mended, so that somebody else verifies it."""
+    """Whether the person reported it as remedied, so that somebody else verifies it."""
     done = defect.steps.filter(verb=Verb.DONE).order_by("-pk").first()
     return done is not None and done.person_id == user.pk
 
 
 def assigned(defect: Defect, person_id: int | None, due_on: dt.date | None, priority: str) -> dict[str, Any]:
-    """Give a defect to somebody of its site, with the day until which it is to be mended."""
+    """Give a defect to somebody of its site, with the day until which it is to be remedied."""
     person = next((row for row in people_at(defect.loop.site_id) if row.pk == person_id), None)
     if person is None:
         raise DefectRefused(_("Choose somebody of this site."))

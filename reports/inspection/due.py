@@ -131,7 +131,7 @@ def due_of(loop: Loop) -> Due | None:
 
 
 def on_loop_page(loop: Loop, user: User) -> dict[str, Any]:
-    """What the page of a loop says of its inspections and of defects that are not verified as mended."""
+    """What the page of a loop says of its inspections and of defects that are not verified as remedied."""
     if not access.may(user, "inspection.view", loop.site):
         return {}
     due = due_of(loop)

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 VISUAL, CLOSE, DETAILED = "visual", "close", "detailed"
 GRADES = (VISUAL, CLOSE, DETAILED)
 BASIS = "IEC 60079-17:2013, Table 2 (topics and grades from memory: confirm against the team's own copy)"
-VERSION = "2026.1"
+VERSION = "2026.2"
 """Changes whenever an item, its words or its grade changes; kept with every inspection."""
 
 LOOP, SOURCE, MEMBER, FIELD, CABLE, CONDITION = "loop", "source", "member", "field", "cable", "condition"
@@ -41,6 +41,7 @@ ITEMS = (
         "documents", LOOP, VISUAL, "The documents of the loop are at hand, current, and suit the place's EPL or zone."
     ),
     Item("um", LOOP, CLOSE, "Nothing on the safe side can put more than Um on the source.", ("safe_voltage_max_v",)),
+    Item("extra", LOOP, CLOSE, "Nothing is connected to the loop that is not on record.", ("extra",)),
     Item("point_to_point", LOOP, DETAILED, "Every core runs from and to the terminals on the drawing.", (), True),
     Item(
         "earth_continuity", LOOP, DETAILED, "Earth conductors are sound, tight and thick enough where earth is needed."

@@ -20,7 +20,7 @@ from registry.words import lazily
 from reports.inspection.defects import visible_defects, with_names
 from reports.inspection.models import Defect, DefectState, Priority
 
-STATES = (("waiting", lazily("To be mended")), ("overdue", lazily("Overdue")))
+STATES = (("waiting", lazily("To be remedied")), ("overdue", lazily("Overdue")))
 
 
 def name(defect: Defect) -> dict[str, Any]:
@@ -35,9 +35,9 @@ def state(defect: Defect) -> dict[str, Any]:
 
 
 def is_overdue(defect: Defect) -> bool:
-    """Whether a defect should have been mended by now."""
-    mended = defect.state in (DefectState.DONE, DefectState.VERIFIED)
-    return not mended and defect.due_on < timezone.localdate()
+    """Whether a defect should have been remedied by now."""
+    remedied = defect.state in (DefectState.DONE, DefectState.VERIFIED)
+    return not remedied and defect.due_on < timezone.localdate()
 
 
 def verdict(defect: Defect) -> dict[str, Any]:
@@ -94,7 +94,7 @@ DEFECT = KindPage(
         Column(lazily("What is wrong"), lambda row: text(row.text), wide=True),
         Column(lazily("Priority"), lambda row: text(row.get_priority_display()), "priority", ("priority", "due_on")),
         Column(lazily("State"), state, "state", ("state", "due_on")),
-        Column(lazily("To be mended by"), lambda row: text(day(row.due_on)), "due", ("due_on", "pk")),
+        Column(lazily("To be remedied by"), lambda row: text(day(row.due_on)), "due", ("due_on", "pk")),
         Column(
             lazily("Assigned to"), lambda row: text(str(row.assigned_to or "")), "who", ("assigned_to__username", "pk")
         ),
@@ -123,8 +123,8 @@ DEFECT = KindPage(
         Choice("area", lazily("Area"), own_areas, in_area),
         Choice("who", lazily("Assigned to"), assignees, assigned),
         Contains("loop", lazily("Loop"), "loop__tag"),
-        Days("due", lazily("To be mended by"), "due_on"),
+        Days("due", lazily("To be remedied by"), "due_on"),
     ),
     key_fields=("pk",),
-    empty_text=lazily("What an inspection calls a defect stands here until somebody has verified that it is mended."),
+    empty_text=lazily("What an inspection calls a defect stands here until somebody has verified that it is remedied."),
 )

@@ -34,7 +34,7 @@ class Result(models.TextChoices):
 
 
 class Priority(models.TextChoices):
-    """How soon a defect is to be mended; the words and the days (DAYS) are common practice, no source."""
+    """How soon a defect is to be remedied; the words and the days (DAYS) are common practice, no source."""
 
     URGENT = "1", _("1 – at once")
     SOON = "2", _("2 – within a month")
@@ -150,7 +150,7 @@ class DefectState(models.TextChoices):
 
 
 class Defect(Record):
-    """A defect of a loop until it is mended and verified: where it stands now. What happened are its steps."""
+    """A defect of a loop until it is remedied and verified: where it stands now. What happened are its steps."""
 
     record_kind = "defect"
 
@@ -184,9 +184,9 @@ class DefectStep(models.Model):
     class Verb(models.TextChoices):
         FOUND = "found", _("Found")
         ASSIGN = "assign", _("Assigned")
-        DONE = "done", _("Reported as mended")
+        DONE = "done", _("Reported as remedied")
         VERIFY = "verify", _("Verified")
-        REOPEN = "reopen", _("Not mended: open again")
+        REOPEN = "reopen", _("Not remedied: open again")
         REMARK = "remark", _("Remark")
 
     defect = models.ForeignKey(Defect, on_delete=models.PROTECT, related_name="steps")

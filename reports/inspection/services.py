@@ -19,7 +19,7 @@ from loops.services.verification import today_at
 from registry import access
 from registry.digests import digest
 from registry.models import Attachment, AttachmentRetirement, Deed, Revision, User
-from registry.reading import plain_text
+from registry.plain import plain_text
 from registry.services import attachments
 from registry.services.attachments import Place
 from registry.services.changes import Told, recorded, tell
@@ -41,7 +41,7 @@ from reports.inspection.models import (
     SignedInspection,
     photos_of,
 )
-from reports.inspection.signing import MEANING, Proof, proven, what_is_signed
+from reports.inspection.signing import MEANING, Proof, mark_of, proven, what_is_signed
 
 MOST_OPEN = 10
 """How many inspections of one loop may be under way at the same time."""
@@ -190,9 +190,9 @@ def faults_of(line: Line, typed: LineText) -> dict[str, str]:
         return faults
     if typed.result == Result.DEFECT:
         if not typed.note:
-            faults["note"] = _("Say what is wrong: whoever mends it must know.")
+            faults["note"] = _("Say what is wrong: whoever remedies it must know.")
         if not typed.priority:
-            faults["priority"] = _("Say how soon it is to be mended.")
+            faults["priority"] = _("Say how soon it is to be remedied.")
     elif typed.result == Result.NOT_CHECKED and not typed.note:
         faults["note"] = _("Say why it was not checked: it stays open until somebody looks.")
     elif typed.result in (Result.OK, Result.NOT_APPLICABLE) and differing(line, typed.found):
@@ -263,8 +263,8 @@ def give_up(inspection_id: int, user: User, *, text: str) -> Inspection:
         return inspection
 
 
-def prove(inspection_id: int, user: User, password: str, passkey: Answer | None) -> Proof:
-    """See that it is the person who signs what the inspection holds now.
+def prove(inspection_id: int, user: User, password: str, passkey: Answer | None, shown: str) -> Proof:
+    """See that it is the person who signs what the inspection holds now, and that this is what was shown.
 
     Raises InspectionRefused, SignatureRefused, SignatureLimited, PermissionDenied.
     """
@@ -272,22 +272,32 @@ def prove(inspection_id: int, user: User, password: str, passkey: Answer | None)
         inspection = held(inspection_id, user)
         lines = filled_lines(inspection)
         record = record_of(inspection, lines, judgement(inspection, lines))
+        # A passkey's challenge is made of what was shown, so that its answer fits nothing else.
+        if passkey is None and shown != mark_of(record):
+            raise InspectionRefused(
+                _("What this inspection holds is not what you were shown: look at it as it is now, then sign.")
+            )
     return proven(record, user, password, passkey)
 
 
-def sign(inspection_id: int, user: User, password: str, passkey: Answer | None = None) -> SignedInspection:
+def sign(
+    inspection_id: int, user: User, password: str, passkey: Answer | None = None, *, shown: str = ""
+) -> SignedInspection:
     """Sign an inspection: its content becomes a record that nobody changes, and each defect is followed up from here.
+
+    `shown` is the mark of what the person saw (reports.inspection.signing.mark_of): with a password nothing else is
+    signed.
 
     Raises InspectionRefused, SignatureRefused and SignatureLimited (loops.services.signing), PermissionDenied.
     """
-    proof = prove(inspection_id, user, password, passkey)
+    proof = prove(inspection_id, user, password, passkey, shown)
     with recorded():
         inspection = held(inspection_id, user)
         lines = filled_lines(inspection)
         now, day = timezone.now(), today_at(inspection.loop.site)
         as_found = judgement(inspection, lines)
         body = record_of(inspection, lines, as_found)
-        if proof.evidence and what_is_signed(body) != proof.signed:
+        if what_is_signed(body) != proof.signed:
             raise InspectionRefused(_("Somebody changed a line in this moment: look at it again, then sign."))
         is_complete = all(line.result != Result.NOT_CHECKED for line in lines)
         due = next_due(inspection, day) if is_complete else None
@@ -359,6 +369,12 @@ def head_of(loop: Loop, revision: Revision, approval: Approval | None, grade: st
         "issue": approval.letter if approval else "",
         "remark": "",
     }
+
+
+def record_now(inspection: Inspection) -> dict[str, Any]:
+    """What an inspection under way holds now, as plain data with the verdict of what was found."""
+    lines = list(inspection.lines.select_related("saved_by"))
+    return record_of(inspection, lines, judgement(inspection, lines))
 
 
 def what_to_look_at(loop: Loop) -> tuple[Revision, Approval | None]:

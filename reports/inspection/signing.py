@@ -17,7 +17,7 @@ from reports.inspection.models import SignedInspection
 
 MEANING = "I have looked at what is listed here in the plant and recorded what I found."
 LATER = frozenset({"remark", "inspector", "meaning", "signed_at", "inspected_on", "next_due_on", "complete"})
-"""What is added to the record with the signature, and is no part of what a passkey signs."""
+"""What is added to the record with the signature, and is no part of what was shown and is signed."""
 
 
 @dataclass(frozen=True)
@@ -30,9 +30,14 @@ class Proof:
 
 
 def what_is_signed(record: Mapping[str, Any]) -> dict[str, Any]:
-    """What a passkey signs of an inspection, from its record before or after the signature."""
+    """What is signed of an inspection, from its record before or after the signature."""
     body = {name: value for name, value in record.items() if name not in LATER}
     return {"inspection": record["number"], "content": digest(body), "meaning": MEANING}
+
+
+def mark_of(record: Mapping[str, Any]) -> str:
+    """What tells the content of an inspection from any other: it travels with the page on which it is signed."""
+    return str(what_is_signed(record)["content"])
 
 
 def passkey_options(record: Mapping[str, Any], user: User, host: str, nonce: str) -> Any:

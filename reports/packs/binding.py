@@ -11,6 +11,7 @@ import pikepdf
 from django.utils.translation import gettext as _
 from pikepdf import Array, Dictionary, Name, OutlineItem
 
+from reports.packs.tagging import Structure
 from reports.pdf import PdfError
 
 LINK = "page:"
@@ -51,15 +52,19 @@ def target_of(item: OutlineItem) -> pikepdf.Object:
 def bind(parts: Sequence[Bound], title: str, made_at: dt.datetime) -> bytes:
     """All parts in their order. Pages stay as they are, with a line at the foot that numbers them through.
 
-    The pages were tagged each in a tree of their own, which is not carried over. Raises reports.pdf.PdfError.
+    Where every part is tagged, so is the whole (reports.packs.tagging). Raises reports.pdf.PdfError.
     """
     whole = pikepdf.new()
     bookmarks: list[OutlineItem] = []
+    structure = Structure(whole)
+    languages = set()
     for part in parts:
         start = len(whole.pages)
         try:
             with pikepdf.open(io.BytesIO(part.data)) as source:
                 whole.pages.extend(source.pages)
+                structure.add(part.title, source, list(whole.pages)[start:])
+                languages.add(str(source.Root.get("/Lang", "")))
         except pikepdf.PdfError as error:
             raise PdfError(
                 _("%(title)s is no PDF that can be read: tell the administrator.") % {"title": part.title}
@@ -78,8 +83,14 @@ def bind(parts: Sequence[Bound], title: str, made_at: dt.datetime) -> bytes:
     for number, page in enumerate(whole.pages, 1):
         lead_to_pages(pages, page)
         write_foot(whole, page, font, f"{title} \u00b7 {number} / {total}")
+    structure.write()
+    whole.Root.ViewerPreferences = Dictionary(DisplayDocTitle=True)
+    if len(languages) == 1:
+        whole.Root.Lang = languages.pop()
     stamp = made_at.astimezone(dt.UTC).strftime("D:%Y%m%d%H%M%SZ")
     whole.docinfo = whole.make_indirect(Dictionary(Title=title, Producer="Unlit", CreationDate=stamp, ModDate=stamp))
+    with whole.open_metadata(set_pikepdf_as_editor=False, update_docinfo=False) as metadata:
+        metadata["dc:title"] = title
     target = io.BytesIO()
     whole.save(target, object_stream_mode=pikepdf.ObjectStreamMode.generate, deterministic_id=True)
     return target.getvalue()
@@ -100,7 +111,7 @@ def write_foot(whole: pikepdf.Pdf, page: pikepdf.Page, font: pikepdf.Object, tex
     width = float(page.mediabox[2]) - float(page.mediabox[0])
     left = (width - len(text) * SIZE_PT * 0.48) / 2
     escaped = text.encode("cp1252", "replace").replace(b"\\", rb"\\").replace(b"(", rb"\(").replace(b")", rb"\)")
-    name = page.add_resource(font, Name.Font)
+    name = page.add_resource(font, Name.Font, Name.PackFoot)
     line = b"/Artifact BMC q BT %b %.1f Tf 0.35 g %.1f %d Td (%b) Tj ET Q EMC"
     page.contents_add(whole.make_stream(b"q"), prepend=True)
     page.contents_add(whole.make_stream(b"Q"))

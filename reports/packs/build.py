@@ -22,7 +22,7 @@ from registry.models import Site, User, Work
 from registry.services.works import Outcome, Progress, WorkRefused
 from reports import pdf
 from reports.files import plain_name
-from reports.lists import list_css, table_context
+from reports.lists import PORTRAIT, list_css, table_context
 from reports.packs.binding import Bound, bind, headings_of, page_count
 from reports.packs.parts import LeftOut, Part, parts_of
 from reports.packs.schedules import sections
@@ -167,7 +167,7 @@ def assemble(
         )
 
     def back_of(starts: Mapping[int, int]) -> bytes:
-        tables = [{"heading": heading, **table_context(found)} for heading, found in sections(parts, starts)]
+        tables = [{"heading": heading, **table_context(found, PORTRAIT)} for heading, found in sections(parts, starts)]
         return rendered("reports/print/pack_back.html", {"sections": tables})
 
     counts = [page_count(data) for data in files]

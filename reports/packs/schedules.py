@@ -55,8 +55,8 @@ def cables(parts: Sequence[Part]) -> Table:
             cable.type_name or _("unknown cable"),
             cable.separation,
             cable.length,
-            cable.capacitance or _("default"),
-            cable.inductance or _("default"),
+            cable.capacitance or _("unknown"),
+            cable.inductance or _("unknown"),
         )
         for part in parts
         for circuit in part.content.circuits

@@ -10,10 +10,11 @@ from django.utils.translation import gettext as _
 
 from loops.casefile import CaseError
 from loops.services.curves import Curves, curves_of_document
+from loops.services.runs import RunShare, shares_of
 from loops.services.tables import Tables
 from registry.conditions import numbered_conditions
 from registry.models import Revision
-from registry.quantities import Kind, QuantityError, read, write
+from registry.quantities import Kind, write
 from registry.stored import figures, said
 from registry.words import lazily
 from reports.diagrams import plan_of_circuit
@@ -58,6 +59,8 @@ CONSTRUCTION = {
 FROM_MEMORY = "\u2020"
 """Stands behind a clause that is given from memory; a line below the checks says so."""
 PER_LENGTH = ("C", "L", "L_R", "R")
+DEFAULT = lazily("default")
+"""Stands beside a value that nobody gave, so that the one of the basis counts."""
 
 
 def circuit_content(
@@ -71,6 +74,7 @@ def circuit_content(
     """All that the sheet says of one circuit."""
     checks = sorted(result.get("checks", []), key=lambda row: words.ORDER.index(row["verdict"]))
     function = result.get("function") or {}
+    shares = shares_of(document)
     return Circuit(
         name=circuit["name"],
         verdict=result["verdict"],
@@ -82,7 +86,8 @@ def circuit_content(
         devices=tuple(device(row, circuit) for row in document.get("devices", [])),
         papers=tuple(paper(row, pinned) for row in circuit["members"]),
         cables=tuple(
-            cable(row, run, document) for row, run in zip(document.get("cables", []), circuit["cables"], strict=True)
+            cable(row, run, shares.get(row["name"]))
+            for row, run in zip(document.get("cables", []), circuit["cables"], strict=True)
         ),
         segment=_("FISCO segment")
         if document.get("fisco")
@@ -298,40 +303,35 @@ def paper(member: Content, pinned: Pinned) -> Paper:
     )
 
 
-def cable(row: Content, run: Content, document: Content) -> Cable:
-    per_length = [
-        (row.get(name, ""), _("per core") if row.get(f"{name}_is") == "per_core" else "") for name in PER_LENGTH
-    ]
+def cable(row: Content, run: Content, share: RunShare | None) -> Cable:
+    per_core = {name for name in PER_LENGTH if row.get(name) and row.get(f"{name}_is") == "per_core"}
+    per_length = [(row.get(name, ""), _("per core") if name in per_core else "") for name in PER_LENGTH]
     if not per_length[0][0] and row.get("C_core_core"):
         per_length[0] = (row["C_core_core"], (_("to core; %(row)s to screen") % {"row": row.get("C_core_screen", "?")}))
-    length = row.get("length", "")
+    if share and share.default_capacitance:
+        per_length[0] = (write(share.capacitance_f_per_m, Kind.CAPACITANCE_PER_LENGTH), str(DEFAULT))
+    if share and share.default_inductance:
+        per_length[1] = (write(share.inductance_h_per_m, Kind.INDUCTANCE_PER_LENGTH), str(DEFAULT))
     return Cable(
         tag=row["name"],
         start=run["from_point"],
         end=run["to_point"],
         type_name=run["cable_type"]["name"] if run["cable_type"] else "",
-        length=figures(length) or words.UNKNOWN,
+        length=figures(row.get("length", "")) or words.UNKNOWN,
         per_length=tuple((figures(text), note) for text, note in per_length),
-        capacitance=over_length(length, row.get("C", ""), Kind.CAPACITANCE_PER_LENGTH, Kind.CAPACITANCE),
-        inductance=over_length(
-            length,
-            row.get("L", ""),
-            Kind.INDUCTANCE_PER_LENGTH,
-            Kind.INDUCTANCE,
-            2 if row.get("L_is") == "per_core" else 1,
-        ),
+        capacitance=counted(share.capacitance_f, Kind.CAPACITANCE, share.default_capacitance) if share else "",
+        inductance=counted(share.inductance_h, Kind.INDUCTANCE, share.default_inductance) if share else "",
         separation=words.SEPARATIONS.get(str(row.get("type", "")), ""),
         construction=", ".join(f"{label} {figures(row[key])}" for key, label in CONSTRUCTION.items() if row.get(key)),
     )
 
 
-def over_length(length: str, per_length: str, kind: Kind, total: Kind, cores: int = 1) -> str:
-    """What a value per length comes to over a length, exact; empty where one of the two is not given."""
-    try:
-        value = read(length, Kind.LENGTH) * read(per_length, kind) * Decimal(cores)
-        return figures(write(value, total))
-    except QuantityError:
+def counted(value: Decimal | None, kind: Kind, default: bool) -> str:
+    """What a run counts with over its length; empty while its length is unknown."""
+    if value is None:
         return ""
+    shown = figures(write(value, kind))
+    return f"{shown} ({DEFAULT})" if default else shown
 
 
 def totals(result: Content) -> tuple[tuple[str, str, str], ...]:

@@ -113,9 +113,10 @@ class Paper:
 
 @dataclass(frozen=True)
 class Cable:
-    """One run with its values per length and what they come to over its length; empty where a default is counted.
+    """One run with its values per length and what it counts with over its length.
 
-    `per_length` holds C, L, L/R and R, each with a note (per core).
+    `per_length` holds C, L, L/R and R, each with a note (per core, default). `capacitance` and `inductance` are empty
+    while the length is unknown.
     """
 
     tag: str

@@ -3,10 +3,12 @@
 (() => {
   "use strict";
 
+  const KIND = "qr_code";
+
   async function begin(button, view) {
     const told = view.querySelector("[data-scan-told]");
     const video = view.querySelector("video");
-    const detector = new window.BarcodeDetector({ formats: ["qr_code"] });
+    const detector = new window.BarcodeDetector({ formats: [KIND] });
     let stream;
     try {
       stream = await navigator.mediaDevices.getUserMedia({ video: { facingMode: "environment" } });
@@ -25,7 +27,12 @@
     const look = async () => {
       const found = await detector.detect(video).catch(() => []);
       const address = found.map((one) => sheetOf(one.rawValue)).find(Boolean);
-      if (!address) { setTimeout(look, 250); return; }
+      if (!address) {
+        const text = found.length ? button.dataset.other : "";
+        if (told.textContent !== text) told.textContent = text;
+        setTimeout(look, 250);
+        return;
+      }
       stop();
       location.assign(address);
     };
@@ -38,10 +45,17 @@
     return match && `/s/${match[1]}/`;
   }
 
-  document.addEventListener("DOMContentLoaded", () => {
+  /* Some browsers have the reader and yet know no codes. */
+  async function canRead() {
+    if (!("BarcodeDetector" in window) || !navigator.mediaDevices?.getUserMedia) return false;
+    const kinds = await window.BarcodeDetector.getSupportedFormats().catch(() => []);
+    return kinds.includes(KIND);
+  }
+
+  document.addEventListener("DOMContentLoaded", async () => {
     const button = document.querySelector("[data-scan]");
     const view = document.querySelector("[data-scan-view]");
-    if (!button || !view || !("BarcodeDetector" in window) || !navigator.mediaDevices?.getUserMedia) return;
+    if (!button || !view || !(await canRead())) return;
     button.hidden = false;
     button.addEventListener("click", () => begin(button, view));
   });

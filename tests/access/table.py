@@ -235,7 +235,7 @@ TABLE: dict[str, Row | Open | Own] = {
     "inspection_paper": Row(get=MEMBERS, record="inspection", **LOOP),
     "defect_list": Row(get=PEOPLE),
     "defect_seen": Row(get=PEOPLE),
-    "defect": Row(get=MEMBERS, post="dp", record="defect", body="mended", **LOOP),
+    "defect": Row(get=MEMBERS, post="dp", record="defect", body="remedied", **LOOP),
     "label_list": Row(get=PEOPLE),
     "label_seen": Row(get=PEOPLE),
     "labels": Row(get=SHARED),

@@ -220,11 +220,11 @@ def build(get: Callable[[str], Any]) -> World:
         "agreed": lambda keys: {"word": "agreed"},
         "answer": lambda keys: {"kind": "answer", "text": "It is."},
         "condition": lambda keys: {"_version": keys["version"], "mark": matters[1].mark, "text": "A guard."},
-        "signature": lambda keys: {"_version": keys["version"], "password": password},
+        "signature": lambda keys: {"_version": keys["version"], "password": password, "shown": keys.get("shown", "")},
         "round": lambda keys: {"loop": draft.pk, "grade": "visual"},
         "begin": lambda keys: {"grade": "visual", "occasion": "periodic"},
         "line": lambda keys: {f"result-{line_pk}": "ok", f"opened-{line_pk}": keys["mark"]},
-        "mended": lambda keys: {"_version": keys["version"], "verb": "done", "text": "Mended."},
+        "remedied": lambda keys: {"_version": keys["version"], "verb": "done", "text": "Remedied."},
         "loop_new": lambda keys: form(text),
         "loop_change": lambda keys: form(longer, _version=str(keys["version"])),
         "loop_json": lambda keys: api(text),
@@ -282,6 +282,7 @@ def inspected(people: Any, password: str, loop: Any) -> dict[str, dict[str, Any]
     from reports.inspection import services
     from reports.inspection.models import Defect
     from reports.inspection.services import LineText
+    from reports.inspection.signing import mark_of
 
     def begun() -> Any:
         return services.begin(loop.pk, people["planner"], grade="visual", occasion="periodic")
@@ -293,16 +294,17 @@ def inspected(people: Any, password: str, loop: Any) -> dict[str, dict[str, Any]
         return inspection
 
     bad = filled(LineText("defect", "Rust.", "3"))
-    services.sign(bad.pk, people["planner"], password)
+    services.sign(bad.pk, people["planner"], password, shown=mark_of(services.record_now(bad)))
     inspection = begun()
     line = inspection.lines.first()
     photo = services.add_photo(inspection.pk, line.pk, people["planner"], name="a.png", content=picture() + b"i")
     defect = Defect.objects.first()
     assert defect is not None
     keys = {"pk": inspection.pk, "number": 1, "version": 0, "mark": services.state_of(line).mark}
+    good = filled(LineText("ok"))
     return {
         "inspection": keys | {"line_pk": line.pk, "photo_pk": photo.pk},
-        "filled": {"pk": filled(LineText("ok")).pk, "version": 0},
+        "filled": {"pk": good.pk, "version": 0, "shown": mark_of(services.record_now(good))},
         "defect": {"pk": defect.pk, "version": defect.version},
     }
 

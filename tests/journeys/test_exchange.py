@@ -128,7 +128,7 @@ def test_a_certificate_issued_anew_with_a_lower_co_names_the_loops_that_fail_fir
     asked = client.post(edit, form)
     page = asked.content.decode()
     assert asked.status_code == 200
-    assert "1 loop would have another verdict." in page and "1 of them would no longer hold." in page
+    assert "1 loop would have another verdict." in page and "1 of them would have a worse one." in page
     assert "PT-1<" in page and "PT-2<" not in page
     assert "1 loop was judged with the new value and keeps its verdict" in page
     assert not Revision.objects.filter(kind="equipment", record_id=source.pk, number=2).exists()

@@ -47,3 +47,69 @@ def test_two_taps_after_the_scan(page: Any, live_server: Any, people: Any, loop:
     stored = Loop.objects.get(pk=loop.pk)
     assert (stored.state, stored.letter) == ("draft", "B")
     assert stored.circuits.get().members.get(role="device").terminals.equipment.type_name == "SP-GOOD"
+
+
+READER = """
+window.codes = %s;
+window.BarcodeDetector = class {
+  static async getSupportedFormats() { return %s; }
+  async detect() { return window.codes.splice(0, 1).map((rawValue) => ({ rawValue })); }
+};
+navigator.mediaDevices.getUserMedia = async () => {
+  if (%s) throw new DOMException("no", "NotAllowedError");
+  return document.createElement("canvas").captureStream();
+};
+"""
+"""A browser that reads codes with its camera: what it sees is given. The one of these tests has no such reader."""
+
+
+@pytest.fixture
+def tag_page(page: Any, live_server: Any, people: Any, loop: Loop) -> Any:
+    """`tag_page(script)`: the page on which a tag is typed or scanned, on a phone, with a script of the browser."""
+    people["planner"].set_password(PASSWORD)
+    people["planner"].save()
+    page.set_viewport_size(PHONE)
+    log_in(page, live_server.url, "planner")
+
+    def opened(script: str = "") -> Any:
+        if script:
+            page.add_init_script(script)
+        page.goto(live_server.url + reverse("suits"))
+        return page
+
+    return opened
+
+
+def test_without_a_reader_of_codes_a_tag_is_typed(tag_page: Any) -> None:
+    page = tag_page()
+    assert not page.evaluate("'BarcodeDetector' in window")
+    assert not page.locator("[data-scan]").is_visible()
+    page.get_by_label("Tag of a loop, device or source").fill("PT-1101")
+    page.keyboard.press("Enter")
+    page.get_by_role("link", name="PT-1101").first.wait_for()
+    assert fits(page)
+
+
+def test_a_reader_that_knows_no_such_codes_is_not_offered(tag_page: Any) -> None:
+    page = tag_page(READER % ("[]", "['ean_13']", "false"))
+    page.get_by_label("Tag of a loop, device or source").wait_for()
+    assert not page.locator("[data-scan]").is_visible()
+
+
+def test_the_code_of_a_sheet_leads_to_it_and_no_other_code_leads_anywhere(
+    tag_page: Any, loop: Loop, people: Any, live_server: Any
+) -> None:
+    approvals.submit(loop.pk, people["designer"])
+    issue(loop.pk, people["approver"], SIGNED, None)
+    short = Approval.objects.get().short_id
+    codes = ["javascript:alert(1)", "https://elsewhere.example/s/", f"https://elsewhere.example/s/{short}/"]
+    page = tag_page(READER % (codes, "['qr_code']", "false"))
+    page.get_by_role("button", name="Scan the code of a sheet").click()
+    page.wait_for_url(f"**{reverse('reports:live', args=[short])}")
+    assert page.url.startswith(live_server.url)
+
+
+def test_a_camera_that_is_refused_is_told(tag_page: Any) -> None:
+    page = tag_page(READER % ("[]", "['qr_code']", "true"))
+    page.get_by_role("button", name="Scan the code of a sheet").click()
+    page.get_by_text("The camera was not allowed: type the tag.").wait_for()

@@ -108,7 +108,7 @@ def test_the_page_asks_first_then_saves(loop: Any, source: Any, lower: Any, clie
     answer = client.post(address, posted(source, lower))
     text = answer.content.decode()
     assert answer.status_code == 200 and stored() == before
-    assert "1 loop would have another verdict." in text and "1 of them would no longer hold." in text
+    assert "1 loop would have another verdict." in text and "1 of them would have a worse one." in text
     assert 'name="_confirmed"' in text and 'value="30 nF"' in text
     back = client.post(address, posted(source, lower, _back="1"))
     assert back.status_code == 200 and 'value="30 nF"' in back.content.decode() and stored() == before
@@ -187,8 +187,7 @@ def test_all_loops_are_judged_later_and_the_person_is_told(
     notice = Notice.objects.get(kind="foreseen")
     assert notice.link == f"/equipment/{source.pk}/"
     assert notice.subject == (
-        f"{source}, not saved: 3 loops were judged, 3 would have another verdict, "
-        "3 would no longer hold (PT-0, PT-1, PT-2)."
+        f"{source}, not saved: 3 loops were judged, 3 would have another verdict, 3 a worse one (PT-0, PT-1, PT-2)."
     )
 
 
@@ -213,5 +212,5 @@ def test_a_table_is_judged_later_too(loop: Any, source: Any, client_as: Any) -> 
     assert stored()[:3] == before[:3]
     notice = Notice.objects.get(kind="foreseen")
     assert notice.subject == (
-        "low.csv, not saved: 1 loop was judged, 1 would have another verdict, 1 would no longer hold (PT-1101)."
+        "low.csv, not saved: 1 loop was judged, 1 would have another verdict, 1 a worse one (PT-1101)."
     )

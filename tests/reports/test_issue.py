@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import copy
+import datetime as dt
 import hashlib
 from collections.abc import Callable
 from typing import Any
@@ -11,6 +12,7 @@ from unittest import mock
 import pytest
 from django.core.exceptions import PermissionDenied
 from django.db import IntegrityError, connection, transaction
+from django.urls import reverse
 
 from loops.models import Approval, Loop, LoopState, Verb, WorkflowEvent
 from loops.services import approvals
@@ -19,7 +21,7 @@ from loops.services.refusals import WorkflowRefused
 from registry.models import Membership, Role
 from registry.services.records import StaleRecord, latest_revision
 from reports.models import Sheet
-from reports.services import SheetDamaged, SheetNotMade, sheet_bytes
+from reports.services import SheetDamaged, SheetNotMade, draft_pdf, sheet_bytes
 
 pytestmark = pytest.mark.django_db
 
@@ -269,3 +271,20 @@ def test_two_loops_whose_site_and_tag_spell_the_same_both_get_a_number(
 def test_events_tell_the_way(sheet: Any) -> None:
     verbs = list(WorkflowEvent.objects.order_by("pk").values_list("verb", flat=True))
     assert verbs == [Verb.SUBMIT, Verb.APPROVE]
+
+
+def test_an_issued_sheet_is_never_rendered_again(sheet: Any, client_as: Any) -> None:
+    """Whoever asks for it gets the bytes that were stored, with the writer taken away."""
+    stored = bytes(Sheet.objects.get(pk=sheet.pk).bytes)
+    client = client_as("reader")
+    with mock.patch("reports.pdf.weasyprint.HTML", side_effect=AssertionError("a sheet was rendered again")):
+        for asked in ({}, {"view": "1"}):
+            answer = client.get(reverse("reports:sheet", args=[sheet.pk]), asked)
+            assert answer.status_code == 200 and answer.content == stored
+        assert sheet_bytes(Sheet.objects.get(pk=sheet.pk)) == stored
+
+
+def test_the_same_record_at_the_same_time_gives_the_same_bytes(loop: Any) -> None:
+    moment = dt.datetime(2026, 11, 25, 14, 3, tzinfo=dt.UTC)
+    assert draft_pdf(loop, made_at=moment) == draft_pdf(Loop.objects.get(pk=loop.pk), made_at=moment)
+    assert draft_pdf(loop, made_at=moment) != draft_pdf(loop, made_at=moment + dt.timedelta(minutes=1))

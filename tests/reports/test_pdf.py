@@ -5,9 +5,12 @@ from __future__ import annotations
 import datetime as dt
 import io
 import os
+import re
 import subprocess
 import sys
+from http.server import BaseHTTPRequestHandler, HTTPServer
 from pathlib import Path
+from threading import Thread
 from unittest import mock
 
 import pypdf
@@ -34,6 +37,7 @@ def secret(tmp_path: Path) -> str:
     return path.as_uri()
 
 
+REFUSED = "handed in|could not be drawn"
 REACHES = [
     '<img src="{0}" alt="x">',
     '<object data="{0}"></object>',
@@ -44,12 +48,14 @@ REACHES = [
     "<style>p::before {{ content: url({0}) }}</style><p>x</p>",
     "<style>@font-face {{ font-family: f; src: url({0}) }} p {{ font-family: f }}</style><p>x</p>",
     '<svg xmlns="http://www.w3.org/2000/svg" width="9" height="9"><image xlink:href="{0}" width="9" height="9"/></svg>',
+    '<svg xmlns="http://www.w3.org/2000/svg" width="9" height="9"><use href="{0}#a"/></svg>',
+    '<a rel="attachment" href="{0}">x</a>',
 ]
 
 
 @pytest.mark.parametrize("reach", REACHES)
 def test_no_file_is_read(reach: str, secret: str) -> None:
-    with pytest.raises(PdfError, match="handed in"):
+    with pytest.raises(PdfError, match=REFUSED):
         render(document(reach.format(secret)))
 
 
@@ -60,6 +66,7 @@ def test_no_file_is_read(reach: str, secret: str) -> None:
         "https://127.0.0.1:9/x.svg",
         "ftp://127.0.0.1:9/x.svg",
         "data:image/svg+xml,%3Csvg%20xmlns='http://www.w3.org/2000/svg'/%3E",
+        "data:image/svg+xml;base64," + "A" * 8_000_000,
         "asset:other.svg",
         "asset:../mark.svg",
         "asset://host/mark.svg",
@@ -87,11 +94,89 @@ def test_what_is_handed_in_is_used() -> None:
     assert render(document('<img src="asset:mark.svg" alt="x">')) != render(document())
 
 
-def test_a_picture_inside_a_handed_in_picture_is_refused(secret: str) -> None:
-    inner = SVG.replace(b"<path", f'<image href="{secret}" width="9" height="9"/><path'.encode())
+def with_picture(svg: str) -> Document:
     made = document('<img src="asset:mark.svg" alt="x">')
-    with pytest.raises(PdfError, match="handed in"):
-        render(Document(made.html, made.css, made.made_at, {"mark.svg": inner}))
+    return Document(made.html, made.css, made.made_at, {"mark.svg": svg.encode()})
+
+
+DRAWN = '<svg xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink" viewBox="0 0 9 9">{0}</svg>'
+
+
+@pytest.mark.parametrize(
+    "inner",
+    [
+        '<image href="{0}" width="9" height="9"/>',
+        '<image xlink:href="{0}" width="9" height="9"/>',
+        '<use href="{0}#a"/>',
+        '<style>@import "{0}";</style><path d="M1 1H8"/>',
+    ],
+)
+def test_a_handed_in_picture_reaches_nothing_else(inner: str, secret: str) -> None:
+    with pytest.raises(PdfError, match=REFUSED):
+        render(with_picture(DRAWN.format(inner.format(secret))))
+
+
+@pytest.mark.parametrize(
+    "picture",
+    [
+        DRAWN.format('<foreignObject width="9" height="9"><img src="{0}"/><iframe src="{0}"/></foreignObject>'),
+        DRAWN.format('<rect width="9" height="9" fill="url({0}#a)"/>'),
+        DRAWN.format('<script href="{0}"/><a href="{0}"><path d="M1 1H8"/></a>'),
+        '<!DOCTYPE svg [<!ENTITY x SYSTEM "{0}">]>' + DRAWN.replace("{0}", "<text>&x;</text>"),
+        '<!DOCTYPE svg [<!ENTITY % x SYSTEM "{0}"> %x;]>' + DRAWN.replace("{0}", "<text>y</text>"),
+        '<!DOCTYPE svg SYSTEM "{0}">' + DRAWN.replace("{0}", "<text>y</text>"),
+        '<?xml-stylesheet href="{0}" type="text/css"?>' + DRAWN.replace("{0}", "<text>y</text>"),
+    ],
+)
+def test_what_a_picture_may_name_beside_pictures_is_not_opened(picture: str, secret: str) -> None:
+    """Foreign content, paint, script, links, entities (XML 1.0, 4.2.2), and what stands before the root."""
+    path = secret.removeprefix("file://")
+    opened: list[str] = []
+
+    def told(event: str, arguments: tuple[object, ...]) -> None:
+        if event == "open" and watching:
+            opened.append(str(arguments[0]))
+
+    watching = True
+    sys.addaudithook(told)
+    with mock.patch("socket.socket.connect", side_effect=AssertionError("the network was used")):
+        try:
+            render(with_picture(picture.replace("{0}", secret)))
+        except PdfError as error:
+            assert re.search(REFUSED, str(error))
+    watching = False
+    assert path not in opened and secret not in opened
+
+
+@pytest.mark.parametrize("reach", ['<link rel="attachment" href="{0}">', '<link rel="icon" href="{0}">'])
+def test_a_link_takes_no_file_along(reach: str, secret: str) -> None:
+    with mock.patch.object(HandedIn, "fetch", side_effect=AssertionError("something was fetched")):
+        made = render(document(reach.format(secret)))
+    assert not pypdf.PdfReader(io.BytesIO(made)).attachments
+
+
+def test_no_server_is_asked_that_could_send_it_elsewhere(secret: str) -> None:
+    """A server that would lead on to a file is not even asked."""
+    asked: list[str] = []
+
+    class Leading(BaseHTTPRequestHandler):
+        def do_GET(self) -> None:
+            asked.append(self.path)
+            self.send_response(302)
+            self.send_header("Location", secret)
+            self.end_headers()
+
+        def log_message(self, *_arguments: object) -> None:
+            pass
+
+    with HTTPServer(("127.0.0.1", 0), Leading) as server:
+        Thread(target=server.serve_forever, daemon=True).start()
+        address = f"http://127.0.0.1:{server.server_port}/x.svg"
+        for reach in REACHES:
+            with pytest.raises(PdfError, match=REFUSED):
+                render(document(reach.format(address)))
+        server.shutdown()
+    assert asked == []
 
 
 def test_the_same_input_gives_the_same_bytes() -> None:

@@ -21,6 +21,7 @@ from reports.pdf import PageSize
 from reports.sheets.build import moment_at, sheet_content
 from reports.sheets.paper import sheet_pdf
 from reports.sheets.words import percent, shape
+from tests.conftest import CABLE_TYPE
 
 pytestmark = pytest.mark.django_db
 DAY = dt.datetime(2026, 11, 25, 23, 30, tzinfo=dt.UTC)
@@ -197,7 +198,7 @@ def test_a_run_over_its_length_is_exact(loop: Any) -> None:
     assert (cable.capacitance, cable.inductance) == ("33 nF", "195 uH")
 
 
-def test_a_cable_without_a_type_says_default_and_claims_nothing(
+def test_a_cable_without_a_type_shows_the_defaults_that_it_counts_with(
     loop_data: Any, author_as: Any, words_of: Callable[[bytes], str]
 ) -> None:
     from loops.services.loops import save_loop
@@ -206,8 +207,24 @@ def test_a_cable_without_a_type_says_default_and_claims_nothing(
     data["circuits"][0]["cables"][0] |= {"cable_type": ""}
     loop = save_loop(data, author_as("designer"))
     cable = sheet_content(loop, latest_revision(loop), loop.verification, None).circuits[0].cables[0]
-    assert {value for value, _ in cable.per_length} == {""} and cable.capacitance == ""
-    assert "default" in words_of(draft(loop))
+    # 200 pF/m and 1 uH/m for two- and three-core cable of which nothing is known (IEC 60079-14:2013, 16.2.2.2).
+    assert cable.per_length == (("200 nF/km", "default"), ("1 mH/km", "default"), ("", ""), ("", ""))
+    assert (cable.capacitance, cable.inductance) == ("20 nF (default)", "100 uH (default)")
+    assert "200 nF/km default 1 mH/km default – – 20 nF (default) 100 uH (default)" in words_of(draft(loop))
+
+
+def test_a_cable_of_core_figures_shows_what_they_come_to(loop_data: Any, save: Any, author_as: Any) -> None:
+    """Screen on one core: core to core and core to screen add, 100 + 160 = 260 nF/km, 26 nF over 100 m."""
+    from loops.services.loops import save_loop
+
+    figures = CABLE_TYPE | {"name": "By cores", "capacitance_f_per_m": "", "screen": "on one core"}
+    used = save("cable_type", figures | {"core_core_f_per_m": "100 nF/km", "core_screen_f_per_m": "160 nF/km"})
+    data = loop_data(tag="PT-4", length="100 m")
+    data["circuits"][0]["cables"][0]["cable_type"] = str(used.pk)
+    loop = save_loop(data, author_as("designer"))
+    cable = sheet_content(loop, latest_revision(loop), loop.verification, None).circuits[0].cables[0]
+    assert cable.per_length[0] == ("100 nF/km", "to core; 160 nF/km to screen")
+    assert cable.capacitance == "26 nF"
 
 
 MARKUP = '<b>&amp;</b>"\'<img src="file:///etc/hostname">'

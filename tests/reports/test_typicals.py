@@ -6,6 +6,8 @@ import io
 
 import pypdf
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from loops.services.loops import save_loop
@@ -43,7 +45,7 @@ def test_the_loop_nearest_to_a_limit_comes_first_and_its_sheet_follows(family, c
 
 def test_a_loop_that_fails_comes_before_all_that_comply(family, failing_loop, client_as):
     found = client_as("reader").get(reverse("reports:typical", args=[family[0].pk])).context["found"]
-    assert found[0].loop == failing_loop and found[0].content.verdict == "does_not_comply"
+    assert found[0].loop == failing_loop and found[0].verdict == "does_not_comply"
 
 
 def test_another_separation_load_or_kind_of_cable_is_not_alike(family, loop_data, people, client_as):
@@ -61,3 +63,18 @@ def test_an_issued_sheet_is_bound_in_as_it_was_signed(submit, sign, loop, client
     text = text_of(client_as("reader").get(reverse("reports:typical_pdf", args=[loop.pk])))
     own = " ".join(pypdf.PdfReader(io.BytesIO(bytes(sheet.bytes))).pages[0].extract_text().split())
     assert own in text and "DRAFT" not in text and "A, The approver" in text
+
+
+def test_as_many_queries_for_many_loops_as_for_few(family, make_loop, submit, sign, client_as):
+    client, address = client_as("reader"), reverse("reports:typical", args=[family[0].pk])
+    sign(submit(family[1]))
+    client.get(address)
+    with CaptureQueriesContext(connection) as few:
+        client.get(address)
+    for number in range(10, 16):
+        made = make_loop(tag=f"PT-{number}", length=f"{number} m")
+    sign(submit(made))
+    with CaptureQueriesContext(connection) as many:
+        found = client.get(address).context["found"]
+    assert (len(found), len(many)) == (9, len(few))
+    assert sorted(row.loop.tag for row in found if row.approval) == ["PT-15", "PT-2"]

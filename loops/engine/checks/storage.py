@@ -82,11 +82,12 @@ class Sided(NamedTuple):
 
 
 class Stored(NamedTuple):
-    """The row of permitted values that suits a circuit best, without words: the most severe verdict of the family and
-    the least margin of what is judged; ``None`` where nothing is."""
+    """The row of permitted values that suits a circuit best, without words: the most severe verdict of the family, the
+    least margin of what is judged (``None`` where nothing is), and the group of the row as in :class:`Storage`."""
 
     verdict: Verdict
     margin: Decimal | None
+    row_group: Group | None
 
 
 _SEVERITY = {PASS: 0, FAIL: 2}
@@ -209,7 +210,7 @@ def stored(feed: Feed, parts: Parts) -> Stored:
     Call in the engine's context.
     """
     if not feed.rows:
-        return Stored(feed.unsettled or INCOMPLETE, None)
+        return Stored(feed.unsettled or INCOMPLETE, None, None)
     found = [_stored(row, feed, parts) for row in feed.rows]
     return (found[0] if len(found) == 1 else min(found, key=lambda item: item[0]))[1]
 
@@ -226,7 +227,8 @@ def _stored(row: Permitted, feed: Feed, parts: Parts) -> tuple[tuple[int, Decima
         m for m, side in zip(margins, (one, other), strict=True) if m is not None and side.verdict in (PASS, FAIL)
     ]
     worst = max(_SEVERITY.get(one.verdict, 1), _SEVERITY.get(other.verdict, 1))
-    return (worst, -least), Stored(verdict, min([margin for margin in judged if margin is not None], default=None))
+    group = zone_group(row.group) if feed.unsettled is None else None
+    return (worst, -least), Stored(verdict, min(judged, default=None), group)
 
 
 def _capacitance(limits: Limits, parts: Parts, feed: Feed, note: str, metres: int | None) -> Check:

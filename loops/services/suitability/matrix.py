@@ -17,9 +17,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from loops.engine.arithmetic import with_full_precision
-from loops.engine.case import Device
+from loops.engine.case import Device, Source
 from loops.engine.findings import Function
 from loops.engine.seats import Devices, Seat
+from loops.engine.source_seats import Sources, SourceSeat
 from loops.engine.tables import Tables
 from loops.services.suitability.screen import Code, screen_devices, screen_sources
 from loops.services.suitability.spots import FUNCTION_ORDER, ORDER, Part, Spot, headroom, outcome_of
@@ -128,12 +129,15 @@ def _portion(portion: Portion) -> tuple[int, Rows]:
 
 
 class Judge:
-    """Judges parts of a pool in spots, exactly. Of single devices what does not depend on the pair is judged once."""
+    """Judges parts of a pool in spots, exactly. Of single devices, and of single sources, what does not depend on the
+    pair is judged once."""
 
     def __init__(self, pool: Sequence[Sequence[Part]], tables: Tables | None) -> None:
         self.pool, self.tables = pool, tables
         single = [row[0] for row in pool if len(row) == 1 and isinstance(row[0], Device)]
         self.devices = Devices(single) if len(single) == len(pool) else None
+        giving = [row[0] for row in pool if len(row) == 1 and isinstance(row[0], Source)]
+        self.sources = Sources(giving) if len(giving) == len(pool) else None
 
     @with_full_precision
     def rows(self, spots: Sequence[Spot], columns: Sequence[NDArray[np.intp]]) -> Rows:
@@ -142,18 +146,19 @@ class Judge:
 
     def _figures(self, spot: Spot, chosen: NDArray[np.intp]) -> NDArray[np.int64]:
         figures = np.empty((4, len(chosen)), dtype=np.int64)
-        single = len(spot.slots) == len(spot.cases) == 1 and not spot.slots[0].is_source
-        if self.devices and single and len(chosen) > 1:
-            return self._seated(
-                Seat(spot.cases[0], spot.slots[0].row, self.devices, self.tables), spot, figures, chosen
-            )
+        single = len(spot.slots) == len(spot.cases) == 1 and len(chosen) > 1
+        if single and self.devices and not spot.slots[0].is_source:
+            seat = Seat(spot.cases[0], spot.slots[0].row, self.devices, self.tables)
+            return self._seated(seat, spot, figures, chosen)
+        if single and self.sources and spot.slots[0].is_source and len(spot.cases[0].sources) == 1:
+            return self._seated(SourceSeat(spot.cases[0], self.sources, self.tables), spot, figures, chosen)
         for number, column in enumerate(chosen.tolist()):
             verdict, works, margin, room, _ = outcome_of(spot, self.pool[column], self.tables)
             figures[:, number] = RANK[verdict], FUNCTION_RANK[works], in_steps(margin), in_steps(room)
         return figures
 
     def _seated(
-        self, seat: Seat, spot: Spot, figures: NDArray[np.int64], chosen: NDArray[np.intp]
+        self, seat: Seat | SourceSeat, spot: Spot, figures: NDArray[np.int64], chosen: NDArray[np.intp]
     ) -> NDArray[np.int64]:
         rest, rest_function = RANK[spot.rest], FUNCTION_RANK[spot.rest_function]
         functions: dict[int, tuple[Function, int, int]] = {}

@@ -8,12 +8,13 @@ place of the other.
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
 
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from loops.services.suitability.positions import Candidate
 from registry.models import EquipmentKind, Terminals
@@ -83,7 +84,7 @@ def differences(old: Candidate, new: Candidate) -> list[str]:
     was, now = purpose_of(old.item["function"]), purpose_of(new.item["function"])
     missing = [item.name for item, purpose in ((old, was), (new, now)) if not purpose.uses]
     if missing:
-        found.append(_("What %s does in a loop is not entered in the register.") % _(" and ").join(missing))
+        found.append(unknown_use(missing))
     elif not was.uses <= now.uses:
         found.append(
             _("The function differs: “%(new)s” in place of “%(old)s”.")
@@ -97,6 +98,15 @@ def differences(old: Candidate, new: Candidate) -> list[str]:
     for before, after in zip(old.sets, new.sets, strict=True):
         found.extend(_needs(before, after))
     return found
+
+
+def unknown_use(names: Sequence[str]) -> str:
+    """That the register does not say what items are for, so that nobody can say in whose place they may stand."""
+    return ngettext(
+        "The register does not say what %(names)s does: add its function there.",
+        "The register does not say what %(names)s do: add their functions there.",
+        len(names),
+    ) % {"names": _(" and ").join(names)}
 
 
 def _needs(before: Mapping[str, Any], after: Mapping[str, Any]) -> list[str]:

@@ -33,7 +33,7 @@ from loops.services.suitability.positions import (
     register_items,
 )
 from loops.services.suitability.proposals import reason_of
-from loops.services.suitability.purpose import differences, same_use
+from loops.services.suitability.purpose import differences, purpose_of, same_use, unknown_use
 from loops.services.suitability.ranking import doubt_of, family_of, kinds_for, share, standing_outcome, word_at
 from loops.services.suitability.spots import Part, Spot, outcome_of
 from loops.services.whatif import loops_of
@@ -109,9 +109,13 @@ def run_substitution(work: Work, progress: Progress) -> Outcome:
     positions = [position for loop in plant.loops for position in plant.positions(loop) if position.standing.key == key]
     if not positions:
         raise WorkRefused(_("No loop of your sites uses this type: choose another one."))
+    if not purpose_of(positions[0].standing.item["function"]).uses:
+        raise WorkRefused(_("Cannot say: %s") % unknown_use([positions[0].standing.name]))
     columns, now = judge_columns(plant, positions, key, progress)
     columns.sort(key=lambda column: column.order)
     result = as_data(plant, positions, columns[:MOST_CANDIDATES], now)
+    kinds = {kind for position in positions for kind in kinds_for(position)}
+    result["unsaid"] = in_use(sorted(kinds)).filter(function="").exclude(pk=key).count()
     result["lines"] = [{"text": _("The loops and the candidates"), "url": reverse("substitution", args=[work.pk or 0])}]
     best = columns[0] if columns else None
     words = ngettext("%(count)d loop, no candidate.", "%(count)d loops, no candidate.", len(positions))
@@ -295,7 +299,8 @@ def margin_of(steps: int | None) -> Decimal | None:
 
 def run_drafts(work: Work, progress: Progress) -> Outcome:
     """Make drafts of loops with one candidate; what is asked: the key of the matrix ("work"), of the candidate, the
-    loops, the reason. Each loop is judged anew; one in which it does not suit any more is left alone."""
+    loops, which of their places where not all of them, and the reason. Each loop is judged anew; one in which it does
+    not suit any more is left alone."""
     asked = work.asked
     matrix = Work.objects.filter(pk=asked["work"], person=work.person, kind=SUBSTITUTION).first()
     if matrix is None:
@@ -304,14 +309,25 @@ def run_drafts(work: Work, progress: Progress) -> Outcome:
     if asked["candidate"] not in keys:
         raise WorkRefused(_("This candidate is not in the matrix: make it again."))
     column = keys.index(asked["candidate"])
-    wanted = set(asked["loops"])
-    rows = [row for row in matrix.result["rows"] if row["loop"] in wanted and row["words"][column] == "s"]
+    wanted, places = set(asked["loops"]), {tuple(place) for place in asked.get("places", ())}
+    rows = [
+        row
+        for row in matrix.result["rows"]
+        if row["loop"] in wanted
+        and row["words"][column] == "s"
+        and (not places or {(row["loop"], 0), (row["loop"], row["member"])} & places)
+    ]
     author = Author(work.person, reason=asked["reason"])
     progress.begin(len(rows))
     made: list[Made] = []
+    versions: dict[int, int] = {}
     for row in rows:
-        made += draft_row(row, asked["candidate"], row["ways"][column], author)
+        # In a loop with several such places, the draft of the first is where the next is put in.
+        now = row | {"version": versions.get(row["loop"], row["version"])}
+        made += draft_row(now, asked["candidate"], row["ways"][column], author)
+        versions |= {item.loop.pk: item.loop.version for item in made[-1:] if not item.refusal}
         progress.step()
+    made = list({(item.loop.pk, item.refusal): item for item in made}.values())
     tell_of_drafts(made, author)
     done = sum(not item.refusal for item in made)
     words = ngettext("%(count)d draft was made", "%(count)d drafts were made", done) % {"count": done}

@@ -21,7 +21,7 @@ from loops.services.signing import SignatureLimited, SignatureRefused, new_nonce
 from loops.views.requests import person, typed
 from registry import access
 from registry.models import Attachment
-from registry.services import works
+from registry.services import passkeys, works
 from registry.views.many import keys_in
 from reports.files import file_name
 from reports.inspection import rounds, services
@@ -29,7 +29,7 @@ from reports.inspection.due import due_of, months_of
 from reports.inspection.models import PHOTO, Grade, Inspection, Occasion
 from reports.inspection.paper import inspection_pdf, paper_of, shown_record
 from reports.inspection.services import InspectionRefused
-from reports.inspection.signing import MEANING, passkey_options
+from reports.inspection.signing import MEANING, mark_of, passkey_options
 from reports.inspection.views.filling import may_fill, visible
 from reports.views import PAPERS, host_name, keep_nonce, passkey_answer, pdf_response
 
@@ -47,8 +47,7 @@ def content_of(inspection: Inspection) -> dict[str, Any]:
     if signed is not None:
         record = signed.content
     else:
-        lines = list(inspection.lines.select_related("saved_by"))
-        record = services.record_of(inspection, lines, services.judgement(inspection, lines))
+        record = services.record_now(inspection)
     link = absolute(reverse("inspection", args=[inspection.pk]))
     return shown_record(record, link, inspection.loop.site)
 
@@ -126,6 +125,9 @@ def inspection_page(
         for line in place["lines"]:
             line["photos"] = [row | {"url": photos.get(row["sha256"], "")} for row in line["photos"]]
             line["defect"] = defects.get(line["position"])
+    fills = may_fill(found, person(request))
+    passkey = asked_of_passkey(request, found, shown)
+    has_password = person(request).has_usable_password()
     context = {
         "section": "inspections",
         "crumbs": [
@@ -136,9 +138,12 @@ def inspection_page(
         "inspection": found,
         "signed": signed,
         "shown": shown,
-        "may_fill": may_fill(found, person(request)),
+        "may_fill": fills,
         "meaning": MEANING,
-        "passkey": asked_of_passkey(request, found, shown),
+        "passkey": passkey,
+        "has_password": has_password,
+        "has_no_way_to_sign": fills and not has_password and not passkeys.passkeys_of(person(request)),
+        "mark": mark_of(shown["record"]) if fills and not shown["open"] else "",
         "next_place": next((place["number"] for place in shown["places"] if place["is_open"]), 1),
         "errors": [{"id": at, "label": _("Password") if at else "", "text": refusal}] if refusal else [],
     }
@@ -159,7 +164,7 @@ def asked_of_passkey(request: HttpRequest, found: Inspection, shown: dict[str, A
 @sensitive_post_parameters("password", "credential")
 @require_POST
 def sign(request: HttpRequest, pk: int) -> HttpResponse:
-    """Sign an inspection with the password."""
+    """Sign what was shown of an inspection, with a password or a passkey."""
     found = visible(request, pk)
     access.require(person(request), "inspection.make", found.loop.site)
     password, passkey = request.POST.get("password", ""), passkey_answer(request, NONCES, pk)
@@ -169,7 +174,7 @@ def sign(request: HttpRequest, pk: int) -> HttpResponse:
     try:
         if "remark" in request.POST:
             services.save_remark(pk, person(request), typed(request, "remark", 2000))
-        signed = services.sign(pk, person(request), password, passkey)
+        signed = services.sign(pk, person(request), password, passkey, shown=request.POST.get("shown", ""))
     except SignatureLimited as error:
         return inspection_page(request, visible(request, pk), str(error), at="id-password", status=429)
     except SignatureRefused as error:

@@ -103,7 +103,7 @@ def test_conditions_of_use_are_listed_and_do_not_hinder(loop: Any, other: Any, s
     [
         ({"function": "Temperature transmitter, 4–20 mA"}, "The function differs"),
         ({"function": "Pressure transmitter"}, "Nothing says that"),
-        ({"function": ""}, "not entered in the register"),
+        ({"function": ""}, "The register does not say what Sandpiper Instruments SP-200 does: add its function there."),
         ({"function": "pressure transmitters, 4 - 20 mA; HART"}, ""),
     ],
 )

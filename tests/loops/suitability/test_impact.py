@@ -2,15 +2,22 @@
 
 from __future__ import annotations
 
+import io
 from typing import Any
 
+import pypdf
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
 
-from loops.models import CurveTable, Loop, Verification
+from loops.models import CurveTable, Loop, LoopVerdict, Verification
+from loops.services.loops import save_loop
+from loops.services.verification import is_worse, rank
 from registry.exchange.csv_xlsx import read_table
 from registry.models import HazardousArea, Revision, Site, Work, WorkState
+from registry.selectors import record_text
+from registry.services.records import Author
+from tests.conftest import AREA
 from tests.loops.test_curve_tables import safer
 
 pytestmark = pytest.mark.django_db
@@ -96,3 +103,64 @@ def test_what_does_not_differ_and_what_cannot_be_is_refused(area: Any, make_loop
 def test_whoever_is_not_of_the_site_asks_nothing(area: Any, make_loop: Any, client_as: Any) -> None:
     make_loop(tag="PT-1")
     assert client_as("neighbour").get(reverse("impact_ask", args=["area", area.pk])).status_code == 404
+
+
+def test_the_answer_is_on_paper_too_in_words(make_loop: Any, client_as: Any) -> None:
+    make_loop(tag="PT-100", length="100 m"), make_loop(tag="PT-300", length="300 m")
+    cable = Loop.objects.get(tag="PT-300").circuits.get().cables.get().cable_type
+    work = asked(client_as("designer"), "cable_type", cable.pk, capacitance_f_per_m="300 pF/m")
+    assert reverse("impact_export", args=[work.pk, "pdf"]) in (
+        client_as("designer").get(reverse("impact_answer", args=[work.pk])).content.decode()
+    )
+    answer = client_as("designer").get(reverse("impact_export", args=[work.pk, "pdf"]))
+    assert answer["Content-Type"] == "application/pdf"
+    pages = pypdf.PdfReader(io.BytesIO(answer.content)).pages
+    words = " ".join(" ".join(page.extract_text() for page in pages).split())
+    for expected in ("PT-300", "Does not comply", "Complies", "1 would have another verdict", "Nothing was saved."):
+        assert expected in words
+    assert "does_not_comply" not in words
+
+
+def test_loops_at_sites_of_others_are_counted_and_not_named(
+    make_loop: Any, save: Any, other_site: Any, people: Any, client_as: Any
+) -> None:
+    """A cable type belongs to the whole register: who asks sees how many loops elsewhere rest on it, and no more."""
+    mine = make_loop(tag="PT-300", length="300 m")
+    cable = mine.circuits.get().cables.get().cable_type
+    there = save("area", AREA | {"site": str(other_site.pk)}, by="neighbour")
+    data = record_text(mine) | {"site": str(other_site.pk), "tag": "PT-SECRET"}
+    for row in data["circuits"][0]["members"]:
+        row.pop("id")
+        if row["area"]:
+            row["area"] = str(there.pk)
+    for row in data["circuits"][0]["cables"]:
+        row.pop("id")
+    data["circuits"][0].pop("id")
+    save_loop(data, Author(people["neighbour"]))
+    client = client_as("designer")
+    page = client.get(reverse("impact_ask", args=["cable_type", cable.pk])).content.decode()
+    assert "So does 1 loop at a site that you may not see: it is not judged here." in page
+    work = asked(client, "cable_type", cable.pk, capacitance_f_per_m="300 pF/m")
+    assert (work.result["judged"], work.result["elsewhere"]) == (1, 1)
+    assert "1 loop that rests on it is at a site that you may not see, and was not judged." in work.words
+    assert "PT-SECRET" not in str(work.result)
+    area = mine.circuits.get().members.get(role="device").area
+    assert asked(client, "area", area.pk, temperature_class="T6").result["elsewhere"] == 0
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "worse"),
+    [
+        (("complies", "pass"), ("incomplete", "pass"), True),
+        (("incomplete", ""), ("does_not_comply", ""), True),
+        (("complies", "pass"), ("complies", "fail"), True),
+        (("does_not_comply", "fail"), ("complies", "pass"), False),
+        (("complies", ""), ("complies", "pass"), False),
+        (("incomplete", "pass"), ("complies", "incomplete"), True),
+    ],
+)
+def test_worse_means_the_same_wherever_it_is_said(before: tuple[str, str], after: tuple[str, str], worse: bool) -> None:
+    def ranked(head: tuple[str, str]) -> tuple[int, int]:
+        return rank({"verdict": LoopVerdict(head[0]), "function_verdict": head[1]})
+
+    assert is_worse(ranked(after), ranked(before)) is worse

@@ -225,3 +225,84 @@ def test_a_matrix_can_be_cancelled(plant: Any, device: Any, people: Any, monkeyp
     work = matrix(people, device)
     assert work.state == WorkState.CANCELLED
     assert work.result == {}
+
+
+@pytest.fixture
+def twice(loop_data: Any, people: Any, device: Any) -> Any:
+    """A loop in which the obsolete type stands at two tags."""
+    from loops.services.loops import save_loop
+    from registry.services.records import Author
+
+    data = loop_data(tag="PT-2X", length="20 m")
+    members = data["circuits"][0]["members"]
+    members.append(dict(members[1]) | {"tag": "PT-2Y"})
+    # What each draws is not entered, so that two of them on one line suit as one does.
+    return save_loop(data, Author(people["designer"]))
+
+
+def drafted(client: Any, work: Work, candidate: Any, places: list[str]) -> str:
+    sent = {"candidate": candidate.pk, "loop": places, "reason": "No longer made"}
+    answer = client.post(reverse("substitution", args=[work.pk]), sent)
+    assert answer.status_code == 302, answer.content.decode()
+    page: str = client.get(answer["Location"]).content.decode()
+    return page
+
+
+def test_a_loop_with_two_places_counts_once_and_each_place_is_chosen_by_itself(
+    twice: Any,
+    device: Any,
+    people: Any,
+    client_as: Any,
+    other: Any,  # noqa: F811
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    from loops.views import suits_substitution
+
+    monkeypatch.setattr(suits_substitution, "MOST_DRAFTS", 1)
+    new = other("SP-ALL", ci_f="1 nF", li_h="0 H", needs_v="4 V", needs_max_a="4 mA")
+    work = matrix(people, device)
+    rows = work.result["rows"]
+    assert [row["item"] for row in rows] == ["PT-2X", "PT-2Y"]
+    best = next(n for n, item in enumerate(work.result["candidates"]) if item["key"] == new.pk)
+    assert [row["words"][best] for row in rows] == ["s", "s"], rows
+    places = [f"{row['loop']}-{row['member']}" for row in rows]
+    client = client_as("designer")
+    assert all(
+        f'value="{place}"' in client.get(reverse("substitution", args=[work.pk])).content.decode() for place in places
+    )
+    one = drafted(client, work, new, places[:1])
+    assert "1 draft was made." in one
+    used = {row.tag: row.terminals.equipment for row in Loop.objects.get(pk=twice.pk).circuits.get().members.all()}
+    assert (used["PT-2X"], used["PT-2Y"]) == (new, device)
+
+
+def test_both_places_of_a_loop_are_drafted_one_after_the_other(
+    twice: Any,
+    device: Any,
+    people: Any,
+    client_as: Any,
+    other: Any,  # noqa: F811
+) -> None:
+    new = other("SP-ALL", ci_f="1 nF", li_h="0 H", needs_v="4 V", needs_max_a="4 mA")
+    work = matrix(people, device)
+    places = [f"{row['loop']}-{row['member']}" for row in work.result["rows"]]
+    assert "1 draft was made." in drafted(client_as("designer"), work, new, places)
+    used = {row.tag: row.terminals.equipment for row in Loop.objects.get(pk=twice.pk).circuits.get().members.all()}
+    assert (used["PT-2X"], used["PT-2Y"]) == (new, new)
+
+
+def test_a_type_of_which_the_register_does_not_say_what_it_does_cannot_be_said(
+    loop: Any,
+    device: Any,
+    device_data: Any,
+    save: Any,
+    people: Any,
+    other: Any,  # noqa: F811
+) -> None:
+    other("SP-ALL", ci_f="1 nF", li_h="0 H")
+    other("SP-DUMB", item={"function": ""})
+    assert matrix(people, device).result["unsaid"] == 1
+    save("equipment", device_data | {"function": ""}, record_id=device.pk)
+    work = matrix(people, device)
+    assert work.state == WorkState.FAILED
+    assert "The register does not say what Sandpiper Instruments SP-100 does: add its function there." in work.words

@@ -54,9 +54,17 @@ def signed(begin: Any, fill: Any, people: Any, password: str) -> Callable[..., A
 
     def made(loop: Any, grade: str = "detailed", occasion: str = "periodic", **items: Any) -> Any:
         inspection = fill(begin(loop, grade, occasion), **items)
-        return services.sign(inspection.pk, people["planner"], password)
+        return services.sign(inspection.pk, people["planner"], password, shown=seen(inspection))
 
     return made
+
+
+def seen(inspection: Any) -> str:
+    """The mark of an inspection as a page shows it now."""
+    from reports.inspection import services
+    from reports.inspection.signing import mark_of
+
+    return mark_of(services.record_now(inspection))
 
 
 DEFECT = {"result": "defect", "note": "The gland is loose.", "priority": "2"}

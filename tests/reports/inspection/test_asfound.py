@@ -12,6 +12,7 @@ from reports.inspection import services
 from reports.inspection.asfound import differs, fault_of
 from reports.inspection.models import Line
 from reports.inspection.services import LineFault, LineText
+from tests.reports.inspection.conftest import seen
 
 pytestmark = pytest.mark.django_db
 
@@ -54,6 +55,14 @@ def found(loop: Any, begin: Any, people: Any) -> Any:
         ("rating", "PT-1101", {"marking": "scratched"}, "incomplete", "cannot be read"),
         ("item", "PT-1101", {"item": "Whoever X-1, +/-"}, "incomplete", "not in the register"),
         ("cable", "W-PT-1101", {"cable_type": "Old pair"}, "incomplete", "not in the register"),
+        # One more item on the circuit adds what nobody knows: what passes without it cannot be said any more.
+        (
+            "extra",
+            "PT-1101",
+            {"extra": "A lamp  in JB-4"},
+            "incomplete",
+            "A lamp in JB-4 is connected and not on record",
+        ),
     ],
 )
 def test_the_verdict_with_what_was_found(
@@ -119,7 +128,7 @@ def test_two_findings_that_pass_alone_may_fail_together(
         line = inspection.lines.filter(item=item).exclude(subject="PT-1101-B").get()
         services.save_line(inspection.pk, line.pk, people["planner"], LineText("defect", "Differs.", "2", values))
         assert Line.objects.get(pk=line.pk).judgement["verdict"] == "complies"
-    record = services.sign(inspection.pk, people["planner"], password)
+    record = services.sign(inspection.pk, people["planner"], password, shown=seen(inspection))
     assert record.verdict == "does_not_comply"
     assert (
         record.content["as_found"]["verdict"] == "does_not_comply"

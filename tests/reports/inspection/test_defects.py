@@ -1,4 +1,4 @@
-"""Defects are followed up until somebody else has verified that they are mended."""
+"""Defects are followed up until somebody else has verified that they are remedied."""
 
 from __future__ import annotations
 
@@ -63,7 +63,7 @@ def test_who_may_not(verb: str, by: str, defect: Any, people: Any) -> None:
         take(defect.pk, people[by], verb, text="x")
 
 
-def test_who_mended_it_does_not_verify_it(defect: Any, people: Any, site: Any) -> None:
+def test_who_remedied_it_does_not_verify_it(defect: Any, people: Any, site: Any) -> None:
     from registry.models import Membership, Role
 
     Membership.objects.create(user=people["planner"], site=site, role=Role.APPROVER)
@@ -100,7 +100,7 @@ def test_nobody_is_given_a_defect_of_another_site(defect: Any, people: Any) -> N
 def test_a_step_that_comes_too_late_is_told(defect: Any, people: Any) -> None:
     take(defect.pk, people["planner"], "remark", text="Ordered.", opened_version=defect.version)
     with pytest.raises(StaleRecord):
-        take(defect.pk, people["planner"], "done", text="Mended.", opened_version=defect.version)
+        take(defect.pk, people["planner"], "done", text="Remedied.", opened_version=defect.version)
 
 
 def test_steps_are_frozen(defect: Any) -> None:

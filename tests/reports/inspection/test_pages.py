@@ -157,15 +157,23 @@ def test_a_photo_comes_with_its_line_and_is_shown_to_members_alone(loop: Any, be
     assert answer.status_code == 400 and "Attach a PDF, or a picture" in answer.content.decode()
 
 
+def shown_on(client: Any, inspection: Any) -> str:
+    """The mark that the page of an inspection carries."""
+    found: str = client.get(f"/inspections/{inspection.pk}/").context["mark"]
+    return found
+
+
 def test_signing_on_the_page(loop: Any, begin: Any, fill: Any, client_as: Any, password: str) -> None:
     inspection = begin(loop, "visual")
     client, path = client_as("planner"), f"/inspections/{inspection.pk}/conclude/"
     assert client.post(path, {"password": password}).status_code == 409
     fill(inspection, damage=DEFECT)
-    assert client.post(path, {"password": ""}).status_code == 400
-    wrong = client.post(path, {"password": "wrong"})
+    shown = shown_on(client, inspection)
+    assert client.post(path, {"password": "", "shown": shown}).status_code == 400
+    wrong = client.post(path, {"password": "wrong", "shown": shown})
     assert wrong.status_code == 400 and "password is not right" in wrong.content.decode()
-    page = client.post(path, {"password": password, "remark": "Windy."}, follow=True).content.decode()
+    signed = {"password": password, "remark": "Windy.", "shown": shown}
+    page = client.post(path, signed, follow=True).content.decode()
     assert "Signed" in page and "Windy." in page and "The gland is loose." in page
     assert SignedInspection.objects.get().content["remark"] == "Windy."
     assert client.get(f"/inspections/{inspection.pk}/places/1/").status_code == 302
@@ -174,9 +182,10 @@ def test_signing_on_the_page(loop: Any, begin: Any, fill: Any, client_as: Any, p
 def test_too_many_wrong_passwords_are_stopped(loop: Any, begin: Any, fill: Any, client_as: Any, password: str) -> None:
     inspection = fill(begin(loop, "visual"))
     client, path = client_as("planner"), f"/inspections/{inspection.pk}/conclude/"
-    statuses = [client.post(path, {"password": "wrong"}).status_code for _try in range(8)]
+    shown = shown_on(client, inspection)
+    statuses = [client.post(path, {"password": "wrong", "shown": shown}).status_code for _try in range(8)]
     assert 429 in statuses
-    assert client.post(path, {"password": password}).status_code == 429
+    assert client.post(path, {"password": password, "shown": shown}).status_code == 429
     assert not SignedInspection.objects.exists()
 
 

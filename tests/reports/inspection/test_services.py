@@ -18,7 +18,7 @@ from reports.inspection.items import GRADES, ITEMS, items
 from reports.inspection.models import Defect, Line, SignedInspection
 from reports.inspection.services import InspectionRefused, LineFault, LineText
 from tests.access.world import picture
-from tests.reports.inspection.conftest import DEFECT
+from tests.reports.inspection.conftest import DEFECT, seen
 
 pytestmark = pytest.mark.django_db
 
@@ -203,7 +203,7 @@ def test_signing_needs_a_result_on_every_line(loop: Any, begin: Any, people: Any
 def test_signing_needs_the_password(loop: Any, begin: Any, fill: Any, people: Any) -> None:
     inspection = fill(begin(loop, "visual"))
     with pytest.raises(SignatureRefused):
-        services.sign(inspection.pk, people["planner"], "wrong")
+        services.sign(inspection.pk, people["planner"], "wrong", shown=seen(inspection))
     assert not SignedInspection.objects.exists()
 
 
@@ -234,7 +234,7 @@ def test_the_photos_stand_in_the_record_by_their_digest(
     inspection = begin(loop, "visual")
     line = line_of(inspection, "damage")
     photo = services.add_photo(inspection.pk, line.pk, people["planner"], name="a.png", content=picture())
-    record = services.sign(fill(inspection).pk, people["planner"], password)
+    record = services.sign(fill(inspection).pk, people["planner"], password, shown=seen(inspection))
     kept = next(row for row in record.content["lines"] if row["item"] == "damage")["photos"]
     assert kept == [{"name": "a.png", "sha256": photo.sha256}]
 
