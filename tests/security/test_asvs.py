@@ -17,7 +17,7 @@ APPLICABLE_CHAPTERS = range(1, 17)
 WITHOUT_A_TEST = ("Not applicable:", "By hand:", "Open:")
 
 
-def tests_of(path: str) -> set[str]:
+def named_tests(path: str) -> set[str]:
     tree = ast.parse((ROOT / path).read_text())
     return {node.name for node in ast.walk(tree) if isinstance(node, ast.FunctionDef) and node.name.startswith("test_")}
 
@@ -42,7 +42,7 @@ def test_each_line_names_a_test_that_is_there_or_says_why_not(number: str, words
     for path, name in named:
         assert (ROOT / path).is_file(), path
         if name:
-            assert name in tests_of(path), f"{path} has no {name}"
+            assert name in named_tests(path), f"{path} has no {name}"
 
 
 def test_few_lines_are_without_a_test() -> None:

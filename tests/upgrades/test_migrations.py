@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from typing import Any
 
@@ -75,7 +76,10 @@ def test_the_plan_is_shown_before_anything_is_done(capsys: pytest.CaptureFixture
     assert "No planned migration operations" in capsys.readouterr().out
     for page in ("deploy/server.md", "deploy/containers.md"):
         text = (Path(__file__).resolve().parents[2] / page).read_text()
-        assert text.index("manage.py backup") < text.index("migrate --plan") < text.rindex("migrate")
+        backup, plan = (re.search(rf"manage\.(py|sh) {command}", text) for command in ("backup", "migrate --plan"))
+        assert (
+            backup and plan and backup.start() < plan.start() < text.rindex("up -d" if "podman" in text else "migrate")
+        )
 
 
 @pytest.mark.postgresql
