@@ -238,11 +238,14 @@ def test_what_is_pasted_and_no_choice_is_kept_and_told(browsing: Browsing, sessi
     assert note.is_visible() and role.get_attribute("aria-describedby").split()[-1] == note.get_attribute("id")
     assert page.locator("[name='circuits.0.members.1.area']").input_value() == "NORTH: Reactor bay"
     assert not violations(page)
+    role.select_option("inline")
+    note.wait_for(state="detached")
+    role.evaluate("(one) => { one.value = 'indicator'; }")
     page.get_by_role("button", name="Judge without saving").click()
     page.locator("[data-error-summary]").wait_for()
-    assert page.locator("[name='circuits.0.members.1.role']").input_value() == "indicator"
-    page.locator("[name='circuits.0.members.1.role']").select_option("device")
-    page.locator(".field-errors", has_text="not among the choices here").wait_for(state="detached")
+    # The server keeps it too, and says what is wrong with it.
+    assert page.locator(".wire-devices tbody [name$='.role']").first.input_value() == "indicator"
+    assert "is not a valid choice" in page.locator("[data-error-summary]").inner_text()
 
 
 def test_what_is_offered_for_an_earlier_text_cannot_be_taken_for_a_later_one(
@@ -258,3 +261,22 @@ def test_what_is_offered_for_an_earlier_text_cannot_be_taken_for_a_later_one(
     page.keyboard.press("ArrowDown")
     page.keyboard.press("Enter")
     assert field.input_value() == "NO-SUCH"
+
+
+def test_devices_that_are_added_stand_beside_those_that_are_there(browsing: Browsing, sessions: dict[str, str]) -> None:
+    page = browsing.page(sessions["designer"])
+    page.goto("/loops/new/")
+    fill(page)
+    for tag in ("FI-1", "FI-2"):
+        page.get_by_role("button", name="Add a device").click()
+        row = page.locator(".wire-devices tbody tr").last
+        row.locator("[name$='.tag']").fill(tag)
+        row.locator("[name$='.terminals']").fill(CHOICES["circuits.0.members.1.terminals"])
+        row.locator("[name$='.area']").select_option(CHOICES["circuits.0.members.1.area"])
+    names = page.locator("#loop-form [name]").evaluate_all("(all) => all.map((one) => one.name)")
+    own = [name for name in names if name.startswith("circuits.")]
+    assert len(own) == len(set(own))
+    page.get_by_role("button", name="Save and judge").click()
+    page.get_by_role("heading", name="PT-7000", exact=True).wait_for()
+    devices = made().circuits.get().members.exclude(role="source")
+    assert [member.tag for member in devices.order_by("position")] == ["PT-7000", "FI-1", "FI-2"]
