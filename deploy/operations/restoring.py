@@ -111,9 +111,10 @@ def restore(
                         f"What was backed up is broken itself ({restored.findings.broken[0][1]}): restore an earlier "
                         "backup, or take this one as it is with --keep-broken."
                     )
-        except Error as error:
+        except (Error, OverflowError, ValueError) as error:
+            # The last two are what the drivers say of numbers and texts that no column holds.
             take_away(written)
-            first = str(error).splitlines()[0]
+            first = (str(error).splitlines() or [type(error).__name__])[0]
             raise RestoreRefused(f"The database refused what was put in, and is as it was ({first}).") from error
         except BaseException:
             take_away(written)

@@ -292,9 +292,9 @@ LOGGING = {
     "root": {"handlers": ["console"], "level": ENVIRONMENT.log_level},
     "loggers": {
         # Django's own settings of it are those of a developer's machine.
-        "django": {"handlers": [], "propagate": True},
-        "django.server": {"handlers": [], "propagate": True},
-        "django_guid": {"level": "WARNING"},
+        "django": {"handlers": [], "level": "NOTSET", "propagate": True},
+        "django.server": {"handlers": [], "level": "NOTSET", "propagate": True},
+        "django_guid": {"level": "ERROR"},
         "pikepdf": {"level": "WARNING"},
         "unlit.requests": {"level": "INFO" if PRODUCTION else "WARNING"},
     },

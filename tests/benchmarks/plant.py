@@ -14,7 +14,7 @@ from typing import Any
 
 PASSWORD = "unlit-plant-2026-lantern"
 SEEDS = 60
-ITEMS_OF_SEEDS = 60
+ITEMS_OF_SEEDS = 300
 PORTION = 500
 
 

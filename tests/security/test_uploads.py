@@ -50,7 +50,7 @@ def test_there_are_at_least_25() -> None:
 def test_a_hostile_file_is_not_attached(what: str, client_as: Callable[..., Any], certificate: Any) -> None:
     client, before = client_as("keeper"), counts()
     answer = sent(client, reverse("certificate_attach", args=[certificate.pk]), *ATTACHED_REFUSED[what])
-    assert answer.status_code in {200, 400}
+    assert answer.status_code == 400
     assert counts() == before
     assert not list(files_in_store())
 
@@ -95,7 +95,7 @@ def test_a_hostile_table_saves_nothing(what: str, button: str, client_as: Callab
 def test_a_hostile_nameplate_is_refused(what: str, client_as: Callable[..., Any]) -> None:
     client, before = client_as("keeper"), counts()
     answer = sent(client, reverse("equipment_nameplate"), "plate.aasx", NAMEPLATES[what])
-    assert answer.status_code in {200, 400}
+    assert answer.status_code == 400
     assert counts() == before
     assert "root:" not in answer.content.decode()
 
@@ -103,5 +103,5 @@ def test_a_hostile_nameplate_is_refused(what: str, client_as: Callable[..., Any]
 @pytest.mark.parametrize("what", [what for what, (name, _) in ATTACHED_REFUSED.items() if name.endswith(".pdf")])
 def test_a_hostile_certificate_is_not_read(what: str, client_as: Callable[..., Any]) -> None:
     answer = sent(client_as("keeper"), reverse("equipment_paste"), *ATTACHED_REFUSED[what])
-    assert answer.status_code in {200, 400}
-    assert "alert(document.cookie)" not in answer.content.decode().replace("&lt;script&gt;alert(document.cookie)", "")
+    assert answer.status_code == 400
+    assert "<script>alert" not in answer.content.decode()
