@@ -105,11 +105,19 @@ def words_of(results: Iterable[Mapping[str, Any]]) -> dict[tuple[str, str], tupl
     return found
 
 
-def to_judge(site_codes: Sequence[str] = (), *, everything: bool = False) -> QuerySet[Loop]:
-    """The loops in use that were judged by other rules than these; or all of them."""
+def to_judge(
+    site_codes: Sequence[str] = (), *, everything: bool = False, part: tuple[int, int] = (1, 1)
+) -> QuerySet[Loop]:
+    """The loops in use that were judged by other rules than these; or all of them.
+
+    `part` (2, 4) is the second of four parts, so that four processes divide the loops among them.
+    """
     found = Loop.objects.filter(archived_at=None, verification__isnull=False)
     if site_codes:
         found = found.filter(site__code__in=site_codes)
+    number, of = part
+    if of > 1:
+        found = found.annotate(rest=F("pk") % of).filter(rest=number - 1)
     return (found if everything else found.exclude(verification__engine=RULES_VERSION)).order_by("pk")
 
 

@@ -173,6 +173,17 @@ def test_the_number_of_queries_does_not_grow_with_the_loops(
     assert queries() == few
 
 
+def test_parts_are_all_loops_once(make_loop: Callable[..., Any], newer_rules: str) -> None:
+    keys = {make_loop(tag=f"PT-{number}").pk for number in range(7)}
+    parts = [set(to_judge(part=(number, 3)).values_list("pk", flat=True)) for number in (1, 2, 3)]
+    assert set().union(*parts) == keys
+    assert sum(map(len, parts)) == 7
+    call_command("reverify", "--part", "2/3")
+    assert set(to_judge().values_list("pk", flat=True)) == keys - parts[1]
+    with pytest.raises(CommandError, match="K/N"):
+        call_command("reverify", "--part", "4/3")
+
+
 def test_faults_of_the_command_are_told(loop: Any, tmp_path: Path) -> None:
     with pytest.raises(CommandError, match="no site NOWHERE: there are NORTH"):
         call_command("reverify", site=["NOWHERE"])

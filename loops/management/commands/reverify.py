@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import json
+import re
 import time
+from argparse import ArgumentTypeError
 from pathlib import Path
 from typing import Any
 
@@ -34,6 +36,14 @@ HEADINGS = (
 )
 
 
+def part(text: str) -> tuple[int, int]:
+    """K and N of `K/N`."""
+    found = re.fullmatch(r"([1-9][0-9]?)/([1-9][0-9]?)", text)
+    if not found or int(found[1]) > int(found[2]):
+        raise ArgumentTypeError("give K/N with K from 1 to N, for example 1/4")
+    return int(found[1]), int(found[2])
+
+
 class Command(BaseCommand):
     help = (
         "Judge the loops that were judged by other rules than those of this version, and store what they say now "
@@ -46,6 +56,9 @@ class Command(BaseCommand):
         parser.add_argument("--all", action="store_true", help="loops that were judged by these rules as well")
         parser.add_argument("--dry-run", action="store_true", help="tell what would differ and store nothing")
         parser.add_argument("--report", type=Path, help="write each check that differs to this .csv, .xlsx or .json")
+        parser.add_argument(
+            "--part", type=part, default=(1, 1), metavar="K/N", help="the Kth of N parts: N processes divide the loops"
+        )
         parser.add_argument("--limit", type=int, default=0, metavar="N", help="end after so many loops, to go on later")
 
     def handle(self, *args: Any, **options: Any) -> None:
@@ -55,7 +68,7 @@ class Command(BaseCommand):
         known = set(Site.objects.values_list("code", flat=True))
         if unknown := set(options["site"]) - known:
             raise CommandError(f"There is no site {sorted(unknown)[0]}: there are {', '.join(sorted(known))}.")
-        loops = to_judge(options["site"], everything=options["all"])
+        loops = to_judge(options["site"], everything=options["all"], part=options["part"])
         if options["limit"]:
             loops = loops[: options["limit"]]
         self.total, self.done, self.told_at = loops.count(), 0, time.monotonic()

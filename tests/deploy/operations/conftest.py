@@ -64,15 +64,28 @@ def backup(used_site: Any, tmp_path: Path) -> Made:
     return back_up(tmp_path / "site.zip")
 
 
+KEPT: dict[str, bytes] = {}
+
+
 @pytest.fixture
-def altered(backup: Made, tmp_path: Path) -> Callable[..., Path]:
+def kept(request: pytest.FixtureRequest, tmp_path: Path) -> Path:
+    """A backup of such a site, made once for all tests that want no more than the file; the database may be empty."""
+    if not KEPT:
+        KEPT["site"] = request.getfixturevalue("backup").path.read_bytes()
+    path = tmp_path / "kept.zip"
+    path.write_bytes(KEPT["site"])
+    return path
+
+
+@pytest.fixture
+def altered(kept: Path, tmp_path: Path) -> Callable[..., Path]:
     """`altered(change)`: another archive, whole in itself, whose members were changed by a function before its sums
     were written; `change` gets and alters {name: bytes}."""
 
     def make(change: Callable[[dict[str, bytes]], Any], sums: bool = True) -> Path:
         import hashlib
 
-        with zipfile.ZipFile(backup.path) as archive:
+        with zipfile.ZipFile(kept) as archive:
             members = {name: archive.read(name) for name in archive.namelist()}
         change(members)
         if sums:

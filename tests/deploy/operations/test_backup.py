@@ -119,10 +119,10 @@ def test_what_needs_no_keeping_is_left_out(backup: Made) -> None:
     assert [path.name for path in backup.path.parent.iterdir()] == ["site.zip"]
 
 
-def test_coreutils_agree_about_the_sums(backup: Made, tmp_path: Path) -> None:
+def test_coreutils_agree_about_the_sums(kept: Path, tmp_path: Path) -> None:
     import subprocess
 
-    with zipfile.ZipFile(backup.path) as archive:
+    with zipfile.ZipFile(kept) as archive:
         archive.extractall(tmp_path / "unpacked")
     done = subprocess.run(
         ["sha256sum", "--check", "--strict", "--quiet", SUMS],
@@ -164,20 +164,20 @@ def test_the_command_keeps_what_it_replaces(backup: Made, capsys: pytest.Capture
 
 
 @pytest.mark.parametrize("part", [0.02, 0.5, 0.97, 0.9999])
-def test_a_truncated_archive_is_refused(backup: Made, part: float) -> None:
-    content = backup.path.read_bytes()
-    cut = backup.path.with_name("cut.zip")
+def test_a_truncated_archive_is_refused(kept: Path, part: float) -> None:
+    content = kept.read_bytes()
+    cut = kept.with_name("cut.zip")
     cut.write_bytes(content[: int(len(content) * part)])
     wipe()
     refused(cut, "cut off")
 
 
-def test_a_flipped_bit_anywhere_is_refused(backup: Made) -> None:
+def test_a_flipped_bit_anywhere_is_refused(kept: Path) -> None:
     """In the rows, in a file, in the manifest, in the sums: whatever the unpacker itself notices, or does not."""
-    content = backup.path.read_bytes()
-    flipped = backup.path.with_name("flipped.zip")
+    content = kept.read_bytes()
+    flipped = kept.with_name("flipped.zip")
     wipe()
-    with zipfile.ZipFile(backup.path) as archive:
+    with zipfile.ZipFile(kept) as archive:
         for name in ("rows/registry_user.jsonl", next(n for n in archive.namelist() if "files/" in n), MANIFEST, SUMS):
             entry = archive.getinfo(name)
             start = entry.header_offset + 30 + len(name) + 20
@@ -276,7 +276,7 @@ def test_rows_that_name_what_is_not_there_are_taken_back(altered: Callable[..., 
     refused(path, "The database refused what was put in, and is as it was")
 
 
-def test_a_fault_while_files_are_put_in_leaves_nothing(backup: Made, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_fault_while_files_are_put_in_leaves_nothing(kept: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     wipe()
     before = everything()
 
@@ -285,12 +285,12 @@ def test_a_fault_while_files_are_put_in_leaves_nothing(backup: Made, monkeypatch
 
     monkeypatch.setattr("deploy.operations.restoring.prove", fail)
     with pytest.raises(OSError, match="disk full"):
-        restore(backup.path)
+        restore(kept)
     assert everything() == before
     assert not files()
 
 
-def test_a_file_of_another_content_is_not_replaced(backup: Made, altered: Callable[..., Path]) -> None:
+def test_a_file_of_another_content_is_not_replaced(altered: Callable[..., Path]) -> None:
     path = altered(lambda members: members.update({"files/works/1-abc": b"one"}))
     wipe()
     default_storage.save("works/1-abc", ContentFile(b"another"))
@@ -309,12 +309,12 @@ def test_a_file_whose_name_proves_that_it_is_damaged_is_mended(backup: Made) -> 
     assert files() == stored
 
 
-def test_a_database_with_tables_of_others_is_refused(backup: Made) -> None:
+def test_a_database_with_tables_of_others_is_refused(kept: Path) -> None:
     wipe()
     with connection.cursor() as cursor:
         cursor.execute("CREATE TABLE somebody_elses (id integer)")
     try:
-        refused(backup.path, "not Unlit's .*somebody_elses", replace=True)
+        refused(kept, "not Unlit's .*somebody_elses", replace=True)
     finally:
         with connection.cursor() as cursor:
             cursor.execute("DROP TABLE somebody_elses")
