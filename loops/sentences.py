@@ -405,4 +405,6 @@ SENTENCES = (
     pgettext("stored", "{0}: {1} inspections due ({2} overdue): {3}"),
     pgettext("stored", "{0}: 1 inspection due ({1} overdue): {2}"),
     pgettext("stored", "As it came with the program, recorded before its first change."),
+    pgettext("stored", "covers"),
+    pgettext("stored", "reaches"),
 )

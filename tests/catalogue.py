@@ -30,6 +30,7 @@ CALLS = {
     "ngettext": (None, 0, 1),
     "ngettext_lazy": (None, 0, 1),
     "pgettext": (0, 1, None),
+    "pgettext_lazy": (0, 1, None),
     "npgettext": (0, 1, 2),
 }
 """Where the context, the message and its plural stand among what a function is given."""

@@ -68,7 +68,10 @@ def row_html(check: Check, labels: Mapping[str, str]) -> str:
     """One check: what it is, both sides, the margin, the reason and where the rule comes from."""
     verdict = check["verdict"]
     subject = f'<br><span class="soft small">{plain(said(check["subject"]))}</span>' if check["subject"] else ""
-    relation, limit = plain(RELATIONS.get(check["relation"] or "", check["relation"])), plain(check["limit"])
+    relation, limit = (
+        plain(RELATIONS.get(check["relation"] or "") or said(check["relation"] or "")),
+        plain(check["limit"]),
+    )
     before = f'<span class="stack-only">{relation} </span>' if relation else ""
     margin = "" if check["margin"] in (None, "") else margin_percent(check["margin"])
     words = " words" if len(check["relation"] or "") > 2 else ""

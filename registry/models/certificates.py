@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import datetime as dt
+from typing import cast
 
 from django.db import models
+from django.utils.translation import pgettext_lazy
 
 from registry.certificate_numbers import suffix_of
 from registry.models.base import Record, listed
@@ -12,7 +14,7 @@ from registry.words import lazily as _
 
 
 class CertificateStatus(models.TextChoices):
-    CURRENT = "current", _("Current")
+    CURRENT = "current", cast(str, pgettext_lazy("certificate", "Current"))
     SUPERSEDED = "superseded", _("Superseded")
     SUSPENDED = "suspended", _("Suspended")
     WITHDRAWN = "withdrawn", _("Withdrawn")

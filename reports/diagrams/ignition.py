@@ -22,6 +22,7 @@ from matplotlib.ticker import FixedLocator, FuncFormatter, LogLocator, NullLocat
 
 from loops.services.curves import Curves, Points
 from registry.quantities import Kind, write
+from registry.stored import said
 from reports.diagrams.words import described_curves
 
 SIZE_IN = (9.0, 3.7)
@@ -61,7 +62,7 @@ def _current(axes: Axes, curves: Curves) -> None:
     axes.set_ylabel(_("Short-circuit current"))
     axes.yaxis.set_major_formatter(FuncFormatter(lambda value, _: _written(value, Kind.CURRENT)))
     axes.set_title(
-        (_("Current: %(current_name)s") % {"current_name": _cut(curves.current_name)}), fontsize=8.5, loc="left"
+        (_("Current: %(current_name)s") % {"current_name": _cut(said(curves.current_name))}), fontsize=8.5, loc="left"
     )
 
 
@@ -80,7 +81,7 @@ def _capacitance(axes: Axes, curves: Curves) -> None:
     axes.set_ylabel(_("Capacitance"))
     axes.yaxis.set_major_formatter(FuncFormatter(lambda value, _: _written(value, Kind.CAPACITANCE)))
     axes.set_title(
-        (_("Capacitance: %(capacitance_name)s") % {"capacitance_name": _cut(curves.capacitance_name)}),
+        (_("Capacitance: %(capacitance_name)s") % {"capacitance_name": _cut(said(curves.capacitance_name))}),
         fontsize=8.5,
         loc="left",
     )

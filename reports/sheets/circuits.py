@@ -13,7 +13,7 @@ from loops.services.curves import Curves, curves_of_document
 from loops.services.runs import RunShare, shares_of
 from loops.services.tables import Tables
 from registry.conditions import numbered_conditions
-from registry.models import Revision
+from registry.models import CertificateStatus, Revision
 from registry.quantities import Kind, write
 from registry.stored import figures, said
 from registry.words import lazily
@@ -297,7 +297,7 @@ def paper(member: Content, pinned: Pinned) -> Paper:
         number=row["number"],
         issue=row["issue"],
         scheme=row["scheme"],
-        status=row["status"],
+        status=str(CertificateStatus(row["status"]).label).lower(),
         valid_to=row["valid_to"] or "",
         conditions=tuple(text for _, text in numbered_conditions(row["specific_conditions"])),
     )
@@ -357,9 +357,9 @@ def check(row: Content) -> Check:
         name=(words.CHECKS | words.FUNCTION_PARTS).get(str(row["id"]), str(row["id"])),
         verdict=row["verdict"],
         word=words.VERDICTS[row["verdict"]],
-        subject=row["subject"].replace(" -> ", " → "),
-        value=words.SEPARATIONS.get(value, value) if row["id"] == "cable_type" else figures(said(value)),
-        relation=words.RELATIONS.get(relation, relation),
+        subject=said(row["subject"].replace(" -> ", " → ")),
+        value=str(words.SEPARATIONS.get(value) or said(value)) if row["id"] == "cable_type" else figures(said(value)),
+        relation=words.RELATIONS.get(relation) or said(relation),
         limit=figures(said(str(row.get("limit") or ""))),
         margin=words.percent(row.get("margin") or ""),
         reference=said(reference.removesuffix(memory)) + (FROM_MEMORY if reference.endswith(memory) else ""),
