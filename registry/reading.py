@@ -279,7 +279,7 @@ def read_entry(
             near = difflib.get_close_matches(str(key), known, n=1)
             hint = (_(" Did you mean %(near)s?") % {"near": near[0]}) if near else ""
             errors[join(path, str(key))] = [
-                (_("There is no value named %(key)s here.%(hint)s") % {"key": f"{key:.60!s}", "hint": hint})
+                (_("There is no value named %(key)s here.%(hint)s") % {"key": f"{key!s:.60}", "hint": hint})
             ]
     form, faults = read_level(form_class, data, context)
     for name, messages in faults.items():
