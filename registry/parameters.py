@@ -15,6 +15,7 @@ from django.db import models
 from registry.fields import QuantityField
 from registry.models import CableType, HazardousArea, PermittedRow, Site, TemperatureRow, Terminals
 from registry.quantities import Kind, write
+from registry.stored import figure
 from registry.words import lazily as _
 
 TERMS = _("IEC 60079-11:2011, clause 3")
@@ -380,8 +381,11 @@ def plain_signs(text: str) -> str:
 
 
 def shown(value_si: Decimal, kind: Kind) -> str:
-    """An SI value as pages show it: "83 nF", "55 µH/Ω", "40 °C". registry.quantities.read reads it back."""
+    """An SI value as pages show it, with the decimal mark of the language: "83 nF", "0.65 mH/km", "40 °C".
+
+    It is not put into forms or files: registry.quantities.write writes what is read back.
+    """
     number, _space, unit = write(value_si, kind).partition(" ")
     for ascii_text, sign in _SIGNS:
         unit = unit.replace(ascii_text, sign)
-    return f"{number} {unit}"
+    return figure(f"{number} {unit}")

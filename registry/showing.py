@@ -45,8 +45,9 @@ def quantity(record: models.Model, parameter: Parameter) -> dict[str, Any]:
 
 
 def same_text(typed: str, text: str) -> bool:
-    """Whether a typed quantity reads as it is shown, spaces and the spelling of the unit's signs aside."""
-    return "".join(plain_signs(typed).split()) == "".join(plain_signs(text).split())
+    """Whether a typed quantity reads as it is shown: spaces, decimal mark and spelling of the unit aside."""
+    one, other = ("".join(plain_signs(each).split()).replace(",", ".") for each in (typed, text))
+    return one == other
 
 
 def told(typed: str, value_si: Decimal, kind: Kind) -> str:

@@ -69,7 +69,7 @@ LABELS = {
     "area": _("Area"),
     "made_on": _("Made on"),
     "from_point": _("From"),
-    "to_point": "To",
+    "to_point": _("To"),
     "cable_type": _("Cable type"),
     "length_m": _("Length"),
     "separation": _("Circuits in the cable"),

@@ -147,7 +147,7 @@ CABLE_RUN = KindPage(
     columns=(
         Column(lazily("Cable"), part_tag, "tag", ("tag", "circuit__loop__tag")),
         Column(lazily("From"), lambda run: text(run.from_point), "from", ("from_point", "tag")),
-        Column("To", lambda run: text(run.to_point), "to", ("to_point", "tag")),
+        Column(lazily("To"), lambda run: text(run.to_point), "to", ("to_point", "tag")),
         Column(lazily("Type"), run_type, "type", ("cable_type__name", "tag")),
         Column(
             lazily("Length"),

@@ -57,7 +57,7 @@ SCHEDULES = (
         "cable_run",
         columns=(
             _("From"),
-            "To",
+            _("To"),
             _("Type"),
             _("Circuits in the cable"),
             _("Length"),
