@@ -27,11 +27,19 @@ from registry import access
 from registry.api.describing import IDEMPOTENCY_KEY, IF_MATCH
 from registry.api.errors import problem
 from registry.api.idempotency import once
-from registry.api.requests import UnlitAPIView, body_object, etag, matched_version, person
-from registry.models import Equipment, Origin
+from registry.api.requests import (
+    UnlitAPIView,
+    author_of,
+    body_object,
+    body_of,
+    etag,
+    matched_version,
+    person,
+)
+from registry.models import Equipment
 from registry.querysets import search_text
 from registry.services import works
-from registry.services.records import Author
+from registry.services.records import EntryRefused
 
 WORD = "suits, does_not_suit or cannot_say"
 TAGS = ["Suitability"]
@@ -206,10 +214,10 @@ class AnswerView(UnlitAPIView):
         plant, position = position_of(request, pk, member_pk)
         access.require(person(request), "loop.propose", position.loop.site)
         version = matched_version(request)
-        reason = str(body_object(request).get("reason", ""))[:400]
+        author = author_of(request, body_of(request, reason=str).get("reason", ""))
         found = answer(plant, position, candidate_of(plant, position, way))
         try:
-            loop = send_to_engineer(found, Author(person(request), Origin.API, reason), opened_version=version)
+            loop = send_to_engineer(found, author, opened_version=version)
         except WorkflowRefused as refused:
             return problem("refused", str(refused), 409)
         verdict = loop.verification.verdict if loop.verification else ""
@@ -251,12 +259,11 @@ class SourcesView(UnlitAPIView):
     def post(self, request: Request) -> Response:
         if not access.may(person(request), "register.view"):
             raise PermissionDenied
-        data = body_object(request)
-        devices = data.get("devices")
-        question: dict[str, Any] = {
-            name: str(data.get(name) or "") for name in ("area", "cable_type", "length_m", "load_ohm")
-        }
-        question["devices"] = [str(name) for name in devices] if isinstance(devices, list) else []
+        data = body_of(request, devices=list, **dict.fromkeys(QUESTION, str))
+        devices = data.get("devices", [])
+        if not all(isinstance(name, str) for name in devices):
+            raise EntryRefused({"devices": ["Name each set of terminals by a text."]})
+        question: dict[str, Any] = {name: data.get(name, "") for name in QUESTION} | {"devices": devices}
         found = read_question(question, person(request))
         if found.asked is None:
             return problem("invalid", "The question cannot be understood.", 400, found.errors)
