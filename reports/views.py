@@ -146,7 +146,10 @@ def approve_page(
         "verification": verification,
         "revision": revision,
         "content": sheet_content(loop, revision, verification, None) if verification and revision else None,
-        "circuits": list(zip(revision.snapshot["circuits"], verification.results, strict=True))
+        "circuits": [
+            (circuit, {**result, "checks": [with_arrow(check) for check in result["checks"]]})
+            for circuit, result in zip(revision.snapshot["circuits"], verification.results, strict=True)
+        ]
         if verification and revision
         else [],
         "issued": issued,
@@ -165,6 +168,11 @@ def approve_page(
         "remark": request.POST.get("text", ""),
     }
     return render(request, "reports/approve.html", context, status=status)
+
+
+def with_arrow(check: dict[str, Any]) -> dict[str, Any]:
+    """A check with an arrow between what is compared, as the page of its loop has it."""
+    return {**check, "subject": check["subject"].replace(" -> ", " → ")}
 
 
 def last_issue(loop: Loop) -> Approval | None:
