@@ -112,7 +112,7 @@ def shown_position(position: Position) -> dict[str, Any]:
         "name": position.standing.name,
         "terminals": position.standing.terminals_name,
         "function": position.standing.item["function"],
-        "roles": ", ".join(roles).lower(),
+        "roles": ", ".join(map(str, roles)).lower(),
         "member": position.member,
         "url": reverse("suits_item", args=[position.loop.pk, position.member]),
         "equipment_url": reverse("equipment", args=[position.standing.key]),

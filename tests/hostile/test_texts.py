@@ -233,7 +233,7 @@ def check_sheet(loop: Loop) -> bool:
     data = draft_pdf(loop)
     assert wrong_in_pdf(data, settings.SITE_URL) == []
     reader = pypdf.PdfReader(io.BytesIO(data))
-    (content,) = (files[0] for files in reader.attachments.values())
+    content = next(iter(reader.attachments.values()))[0]
     record = json.loads(content)["revision"]["content"]
     assert (record["tag"], record["service"]) == (loop.tag, loop.service)
     words = flat(" ".join(page.extract_text() for page in reader.pages))
