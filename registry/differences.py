@@ -133,7 +133,7 @@ def in_words(reader: forms.Field, value: str) -> str:
 def quantity_words(reader: ReadingField, value: str) -> str:
     """A quantity as typed, with what was read where that reads otherwise."""
     if not value:
-        return "unknown"
+        return _("unknown")
     try:
         found = Reading.of(value, reader.kind)
     except QuantityError:

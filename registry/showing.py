@@ -32,7 +32,7 @@ def quantity(record: models.Model, parameter: Parameter) -> dict[str, Any]:
     if typed and typed != NOT_STATED:
         value_si = exact(typed, column, value_si)
     state = "value" if value_si is not None else NOT_STATED if typed == NOT_STATED else "unknown"
-    text = shown(value_si, column.kind) if value_si is not None else state
+    text = shown(value_si, column.kind) if value_si is not None else _(state)
     return {
         "parameter": parameter,
         "symbol": parameter.symbol,

@@ -132,10 +132,10 @@ def terminals_facts(terminals: Any) -> list[dict[str, Any]]:
     gives = terminals.side == "source"
     facts = [
         {"label": _("Side"), "value": terminals.get_side_display()},
-        {"label": _("Level of protection"), "value": terminals.level or "unknown"},
+        {"label": _("Level of protection"), "value": terminals.level or _("unknown")},
         {
             "label": _("Group"),
-            "value": ", ".join(name for name in (terminals.gas_group, terminals.dust_group) if name) or "unknown",
+            "value": ", ".join(name for name in (terminals.gas_group, terminals.dust_group) if name) or _("unknown"),
         },
         {
             "label": "EPL",
@@ -144,7 +144,7 @@ def terminals_facts(terminals: Any) -> list[dict[str, Any]]:
         {"label": _("Earthing"), "value": terminals.get_isolation_display()},
     ]
     if gives:
-        facts.insert(1, {"label": _("Output"), "value": terminals.get_output_display() or "unknown"})
+        facts.insert(1, {"label": _("Output"), "value": terminals.get_output_display() or _("unknown")})
     if terminals.needs_kind or terminals.hart:
         works = [terminals.get_needs_kind_display(), "HART" if terminals.hart else ""]
         facts.append({"label": _("Works as"), "value": ", ".join(filter(None, works))})

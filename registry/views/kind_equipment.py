@@ -103,14 +103,14 @@ def equipment_marking(item: Equipment) -> dict[str, Any]:
         " ".join(part for part in (terminals.level, terminals.gas_group, terminals.dust_group) if part)
         for terminals in item.terminals.all()
     ]
-    return text(", ".join(dict.fromkeys(part for part in found if part)) or "unknown", soft=not any(found))
+    return text(", ".join(dict.fromkeys(part for part in found if part)) or _("unknown"), soft=not any(found))
 
 
 def equipment_certificate(item: Equipment) -> dict[str, Any]:
     certificates = {row.certificate for row in item.terminals.all() if row.certificate}
     if not certificates:
         simple = item.kind == EquipmentKind.SIMPLE_APPARATUS
-        return text(_("simple apparatus") if simple else "none", soft=True)
+        return text(_("simple apparatus") if simple else _("none"), soft=True)
     lines = []
     for certificate in sorted(certificates, key=str):
         state = status_state(certificate)
