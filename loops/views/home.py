@@ -11,6 +11,7 @@ from django.db.models import Count, Q, QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from loops import selectors
@@ -72,13 +73,14 @@ def mine(loops: QuerySet[Loop], user: User) -> dict[str, Any]:
         drafts=Count("pk", filter=Q(state=LoopState.DRAFT)),
     )
     asked = {
-        "returned": {"state": LoopState.RETURNED.value},
-        "failing": {"failing": "1"},
-        "drafts": {"state": LoopState.DRAFT.value},
+        "returned": (_("returned"), {"state": LoopState.RETURNED.value}),
+        "failing": (_("failing"), {"failing": "1"}),
+        "drafts": (_("drafts"), {"state": LoopState.DRAFT.value}),
     }
     return {
         "counts": [
-            {"text": name, "count": counts[name], "url": listed(owner="me", **wanted)} for name, wanted in asked.items()
+            {"text": words, "count": counts[name], "url": listed(owner="me", **wanted)}
+            for name, (words, wanted) in asked.items()
         ],
         "loops": list(
             own.filter(state__in=[LoopState.RETURNED, LoopState.DRAFT]).order_by("-state", "-changed_at")[:SHOWN]
