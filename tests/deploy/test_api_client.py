@@ -18,6 +18,7 @@ from loops.models import Loop
 from registry.models import Equipment
 from tests.registry.api.asking import token_client
 
+pytestmark = pytest.mark.usefixtures("one_connection")
 NAME = "unlit_client_of_the_test"
 CONFIG = "post_hooks: []\n"
 

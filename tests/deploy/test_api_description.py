@@ -30,6 +30,7 @@ from tests.access.conftest import quick_paper as quick_paper
 from tests.conftest import make_user
 from tests.registry.api.asking import token_client
 
+pytestmark = pytest.mark.usefixtures("one_connection")
 SCHEMA = "/api/v1/schema/?format=json"
 EXAMPLES = int(os.environ.get("UNLIT_API_EXAMPLES", "3"))
 SEED = int(os.environ.get("UNLIT_API_SEED", "1"))
