@@ -11,7 +11,7 @@ from registry.stored import said
 from tests.loops.engine.book import BOOK
 
 # Lines of the book that hold a sentence: indented and no reference, or a confirmation.
-REFERENCE = re.compile(r"(IEC|ISA|NEC|ANSI|EN|NAMUR|HART|FieldComm)\b.*(\d|memory\))|.*from memory\)$")
+REFERENCE = re.compile(r"(IEC|ISA|NEC|ANSI|EN|NAMUR|HART|FieldComm)\b.*(\d|memory\)|\([A-Z]\))|.*from memory\)$")
 
 
 def sentences() -> list[str]:
