@@ -221,6 +221,7 @@ def test_enter_goes_down_and_a_block_is_pasted(browsing: Browsing, sessions: dic
 
 
 def test_what_is_pasted_and_no_choice_is_kept_and_told(browsing: Browsing, sessions: dict[str, str]) -> None:
+    browsing.expected = ("400 (Bad Request)",)
     page = browsing.page(sessions["designer"])
     page.goto("/loops/new/")
     page.locator("[name='circuits.0.members.1.tag']").focus()
