@@ -57,7 +57,10 @@ window.BarcodeDetector = class {
 };
 navigator.mediaDevices.getUserMedia = async () => {
   if (%s) throw new DOMException("no", "NotAllowedError");
-  return document.createElement("canvas").captureStream();
+  const canvas = document.createElement("canvas");
+  const paint = canvas.getContext("2d");
+  setInterval(() => { paint.fillRect(0, 0, 9, 9); }, 50);
+  return canvas.captureStream();
 };
 """
 """A browser that reads codes with its camera: what it sees is given. The one of these tests has no such reader."""
