@@ -70,6 +70,19 @@ def posted(data: Any, path: str = "") -> dict[str, str]:
     return {path: data}
 
 
+def as_json(data: dict[str, Any]) -> dict[str, Any]:
+    """The same as a program writes it: a tick is true or false."""
+    ticks = {"on": True, "": False}
+    circuits = [
+        {
+            key: ticks.get(value, value) if key in {"fisco", "two_wise", "no_cable"} else value
+            for key, value in circuit.items()
+        }
+        for circuit in data["circuits"]
+    ]
+    return data | {"circuits": circuits}
+
+
 CASES = [
     ({}, "complies", None),
     ({"spur": "60 m"}, "complies", None),
@@ -101,7 +114,7 @@ def test_a_segment_is_judged(
         answer = client.post("/loops/new/", posted(data))
         assert answer.status_code == 302, answer.content.decode()
     else:
-        answer = client.post("/api/v1/loops/", json.dumps(data), content_type="application/json")
+        answer = client.post("/api/v1/loops/", json.dumps(as_json(data)), content_type="application/json")
         assert answer.status_code == 201, answer.content.decode()
     loop = Loop.objects.get(tag="FB-1")
     assert loop.verification is not None
@@ -119,7 +132,7 @@ def test_what_belongs_to_a_fieldbus_is_refused_elsewhere(segment: Any, client_as
         ({"terminators": [TERMINATORS[0], TERMINATORS[0]]}, "circuits.0.terminators.1.tag"),
     ):
         wrong = data | {"circuits": [data["circuits"][0] | changes]}
-        answer = client.post("/api/v1/loops/", json.dumps(wrong), content_type="application/json")
+        answer = client.post("/api/v1/loops/", json.dumps(as_json(wrong)), content_type="application/json")
         assert answer.status_code == 400
         assert path in answer.json()["errors"]
     assert not Loop.objects.exists()
@@ -141,13 +154,13 @@ def test_a_forgotten_cable_is_no_cable_of_no_length(loop_data: Any, client_as: A
     client = client_as("designer")
     data = loop_data(tag="PT-5")
     data["circuits"][0]["cables"] = []
-    client.post("/api/v1/loops/", json.dumps(data), content_type="application/json")
+    client.post("/api/v1/loops/", json.dumps(as_json(data)), content_type="application/json")
     forgotten = Loop.objects.get(tag="PT-5").verification
     assert forgotten is not None
     assert forgotten.verdict == "incomplete"
     data["tag"] = "PT-6"
     data["circuits"][0]["no_cable"] = True
-    client.post("/api/v1/loops/", json.dumps(data), content_type="application/json")
+    client.post("/api/v1/loops/", json.dumps(as_json(data)), content_type="application/json")
     stated = Loop.objects.get(tag="PT-6").verification
     assert stated is not None
     assert stated.verdict == "complies"

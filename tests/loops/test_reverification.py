@@ -14,7 +14,7 @@ from django.core.management import CommandError, call_command
 
 from loops.models import Loop, Verification
 from loops.services import reverification
-from loops.services.approvals import prove, submit
+from loops.services.approvals import approve, prove, submit
 from loops.services.refusals import WorkflowRefused
 from loops.services.reverification import reverify, to_judge
 from registry.models import Change, Deed, Notice
@@ -80,12 +80,11 @@ def test_a_new_verdict_stands_beside_the_old(loop: Any, failing_loop: Any, newer
     assert not prove_store().broken
 
 
-def test_an_interrupted_run_goes_on(
-    make_loop: Callable[..., Any], newer_rules: str, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_an_interrupted_run_goes_on(make_loop: Callable[..., Any], monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(reverification, "PORTION", 2)
     for number in range(5):
         make_loop(tag=f"PT-{number}")
+    rules(monkeypatch, "99")
 
     def stop_after_two(count: int) -> None:
         if to_judge().count() <= 3:
@@ -130,10 +129,14 @@ def test_a_dry_run_stores_nothing(loop: Any, stricter_rules: None, capsys: pytes
     assert Loop.objects.get(pk=loop.pk).verification_id == loop.verification_id
 
 
-def test_nobody_signs_what_they_did_not_see(loop: Any, people: Any, password: str, newer_rules: str) -> None:
+def test_nobody_signs_what_they_did_not_see(
+    loop: Any, people: Any, password: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
     submitted = submit(loop.pk, people["designer"])
+    rules(monkeypatch, "99")
+    proof = prove(loop.pk, people["approver"], password=password, opened_version=submitted.version)
     with pytest.raises(WorkflowRefused, match="rules were changed"):
-        prove(loop.pk, people["approver"], password=password, opened_version=submitted.version)
+        approve(loop.pk, people["approver"], proof, opened_version=submitted.version)
     call_command("reverify")
     with pytest.raises(StaleRecord):
         prove(loop.pk, people["approver"], password=password, opened_version=submitted.version)
@@ -155,7 +158,7 @@ def test_what_somebody_saved_meanwhile_is_left(loop: Any, newer_rules: str, peop
 
 
 def test_the_number_of_queries_does_not_grow_with_the_loops(
-    make_loop: Callable[..., Any], newer_rules: str, monkeypatch: pytest.MonkeyPatch
+    make_loop: Callable[..., Any], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     from django.db import connection
     from django.test.utils import CaptureQueriesContext
@@ -166,6 +169,7 @@ def test_the_number_of_queries_does_not_grow_with_the_loops(
         return len(found)
 
     make_loop(tag="PT-0")
+    rules(monkeypatch, "99")
     few = queries()
     for number in range(1, 9):
         make_loop(tag=f"PT-{number}")
@@ -173,8 +177,9 @@ def test_the_number_of_queries_does_not_grow_with_the_loops(
     assert queries() == few
 
 
-def test_parts_are_all_loops_once(make_loop: Callable[..., Any], newer_rules: str) -> None:
+def test_parts_are_all_loops_once(make_loop: Callable[..., Any], monkeypatch: pytest.MonkeyPatch) -> None:
     keys = {make_loop(tag=f"PT-{number}").pk for number in range(7)}
+    rules(monkeypatch, "99")
     parts = [set(to_judge(part=(number, 3)).values_list("pk", flat=True)) for number in (1, 2, 3)]
     assert set().union(*parts) == keys
     assert sum(map(len, parts)) == 7
