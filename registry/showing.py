@@ -45,9 +45,12 @@ def quantity(record: models.Model, parameter: Parameter) -> dict[str, Any]:
 
 
 def same_text(typed: str, text: str) -> bool:
-    """Whether a typed quantity reads as it is shown: spaces, decimal mark and spelling of the unit aside."""
-    one, other = ("".join(plain_signs(each).split()).replace(",", ".") for each in (typed, text))
-    return one == other
+    """Whether a typed quantity reads as it is shown: spaces and the spelling of the unit's signs aside.
+
+    A point is one in every language; a comma is the decimal mark only where the language shows one.
+    """
+    one, other = ("".join(plain_signs(each).split()) for each in (typed, text))
+    return one in (other, other.replace(",", "."))
 
 
 def told(typed: str, value_si: Decimal, kind: Kind) -> str:

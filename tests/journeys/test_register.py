@@ -64,7 +64,7 @@ def test_from_the_certificate_to_the_corrected_record(people: Any, client_as: An
     page = keeper.post(reverse("equipment_new"), mended, follow=True).content.decode()
     record = Equipment.objects.get()
     assert "Po 807 W is more than Uo·Io" in page
-    assert "146.7 mA" in page
+    assert "146.7 mA" in page and "146,7 mA" in page
     assert "not stated" in page and "unknown" in page
 
     # 3. The doubt was right: 807 mW, and the history says who, what and why.
