@@ -10,6 +10,8 @@ import io
 import json
 import logging
 import re
+import shutil
+import subprocess
 from collections.abc import Callable, Iterator, Mapping
 from typing import Any
 
@@ -183,7 +185,7 @@ def plants(
 def test_every_page_sheet_and_table_shows_them_as_text(plants: Any, client_as: Any, people: Any) -> None:
     """In one test, because what takes time is to make the records."""
     client, keeper = client_as("designer"), client_as("keeper")
-    shown, readable = "", 0
+    shown = ""
     for loop, records in zip(plants.loops, plants.records, strict=True):
         addresses = [
             *(
@@ -201,8 +203,7 @@ def test_every_page_sheet_and_table_shows_them_as_text(plants: Any, client_as: A
         edited = [reverse(f"{kind}_edit", args=[record.pk]) for kind, record in records]
         shown += read_pages(keeper, [address for address in edited if "areas" not in address])
         shown += read_pages(client, [address for address in edited if "areas" in address])
-        readable += check_sheet(loop)
-    assert readable  # how many of them a reader of PDF files can take apart depends on the fonts of the machine
+        check_sheet(loop)
     lists = ("loop_list", "overview", "schedules", "cable_run_list", "member_list", "equipment_list", "home", "log",
              "certificate_list", "cable_type_list", "area_list", "label_list", "inspections", "expiry")  # fmt: skip
     shown += read_pages(client, [reverse(name) for name in lists])
@@ -226,26 +227,28 @@ def read_pages(client: Any, addresses: list[str]) -> str:
     return "".join(found)
 
 
-def check_sheet(loop: Loop) -> bool:
-    """The sheet holds the texts of its loop and nothing that acts or leads away; whether its words could be read.
-
-    pypdf reads no words of a page in which one font lends letters to another (poppler does), so that their record,
-    which travels with the sheet, is read in any case.
-    """
+def check_sheet(loop: Loop) -> None:
+    """The sheet holds the texts of its loop, in words and in the record that travels with it, and nothing that acts or
+    leads away."""
     data = draft_pdf(loop)
     assert wrong_in_pdf(data, settings.SITE_URL) == []
     reader = pypdf.PdfReader(io.BytesIO(data))
     content = next(iter(reader.attachments.values()))[0]
     record = json.loads(content)["revision"]["content"]
     assert (record["tag"], record["service"]) == (loop.tag, loop.service)
-    words = flat(" ".join(page.extract_text() for page in reader.pages))
-    if "\0" in words:
-        return False
+    words = flat(words_of(data))
     for text in [loop.tag, loop.service, loop.drawing, *loop.notes.splitlines()]:
         if text.isascii():
             assert flat(text) in words, text
     assert "aidtoacompetentperson" in words
-    return True
+
+
+def words_of(data: bytes) -> str:
+    """What poppler reads in a PDF; where it is not installed the sheets are not read here."""
+    program = shutil.which("pdftotext")
+    if program is None:
+        pytest.skip("pdftotext (Debian package poppler-utils) is not installed")
+    return subprocess.run([program, "-", "-"], input=data, capture_output=True, check=True).stdout.decode()
 
 
 def check_tables(client: Any, plants: Any) -> None:
