@@ -16,6 +16,7 @@ from loops.models import Loop, Study
 from loops.selectors import record_names, whole_loops
 from loops.services import studies as service
 from loops.services.refusals import WorkflowRefused
+from registry import access
 from registry.api.describing import IDEMPOTENCY_KEY
 from registry.api.errors import problem
 from registry.api.idempotency import once
@@ -159,7 +160,7 @@ class StudiesView(OfLoop):
     @once
     def post(self, request: Request, pk: int) -> Response:
         loop = self.whole(request, pk)
-        service.access.require(person(request), "loop.remark", loop.site)
+        access.require(person(request), "loop.remark", loop.site)
         data = body_of(request, name=str, columns=list)
         name = data.get("name", "")
         if not 0 < len(name) <= 120:

@@ -24,11 +24,10 @@ from registry.api.describing import IDEMPOTENCY_KEY, IF_MATCH
 from registry.api.errors import problem
 from registry.api.idempotency import once
 from registry.api.listing import narrowed_by, page_answer, parameters_of, whole_number
-from registry.api.records import archived_and_author
+from registry.api.records import archive_as_asked
 from registry.api.requests import UnlitAPIView, body_object, etag, matched_version, person, text_and_author
 from registry.api.revisions import revision_views
 from registry.api.shapes import ArchivedShape, page_shape, sent_shape
-from registry.services.records import StaleRecord
 
 TAGS = ["Loops"]
 SENT = sent_shape(LoopEntry, "LoopSent")
@@ -145,13 +144,7 @@ class LoopArchivedView(LoopView):
         tags=TAGS,
     )
     def put(self, request: Request, pk: int) -> Response:
-        loop = self.editable(request, pk)
-        version = matched_version(request)
-        archived, author = archived_and_author(request)
-        if loop.version != version:
-            raise StaleRecord(loop, version)
-        if loop.is_archived != archived:
-            archive_loop(loop, archived, author, opened_version=version)
+        archive_as_asked(request, self.editable(request, pk), archive_loop)
         return loop_response(request, pk)
 
 

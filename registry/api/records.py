@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any, ClassVar
 
 from django.http import Http404
@@ -153,13 +154,7 @@ def views_of(page: KindPage) -> dict[str, type[UnlitAPIView]]:
             tags=tags,
         )
         def put(self, request: Request, pk: int) -> Response:
-            record: Record = self.editable(request, pk)
-            version = matched_version(request)
-            archived, author = archived_and_author(request)
-            if record.version != version:
-                raise StaleRecord(record, version)
-            if record.is_archived != archived:
-                set_archived(record, archived, author, opened_version=version)
+            archive_as_asked(request, self.editable(request, pk), set_archived)
             return one(own, pk)
 
     revisions, revision = revision_views(KindView, own, tags)
@@ -172,9 +167,17 @@ def views_of(page: KindPage) -> dict[str, type[UnlitAPIView]]:
     }
 
 
-def archived_and_author(request: Request) -> tuple[bool, Any]:
-    """Whether a record is to be archived, by whom and why. Raises EntryRefused."""
+def archive_as_asked(request: Request, record: Record, archive: Callable[..., Any]) -> None:
+    """Archive a record, or bring it back, by the function that does it for its kind.
+
+    Raises EntryRefused, StaleRecord, and what `archive` raises.
+    """
+    version = matched_version(request)
     data = body_of(request, archived=bool, reason=str)
     if "archived" not in data:
         raise EntryRefused({"archived": ["Say true or false here."]})
-    return data["archived"], author_of(request, data.get("reason", ""))
+    author = author_of(request, data.get("reason", ""))
+    if record.version != version:
+        raise StaleRecord(record, version)
+    if record.is_archived != data["archived"]:
+        archive(record, data["archived"], author, opened_version=version)
