@@ -10,6 +10,7 @@ numbers are format characters too, but are seen: they stay.
 from __future__ import annotations
 
 import unicodedata
+from collections.abc import Iterator
 
 from django.core.exceptions import ValidationError
 from django.utils.translation import gettext as _
@@ -33,12 +34,14 @@ def is_hidden(character: str) -> bool:
     return unicodedata.category(character) in HIDING or code & 0xFFFE == 0xFFFE or 0xFDD0 <= code <= 0xFDEF
 
 
+def hidden_in(value: str) -> Iterator[str]:
+    """The hidden characters of a text, in its order. None is printable, and that is asked of a whole text at once."""
+    return iter(()) if value.isprintable() else filter(is_hidden, value)
+
+
 def plain_text(value: str) -> str:
     """The text itself. Raises ValidationError for hidden characters, which make a text read otherwise than it is."""
-    if value.isascii() and value.isprintable():
-        return value
-    hidden = sorted({f"U+{ord(character):04X}" for character in value if is_hidden(character)})
-    if hidden:
+    if hidden := sorted({f"U+{ord(character):04X}" for character in hidden_in(value)}):
         raise ValidationError(
             _("Remove the hidden character %(hidden)s: type the text again by hand.") % {"hidden": ", ".join(hidden)}
         )
@@ -58,6 +61,6 @@ def harmless(value: str) -> str:
     >>> harmless("a\\u202eb\\x00\\tc\\n") == "a\\ufffdb\\ufffd\\tc\\n"
     True
     """
-    if value.isascii() and value.isprintable():
+    if value.isprintable():
         return value
     return "".join(SUBSTITUTE if is_hidden(character) else character for character in value)

@@ -9,7 +9,7 @@ typed, and what is not translated.
 from __future__ import annotations
 
 import re
-from functools import lru_cache
+from functools import cache, lru_cache
 from typing import NamedTuple
 
 from django.utils.formats import get_format
@@ -33,7 +33,7 @@ class Sentence(NamedTuple):
     """One sentence with its operands: `{0}` is any text, `{0:q}` a quantity."""
 
     text: str
-    pattern: re.Pattern[str]
+    pattern: str
     anchor: str
     """Its longest piece without operands, looked for first because that is quick."""
     literal: int
@@ -56,9 +56,7 @@ def kept(context: str, text: str) -> str:
         held = QUANTITY if quantity else TEXT
         pattern += f"(?P=o{name})" if name in seen else f"(?P<o{name}>{held})"
         seen.add(name)
-    SENTENCES[text] = Sentence(
-        text, re.compile(pattern, re.DOTALL), max(literals, key=len), sum(len(literal) for literal in literals)
-    )
+    SENTENCES[text] = Sentence(text, pattern, max(literals, key=len), sum(len(literal) for literal in literals))
     return text
 
 
@@ -100,12 +98,18 @@ def _said(language: str, text: str) -> str:
     return first[0] + _said(language, text[first.end() :]) if first else text
 
 
+@cache
+def compiled(pattern: str) -> re.Pattern[str]:
+    """The pattern of one sentence, made when it is first looked for: where all read English, none is."""
+    return re.compile(pattern, re.DOTALL)
+
+
 def _sentence(text: str) -> str | None:
     """The text as one sentence, or None where none fits."""
     fitting = [
         (sentence.literal, sentence, match)
         for sentence in SENTENCES.values()
-        if sentence.anchor in text and (match := sentence.pattern.fullmatch(text))
+        if sentence.anchor in text and (match := compiled(sentence.pattern).fullmatch(text))
     ]
     if not fitting:
         return None

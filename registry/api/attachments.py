@@ -19,11 +19,13 @@ from registry import access
 from registry.api.describing import IDEMPOTENCY_KEY
 from registry.api.errors import problem
 from registry.api.idempotency import once
-from registry.api.requests import UnlitAPIView, body_of, person
+from registry.api.records import KindView
+from registry.api.requests import UnlitAPIView, author_of, body_of, person
 from registry.models import Attachment
 from registry.services import attachments
 from registry.services.attachments import ENDINGS, FileDamaged, FileRefused
 from registry.services.records import EntryRefused
+from registry.views.files import kept_apart
 from registry.views.pages import KindPage
 
 TAGS = ["Attachments"]
@@ -88,7 +90,8 @@ def plain(row: Attachment) -> dict[str, Any]:
 def attachments_view(own: KindPage, tags: list[str]) -> type[UnlitAPIView]:
     """The view of the files of one kind of record."""
 
-    class Attachments(UnlitAPIView):
+    class Attachments(KindView):
+        page = own
         parser_classes = [MultiPartParser]
 
         @extend_schema(
@@ -98,8 +101,7 @@ def attachments_view(own: KindPage, tags: list[str]) -> type[UnlitAPIView]:
             tags=tags,
         )
         def get(self, request: Request, pk: int) -> Response:
-            access.require(person(request), own.view_action)
-            record = get_object_or_404(own.visible(person(request)), pk=pk)
+            record = self.found(request, pk)
             return Response([plain(row) for row in attachments.files_of(own.kind, record.pk)])
 
         @extend_schema(
@@ -113,9 +115,7 @@ def attachments_view(own: KindPage, tags: list[str]) -> type[UnlitAPIView]:
         @once
         def post(self, request: Request, pk: int) -> Response:
             user = person(request)
-            access.require(user, own.view_action)
-            record = get_object_or_404(own.visible(user), pk=pk)
-            own.require_edit(user, record)
+            record = self.editable(request, pk)
             upload = request.data.get("file")
             if set(request.data) != {"file"} or not isinstance(upload, UploadedFile):
                 raise EntryRefused({"file": ["Send one file, as the part “file” of multipart/form-data."]})
@@ -176,10 +176,7 @@ def bytes_answer(content: bytes, media_type: str, sha256: str) -> HttpResponse:
     response = HttpResponse(content, content_type=media_type)
     response["ETag"] = f'"{sha256}"'
     response["Content-Disposition"] = f'attachment; filename="{sha256[:16]}{ENDINGS.get(media_type, "")}"'
-    response["X-Content-Type-Options"] = "nosniff"
-    response["Content-Security-Policy"] = "default-src 'none'; frame-ancestors 'none'; sandbox"
-    response["Cache-Control"] = "private, no-store"
-    return response
+    return kept_apart(response)
 
 
 class AttachmentRetireView(UnlitAPIView):
@@ -197,11 +194,9 @@ class AttachmentRetireView(UnlitAPIView):
     def post(self, request: Request, pk: int) -> Response:
         row = found(request, pk)
         access.require(person(request), "register.edit")
-        data = body_of(request, reason=str)
-        if len(data.get("reason", "")) > 400:
-            raise EntryRefused({"reason": ["Shorten the reason to at most 400 characters."]})
+        author = author_of(request, body_of(request, reason=str).get("reason", ""))
         try:
-            attachments.retire(row.pk, person(request), reason=data.get("reason", ""))
+            attachments.retire(row.pk, person(request), reason=author.reason)
         except FileRefused as refused:
             if hasattr(row, "retirement"):
                 return problem("retired", str(refused), 409)

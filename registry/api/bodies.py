@@ -6,7 +6,7 @@ is told, not guessed at. What the texts mean is decided by the entries alone.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
 from django import forms
@@ -19,8 +19,13 @@ Fault = tuple[str, str]
 
 def check_types(entry: type[EntryForm], data: Mapping[str, Any]) -> None:
     """Raise EntryRefused where a value is of another type than the description of the API says."""
+    refuse(faults_in(entry, data, ""))
+
+
+def refuse(faults: Iterable[Fault]) -> None:
+    """Raise EntryRefused where there are faults."""
     errors: dict[str, list[str]] = {}
-    for path, message in faults_in(entry, data, ""):
+    for path, message in faults:
         errors.setdefault(path, []).append(message)
     if errors:
         raise EntryRefused(errors)

@@ -12,7 +12,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from registry import access
-from registry.api.bodies import faults_in
+from registry.api.bodies import faults_in, refuse
 from registry.api.describing import IDEMPOTENCY_KEY
 from registry.api.idempotency import once
 from registry.api.requests import UnlitAPIView, author_of, body_of, person
@@ -92,12 +92,7 @@ def read_texts(kind: ImportKind, records: Any) -> list[dict[str, Any]]:
     """The texts of a list, each of the types that are described. Raises EntryRefused."""
     if not records or len(records) > MOST:
         raise EntryRefused({"records": [f"Give 1 to {MOST} records."]})
-    errors: dict[str, list[str]] = {}
-    for index, text in enumerate(records):
-        for path, message in faults_in(kind.entry, text, f"records.{index}"):
-            errors.setdefault(path, []).append(message)
-    if errors:
-        raise EntryRefused(errors)
+    refuse(fault for index, text in enumerate(records) for fault in faults_in(kind.entry, text, f"records.{index}"))
     return list(records)
 
 

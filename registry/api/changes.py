@@ -16,9 +16,8 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from registry import access
-from registry.api.listing import LARGEST, PAGING, PAGING_PARAMETERS, described, keys_of, whole_number
+from registry.api.listing import LARGEST, PAGING_PARAMETERS, asked_by, described, keys_of, whole_number
 from registry.api.requests import UnlitAPIView, person
-from registry.asking import read_asked
 from registry.models import Change, User
 from registry.services.log import reason_of
 from registry.services.records import EntryRefused
@@ -79,10 +78,7 @@ class ChangesView(UnlitAPIView):
     def get(self, request: Request) -> Response:
         user = person(request)
         access.require(user, "register.view")
-        asked = read_asked(request.query_params, filters_of(user), user, others=(*PAGING, "since"), searched=False)
-        if asked.is_faulty:
-            errors = {name: [message] for name, message in asked.faults.items()}
-            raise EntryRefused(errors | ({"query": asked.unknown} if asked.unknown else {}))
+        asked = asked_by(request, filters_of(user), "since", searched=False)
         found = found_changes(user, asked)
         if (since := moment(request)) is not None:
             found = found.filter(at__gte=since)

@@ -15,7 +15,7 @@ from rest_framework.response import Response
 
 from registry import access
 from registry.api.requests import person
-from registry.asking import read_asked
+from registry.asking import Asked, read_asked
 from registry.filters import Choice, Days, Filter, Ranges
 from registry.services.records import EntryRefused
 from registry.views.listing import filters_of, found_records
@@ -79,11 +79,17 @@ def narrowed_by(request: Request, page: KindPage) -> QuerySet[Any]:
     user = person(request)
     if page.seen is None:
         access.require(user, page.view_action)
-    asked = read_asked(request.query_params, filters_of(page), user, others=PAGING)
+    return found_records(page, user, asked_by(request, filters_of(page)))
+
+
+def asked_by(request: Request, filters: Sequence[Filter], *others: str, searched: bool = True) -> Asked:
+    """What a request asks of a list; `others` are parameters besides its filters and its pages. Raises EntryRefused
+    with what is wrong with it."""
+    asked = read_asked(request.query_params, filters, person(request), others=(*PAGING, *others), searched=searched)
     if asked.is_faulty:
         errors = {name: [message] for name, message in asked.faults.items()}
         raise EntryRefused(errors | ({"query": asked.unknown} if asked.unknown else {}))
-    return found_records(page, user, asked)
+    return asked
 
 
 def keys_of(request: Request, found: QuerySet[Any], column: str = "pk") -> tuple[list[int], int | None]:

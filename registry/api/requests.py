@@ -15,7 +15,7 @@ from rest_framework.views import APIView
 from registry.api.authentication import PasswordAuthentication, TokenAuthentication
 from registry.api.parsers import StrictJSONParser, load_strict
 from registry.models import ApiToken, Origin, User
-from registry.plain import is_hidden
+from registry.plain import hidden_in
 from registry.services.records import Author, EntryRefused
 
 MAX_BODY_BYTES = 1_000_000
@@ -81,9 +81,8 @@ def check_depth(data: Any, depth: int = 0) -> None:
 
 
 def check_text(text: str) -> None:
-    for character in text:
-        if is_hidden(character):
-            raise ParseError(f"The hidden or broken character U+{ord(character):04X} stands in a text: take it out.")
+    for character in hidden_in(text):
+        raise ParseError(f"The hidden or broken character U+{ord(character):04X} stands in a text: take it out.")
 
 
 class WithinScope(IsAuthenticated):
@@ -139,13 +138,13 @@ def body_object(request: Request) -> dict[str, Any]:
     return dict(request.data)
 
 
-def body_of(request: Request, **kinds: type | tuple[type, ...]) -> dict[str, Any]:
+def body_of(request: Request, **kinds: type) -> dict[str, Any]:
     """The body, an object with values of these kinds alone. Raises EntryRefused with what is wrong by name."""
     data = body_object(request)
     errors = {name: ["There is no value of this name here."] for name in data if name not in kinds}
     for name, kind in kinds.items():
         if name in data and (not isinstance(data[name], kind) or (isinstance(data[name], bool) and kind is not bool)):
-            errors[name] = [f"Give {WORDS[kind if isinstance(kind, type) else kind[0]]} here."]
+            errors[name] = [f"Give {WORDS[kind]} here."]
     if errors:
         raise EntryRefused({name[:60]: texts for name, texts in errors.items()})
     return data

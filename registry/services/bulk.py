@@ -230,7 +230,7 @@ def change_together(pieces: Sequence[Piece], author: Author) -> int:
     overwrite(records, columns)
     rows: Rows = {}
     write_rows([(record, cleaned, False) for _, record, cleaned in pieces], rows)
-    last = latest_revisions(records)
+    last = newest_revisions(records)
     revisions: list[Revision] = []
     for record in records:
         before = last.get(record.pk)
@@ -242,7 +242,7 @@ def change_together(pieces: Sequence[Piece], author: Author) -> int:
     return len(revisions)
 
 
-def latest_revisions(records: Sequence[Record]) -> dict[int, Revision]:
+def newest_revisions(records: Sequence[Record]) -> dict[int, Revision]:
     """The newest revision of each of some records of one kind, by their keys."""
     found: dict[int, Revision] = {}
     for part in chunks([record.pk for record in records]):

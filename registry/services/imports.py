@@ -165,7 +165,7 @@ def import_file(
     outcome = Outcome()
     proposals: Proposals = {}
     with recorded(), remembered_choices():
-        stored = stored_records(chosen, found.groups)
+        stored = stored_records(chosen, (group.key for group in found.groups))
         prepared = [Prepared(group, stored.get(group.key), chosen, faults, found) for group in found.groups]
         try:
             outcome = chosen.save([item.incoming for item in prepared], author)
@@ -230,16 +230,9 @@ def _is_key(layout: Layout, heading: str, name: str) -> bool:
     return place is not None and not place.level and place.column.name == name
 
 
-@dataclass(frozen=True)
-class Key:
-    """The natural key of a record that is looked for."""
-
-    key: tuple[str, ...]
-
-
-def stored_records(kind: ImportKind, groups: Iterable[Group | Key]) -> dict[tuple[str, ...], Record]:
+def stored_records(kind: ImportKind, named: Iterable[tuple[str, ...]]) -> dict[tuple[str, ...], Record]:
     """The stored records that a file or a list names, locked, by key; their rows are read with them."""
-    keys = {group.key for group in groups if all(group.key)}
+    keys = {key for key in named if all(key)}
     last = sorted({key[-1] for key in keys})
     key_of = [attrgetter(lookup.replace("__", ".")) for lookup in kind.key_lookups]
     related = [lookup.rpartition("__")[0] for lookup in kind.key_lookups if "__" in lookup]

@@ -209,8 +209,7 @@ def latest_revision(record: Record) -> Revision | None:
 
 def latest_revision_ids(kind: str, record_ids: list[int]) -> dict[int, int]:
     """Newest revision key for each of several records of one kind."""
-    rows = Revision.objects.filter(kind=kind, record_id__in=record_ids).values("record_id").annotate(newest=Max("pk"))
-    return {row["record_id"]: row["newest"] for row in rows}
+    return latest_revisions({kind: record_ids})[kind]
 
 
 def latest_revisions(records: Mapping[str, Iterable[int]]) -> dict[str, dict[int, int]]:

@@ -17,7 +17,7 @@ from registry.reading import remembered_choices
 from registry.selectors import record_text
 from registry.services.bulk import BatchRefused, Incoming
 from registry.services.changes import recorded
-from registry.services.imports import ImportKind, Key, stored_records
+from registry.services.imports import ImportKind, stored_records
 from registry.services.records import Author, EntryRefused
 
 TWICE = "This record stands in the list already, at {}: keep one of the two."
@@ -45,7 +45,7 @@ def upsert(kind: ImportKind, texts: Sequence[Mapping[str, Any]], author: Author,
     errors: dict[int, Errors] = {}
     with recorded(), remembered_choices():
         keys = list(read_keys(kind, texts, errors))
-        stored = stored_records(kind, [Key(key) for key in keys])
+        stored = stored_records(kind, keys)
         before = {record.pk: record.version for record in stored.values()}
         batch = [laid_over(stored.get(key), texts[index], index, errors) for index, key in enumerate(keys)]
         try:

@@ -11,7 +11,6 @@ from typing import Any
 from django.db.models import Model, Q, QuerySet
 from django.urls import get_script_prefix, reverse
 from django.utils import timezone
-from django.utils.translation import gettext as _
 
 from registry import access, querysets
 from registry.entries import ENTRIES
@@ -204,7 +203,9 @@ def in_use(model: type[Record], column: str) -> Choice:
         q = Q(pk__in=model._default_manager.filter(**{f"{column}__isnull": False}).order_by().values("pk"))
         return q if value == "yes" else ~q
 
-    return Choice("use", _("Used"), fixed([("yes", _("In use")), ("no", _("Nowhere"))]), choose, more=True)
+    return Choice(
+        "use", lazily("Used"), fixed([("yes", lazily("In use")), ("no", lazily("Nowhere"))]), choose, more=True
+    )
 
 
 ARCHIVED = Choice(

@@ -10,7 +10,6 @@ from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
@@ -19,12 +18,7 @@ from registry.services import tokens as service
 from registry.services.records import EntryRefused
 from registry.views.forms import error_list
 
-LABELS: dict[str, Any] = {
-    "name": gettext_lazy("Name"),
-    "scope": gettext_lazy("It may"),
-    "site": gettext_lazy("Site"),
-    "days": gettext_lazy("Days until it ends"),
-}
+LABELS: dict[str, Any] = {name: field.label for name, field in service.TokenEntry.base_fields.items()}
 
 
 @require_safe

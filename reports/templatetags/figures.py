@@ -14,7 +14,6 @@ from django import template
 from django.urls import reverse
 from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString, mark_safe
-from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 
 from loops.models import Verification
@@ -47,7 +46,7 @@ def loop_diagram(context: template.Context, verification: Verification | None) -
     context.render_context["figures"] = first + len(verification.inputs) - 1
     unit = verification.loop.site.length_unit
     content = f"{verification.revision.digest}:{verification.digest}:{first}:{unit}"
-    return remembered("diagrams", f"{content}:{get_language()}", lambda: diagrams_of(verification, first, unit))
+    return remembered("diagrams", content, lambda: diagrams_of(verification, first, unit))
 
 
 def diagrams_of(verification: Verification, first: int, unit: str) -> SafeString:
