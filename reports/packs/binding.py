@@ -69,9 +69,9 @@ def bind(parts: Sequence[Bound], title: str, made_at: dt.datetime) -> bytes:
             raise PdfError(
                 _("%(title)s is no PDF that can be read: tell the administrator.") % {"title": part.title}
             ) from error
-        item = OutlineItem(part.title, start, _("Fit"))
+        item = OutlineItem(part.title, start, "Fit")
         if part.keeps_outline:
-            item.children.extend(OutlineItem(name, start + place, _("Fit")) for name, place in headings_of(part.data))
+            item.children.extend(OutlineItem(name, start + place, "Fit") for name, place in headings_of(part.data))
         bookmarks.append(item)
     with whole.open_outline() as outline:
         outline.root.extend(bookmarks)

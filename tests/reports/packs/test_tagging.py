@@ -11,6 +11,7 @@ from typing import Any
 import pdfua
 import pikepdf
 import pytest
+from django.utils import translation
 
 from reports.packs.binding import Bound, bind
 from reports.pdf import Document, render
@@ -106,3 +107,13 @@ def test_a_part_that_is_not_tagged_leaves_the_whole_untagged(parts: list[Bound])
 
 def test_the_same_parts_give_the_same_bytes(parts: list[Bound]) -> None:
     assert bind(parts, "Whole", DAY) == bind(parts, "Whole", DAY)
+
+
+def test_whatever_the_language_the_bookmarks_lead_to_the_same_pages(parts: list[Bound]) -> None:
+    """Names of the format are no words."""
+    with translation.override("de"):
+        data = bind(parts, "Whole", DAY)
+    with pikepdf.open(io.BytesIO(data)) as whole, whole.open_outline() as outline:
+        assert [(str(item.title), item.destination[1]) for item in outline.root] == [
+            (one.title, "/Fit") for one in parts
+        ]
