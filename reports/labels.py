@@ -19,6 +19,7 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 
 from loops.models import Approval, Loop
+from loops.services.approvals import issues_in_force
 from registry.context import CAUTION
 from registry.words import lazily
 from reports import pdf
@@ -134,13 +135,6 @@ class Placed:
 # ---------------------------------------------------------------------------------------------------- what stands there
 
 
-def issues_in_force(loop_ids: Iterable[int]) -> dict[int, Approval]:
-    """The issue in force of each of some loops, with its revision and verification, in one query."""
-    rows = Approval.objects.filter(loop__in=list(loop_ids)).select_related("revision", "verification", "withdrawal")
-    newest = {row.loop_id: row for row in rows.order_by("pk")}
-    return {key: row for key, row in newest.items() if not hasattr(row, "withdrawal")}
-
-
 def loops_with_code(loops: Iterable[Loop]) -> set[int]:
     """Which of some loops have an issue in force that a code can lead to."""
     keys = [loop.pk for loop in loops]
@@ -158,10 +152,10 @@ def labels_of(loops: QuerySet[Loop], kinds: Iterable[str]) -> Iterator[Label]:
     for key in keys:
         loop, issue = found[key], issues.get(key)
         verification = issue.verification if issue else loop.verification
-        content = issue.revision.snapshot if issue else verification.revision.snapshot if verification else None
-        if content is None:
+        if verification is None:
             continue
-        levels = [level_of(result) if issue else "" for result in (verification.results if verification else [])]
+        content = verification.revision.snapshot
+        levels = [level_of(result) if issue else "" for result in verification.results]
         link = ""
         if issue is not None and issue.short_id:
             link = f"{settings.SITE_URL.rstrip('/')}{reverse('reports:live', args=[issue.short_id])}"

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import contextlib
 import datetime as dt
-import hashlib
 import re
 import sqlite3
 import tempfile
@@ -201,16 +200,13 @@ def write_files(writer: ArchiveWriter, made: Made, say: Say) -> None:
             made.faults.append(f"The file {name!a} in the store is none of Unlit's and was left out.")
             continue
         try:
-            with default_storage.open(name) as file:
-                mark = hashlib.sha256()
-                with writer.member(member, packed=False) as write:
-                    while piece := file.read(PIECE):
-                        mark.update(piece)
-                        write(piece)
+            with default_storage.open(name) as file, writer.member(member, packed=False) as write:
+                while piece := file.read(PIECE):
+                    write(piece)
         except FileNotFoundError:
             continue
         last = name.rpartition("/")[2]
-        if DIGEST.fullmatch(last) and mark.hexdigest() != last:
+        if DIGEST.fullmatch(last) and writer.sums[member] != last:
             made.faults.append(f"The file {name} in the store is damaged.")
         made.files += 1
     say(f"files: {made.files}")

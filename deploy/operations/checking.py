@@ -29,6 +29,7 @@ from django.utils import timezone
 from deploy.operations import health
 from deploy.operations.schemas import applied, missing, unknown
 from registry.models import Change, User
+from registry.services.due import has_worker
 
 OK, LOOK, STOP = "ok", "look", "stop"
 LEAST_DISK_BYTES = 2_000_000_000
@@ -166,9 +167,7 @@ def check_disk() -> Iterator[Line]:
     if connection.vendor == "sqlite" and Path(str(settings.DATABASES["default"]["NAME"])).exists():
         places["database"] = Path(str(settings.DATABASES["default"]["NAME"])).parent
     for name, place in places.items():
-        while not place.exists():
-            place = place.parent
-        usage = shutil.disk_usage(place)
+        usage = shutil.disk_usage(health.nearest_folder(place))
         words = f"{usage.free / 1e9:.1f} GB free for {name}"
         if usage.free < LEAST_DISK_BYTES / 10:
             yield Line(STOP, "disk", words, "Make room.")
@@ -197,7 +196,7 @@ def check_mail() -> Iterator[Line]:
 
 def check_worker() -> Iterator[Line]:
     """A task that is put in line is done by somebody."""
-    if "django_tasks_db" not in settings.TASKS["default"]["BACKEND"]:
+    if not has_worker():
         yield Line(
             LOOK, "worker", "none: TASKS=immediate does it before the answer", "For more than a few people use one."
         )

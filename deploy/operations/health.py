@@ -59,13 +59,18 @@ def cache_table() -> None:
 _store_asked_at = 0.0
 
 
+def nearest_folder(place: Path) -> Path:
+    """The place itself, or the nearest folder above it that is there."""
+    while not place.exists() and place != place.parent:
+        place = place.parent
+    return place
+
+
 def file_store() -> None:
     """The file store can be written to."""
     global _store_asked_at
     if isinstance(storages["default"], FileSystemStorage):
-        place = Path(settings.MEDIA_ROOT)
-        while not place.exists() and place != place.parent:
-            place = place.parent
+        place = nearest_folder(Path(settings.MEDIA_ROOT))
         if not os.access(place, os.W_OK | os.X_OK):
             raise NotReady(f"the file store {place} cannot be written")
         return

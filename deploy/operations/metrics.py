@@ -13,6 +13,7 @@ from prometheus_client.core import GaugeMetricFamily
 from prometheus_client.registry import Collector
 
 from registry.models import Change, Work, WorkState
+from registry.services.due import has_worker
 
 TEXT_TYPE = CONTENT_TYPE_LATEST
 
@@ -41,7 +42,7 @@ class Waiting(Collector):
 
 def tasks() -> tuple[int, float, int]:
     """How many tasks wait, how long the oldest of them has, and how many failed."""
-    if "django_tasks_db" not in settings.TASKS["default"]["BACKEND"]:
+    if not has_worker():
         return 0, 0.0, 0
     from django_tasks_db.models import DBTaskResult
 

@@ -19,7 +19,6 @@ import tempfile
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
 
 from django.conf import settings
 from django.core.files import File
@@ -32,6 +31,7 @@ from django.db.migrations.loader import MigrationLoader
 from django.db.models import Model
 
 from deploy.operations.archive import Archive, ArchiveRefused
+from deploy.operations.health import nearest_folder
 from deploy.operations.rows import AnyField, columns_of, fields_named, row_of
 from deploy.operations.schemas import NOT_KEPT, Node, applied, leaves, tables_at, unknown
 from registry.services.proofs import Findings, prove
@@ -138,13 +138,11 @@ def nodes_of(archive: Archive, loader: MigrationLoader) -> set[Node]:
             f"This backup has a newer schema ({newer[0]}): it was made by version {version}, and this is version "
             f"{settings.VERSION}. Install that version, then restore."
         )
-    if lacking := [node for node in nodes if not set(loader.graph.node_map[node].parents) <= {*map_of(nodes, loader)}]:
+    if lacking := [
+        node for node in nodes if any(parent.key not in nodes for parent in loader.graph.node_map[node].parents)
+    ]:
         raise ArchiveRefused(f"The manifest of the archive lists {lacking[0][1]} without what that rests on.")
     return nodes
-
-
-def map_of(nodes: set[Node], loader: MigrationLoader) -> Iterator[Any]:
-    return (loader.graph.node_map[node] for node in nodes if node in loader.graph.node_map)
 
 
 def check_rows(archive: Archive, models: dict[str, type[Model]]) -> None:
@@ -187,9 +185,7 @@ def check_target(archive: Archive, tables: set[str], replace: bool) -> None:
             "DATABASE_URL, or give --replace, which deletes all that is in it."
         )
     if isinstance(storages["default"], FileSystemStorage):
-        place = Path(settings.MEDIA_ROOT)
-        while not place.exists():
-            place = place.parent
+        place = nearest_folder(Path(settings.MEDIA_ROOT))
         if archive.unpacked_bytes > (free := shutil.disk_usage(place).free):
             raise RestoreRefused(
                 f"The backup unpacks to {archive.unpacked_bytes / 1e6:.0f} MB, and {place} has {free / 1e6:.0f} MB "

@@ -51,9 +51,14 @@ def forget_works() -> str:
     return f"Long work: {works.forget(dt.timedelta(days=KEEP_TASKS_DAYS))} that ended long ago is forgotten."
 
 
+def has_worker() -> bool:
+    """Whether tasks wait in the database for a worker; else they are done at once."""
+    return "django_tasks_db" in settings.TASKS["default"]["BACKEND"]
+
+
 def forget_tasks() -> str:
     """Forget finished tasks of the worker that are a month old."""
-    if "django_tasks_db" not in settings.TASKS["default"]["BACKEND"]:
+    if not has_worker():
         return "Tasks: none are kept."
     call_command("prune_db_task_results", min_age_days=KEEP_TASKS_DAYS, verbosity=0)
     return f"Tasks: none older than {KEEP_TASKS_DAYS} days are kept."

@@ -189,18 +189,8 @@ def boundary(svg: ET.Element, plan: Plan, layout: Layout) -> None:
         area_name(svg, 0.0, _("Safe area"), "", layout.width)
         return
     bottom = layout.height - SPACE / 2
-    group = add(svg, "g", class_="diagram-boundary")
-    add(
-        group,
-        "path",
-        d=f"M{x:.1f} 4V{bottom:.1f}",
-        fill="none",
-        stroke="currentColor",
-        stroke_width=1.6,
-        stroke_dasharray="9 3 2 3",
-    )
     strokes = "".join(f"M{x:.1f} {y + 7}l7 -7" for y in range(4, int(bottom) - 6, 11))
-    add(group, "path", class_="diagram-hatch", d=strokes, fill="none", stroke="currentColor", stroke_width=0.7)
+    edge(svg, f"M{x:.1f} 4V{bottom:.1f}", strokes)
     if x > 60:
         area_name(svg, 0.0, _("Safe area"), "", x - 8)
     if layout.width - x > 60:
@@ -209,13 +199,18 @@ def boundary(svg: ET.Element, plan: Plan, layout: Layout) -> None:
 
 def edge_across(svg: ET.Element, plan: Plan, layout: Layout, level: float) -> None:
     """The edge of the hazardous area where that lies below the safe one."""
-    group = add(svg, "g", class_="diagram-boundary")
-    line = {"fill": "none", "stroke": "currentColor"}
-    add(group, "path", d=f"M0 {level:.1f}H{layout.width:.1f}", stroke_width=1.6, stroke_dasharray="9 3 2 3", **line)
     strokes = "".join(f"M{x} {level + 7:.1f}l7 -7" for x in range(2, int(layout.width) - 6, 11))
-    add(group, "path", class_="diagram-hatch", d=strokes, stroke_width=0.7, **line)
-    area_name(svg, 0.0, "Safe area", "", layout.width)
-    area_name(svg, 24.0, "Hazardous area", plan.area, layout.width - 24.0, level + 7.0)
+    edge(svg, f"M0 {level:.1f}H{layout.width:.1f}", strokes)
+    area_name(svg, 0.0, _("Safe area"), "", layout.width)
+    area_name(svg, 24.0, _("Hazardous area"), plan.area, layout.width - 24.0, level + 7.0)
+
+
+def edge(svg: ET.Element, line: str, strokes: str) -> None:
+    """A broken line with strokes beside it."""
+    group = add(svg, "g", class_="diagram-boundary")
+    ink = {"fill": "none", "stroke": "currentColor"}
+    add(group, "path", d=line, **ink, stroke_width=1.6, stroke_dasharray="9 3 2 3")
+    add(group, "path", class_="diagram-hatch", d=strokes, **ink, stroke_width=0.7)
 
 
 def area_name(svg: ET.Element, x: float, name: str, area: str, room: float, top: float = 0.0) -> None:

@@ -15,6 +15,7 @@ from loops.models import CableRun, Loop
 from loops.services.confirmations import has_conditions, standing_confirmations
 from loops.services.verification import areas_of, pinned_snapshots
 from registry.conditions import numbered_conditions
+from registry.language import in_fixed_language
 from registry.models import HazardousArea, PermittedRow, Terminals
 from registry.parameters import parameter_of
 from reports.inspection import items
@@ -23,7 +24,6 @@ from reports.inspection.items import Item
 Content = Mapping[str, Any]
 SOURCE_VALUES = ("uo_v", "io_a", "po_w")
 DEVICE_VALUES = ("ui_v", "ii_a", "pi_w", "ci_f", "li_h")
-SEPARATIONS = {value: label[:1].lower() + label[1:] for value, label in CableRun.Separation.choices}
 NOT_ON_RECORD = "not on record"
 NONE = "none"
 
@@ -272,7 +272,9 @@ def cable(builder: Builder, place: Place) -> str:
     run = place.cable
     name = run["cable_type"]["name"] if run["cable_type"] else "unknown type (values by default)"
     ends = f"from {run['from_point'] or '–'} to {run['to_point'] or '–'}"
-    return f"{name}, {typed(run['length_m'])}, {ends}; {SEPARATIONS.get(run['separation'], '')}."
+    with in_fixed_language():
+        kept = str(dict(CableRun.Separation.choices).get(run["separation"], ""))
+    return f"{name}, {typed(run['length_m'])}, {ends}; {kept[:1].lower()}{kept[1:]}."
 
 
 def screens(builder: Builder, place: Place) -> str:
