@@ -105,22 +105,21 @@ def numbered(keys: Any) -> tuple[int, ...]:
 class SourceSeat:
     """The place of the one source of a circuit. Make and use it in the engine's context.
 
-    A circuit with several sources, and a fieldbus segment, are judged as a whole.
+    A fieldbus segment is judged as a whole.
     """
 
     def __init__(self, case: Case, sources: Sources, tables: Tables | None = None) -> None:
         self.case, self.sources, self.tables = case, sources, tables
-        self.by_shares = len(case.sources) == 1 and case.fieldbus is None
+        self.by_shares = case.fieldbus is None
         if not self.by_shares:
             return
         self.feeds, self.places = sources.feeds(case), sources.places(case)
         self.devices = [(device, (sources.number_of(device), case.area, case.basis)) for device in case.devices]
         bare = self._with(Source(NAME))
+        checks = decide(bare, tables).checks
+        fixed = [check for check in checks if check.subject != (NAME,) and check.id not in BY_SOURCE]
         # Without a device the entity checks are told as missing, with the feed alone as their subject.
-        fixed = [
-            check for check in decide(bare, tables).checks if check.subject != (NAME,) and check.id not in BY_SOURCE
-        ]
-        missing = [check for check in decide(bare, tables).checks if check.id in ENTITY] if not case.devices else []
+        missing = [check for check in checks if check.id in ENTITY] if not case.devices else []
         self.fixed = min((GRAVITY[check.verdict] for check in (*fixed, *missing)), default=3)
         coldest = case.area.ambient_min_c
         self.by_current = any(

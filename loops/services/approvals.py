@@ -212,11 +212,12 @@ def return_loop(loop_id: int, user: User, *, text: str, opened_version: int | No
         return finish(step, loop, user, text)
 
 
-def refusal_to_sign(loop: Loop, user: User) -> str:
-    """Why this person may not sign this loop, or an empty text."""
+def refusal_to_sign(loop: Loop, user: User, deeds: dict[int, str] | None = None) -> str:
+    """Why this person may not sign this loop, or an empty text; `deeds` is what `contributors` says, where that is
+    known already."""
     if not access.may(user, "loop.approve", loop.site):
         return access.SIDES["loop.approve"]
-    deed = contributors(loop).get(user.pk)
+    deed = (contributors(loop) if deeds is None else deeds).get(user.pk)
     return (_("You %(deed)s since its last approval: somebody else must approve it.") % {"deed": deed}) if deed else ""
 
 
@@ -264,7 +265,8 @@ def approve(loop_id: int, user: User, proof: Proof, *, opened_version: int | Non
         loop, revision, verification = to_be_signed(loop_id, user, opened_version)
         if (proof.user_id, proof.revision_id, proof.verification_id) != (user.pk, revision.pk, verification.pk):
             raise WorkflowRefused(_("This loop was changed while you signed it: look at it again, then sign."))
-        if reasons := obstacles_to_issue(loop):
+        asked = matters(loop, verification)
+        if reasons := obstacles_to_issue(loop, asked=asked):
             raise WorkflowRefused(" ".join(reasons))
         assert loop.submitted_by is not None
         if digest({"inputs": verification.inputs, "results": verification.results}) != verification.digest:
@@ -286,7 +288,7 @@ def approve(loop_id: int, user: User, proof: Proof, *, opened_version: int | Non
             evidence=proof.evidence,
             short_id=proof.short_id,
         )
-        confirmed = [matter.mark for matter in matters(loop, verification) if matter.given]
+        confirmed = [matter.mark for matter in asked if matter.given]
         detail: dict[str, Any] = {"approval": approval.pk, "verification": verification.digest, "confirmed": confirmed}
         detail |= {"signed_with": str(proof.signed_with)}
         detail |= {"evidence": digest(proof.evidence)} if proof.evidence else {}

@@ -34,7 +34,8 @@ def first_steps(user: User, site_ids: Iterable[int]) -> list[FirstStep]:
 
     def step(name: str, about: str, is_done: bool, action: str, *ways: tuple[str, str]) -> FirstStep:
         may = access.may(user, action)
-        return FirstStep(name, about, is_done, ways if may and not is_done else (), "" if may else who_may(action))
+        who = "" if may else str(access.SIDES.get(action, ""))
+        return FirstStep(name, about, is_done, ways if may and not is_done else (), who)
 
     return [
         step(
@@ -82,7 +83,3 @@ def first_steps(user: User, site_ids: Iterable[int]) -> list[FirstStep]:
             (_("Make the first loop"), "loop_new"),
         ),
     ]
-
-
-def who_may(action: str) -> str:
-    return str(access.SIDES.get(action, ""))

@@ -21,7 +21,7 @@ from loops.services.approvals import in_force
 from loops.services.contributors import pinned
 from loops.services.notices import News, tell_owners
 from loops.services.tables import tables_of
-from loops.services.verification import judge_by, rank, summary, today_at
+from loops.services.verification import is_worse, judge_by, rank, rank_of, summary, today_at
 from loops.services.whatif import areas_now, same_inputs
 from registry.digests import digest
 from registry.models import Deed, HazardousArea, Revision
@@ -66,8 +66,7 @@ class Again:
     @property
     def worse(self) -> bool:
         """Worse in verdict, or in function."""
-        old = rank({"verdict": self.before.verdict, "function_verdict": self.before.function_verdict})
-        return any(now < then for now, then in zip(rank(self.head), old, strict=True))
+        return is_worse(rank(self.head), rank_of(self.before))
 
     @property
     def check_changes(self) -> list[CheckChange]:

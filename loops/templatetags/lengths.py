@@ -6,7 +6,7 @@ from typing import Any
 
 from django import template
 
-from registry.lengths import LengthUnit, lengths_in, permitted_length, typed_length
+from registry.lengths import LengthUnit, lengths_in, typed_length
 from registry.models import Site
 
 register = template.Library()
@@ -27,12 +27,6 @@ def length_at(typed: Any, site: Any) -> str:
 def permitted_at(length: Any, site: Any) -> str:
     """A length of a result ("952 m") in the site's unit."""
     return lengths_in(str(length or ""), unit_of(site))
-
-
-@register.filter
-def metres_at(metres: Any, site: Any) -> str:
-    """A permitted number of metres in the site's unit."""
-    return permitted_length(metres, unit_of(site))
 
 
 @register.filter

@@ -28,6 +28,7 @@ from registry.differences import canonical, lay_over, snapshot_text
 from registry.lengths import lengths_in
 from registry.models import Revision, Site
 from registry.services.records import REASON, Author, EntryRefused, StaleRecord, latest_revision
+from registry.stored import said
 from registry.views.comparing import opened_revision
 from registry.views.forms import closed_path, nest, without_keys
 
@@ -125,7 +126,7 @@ def panel_context(found: Mapping[str, Any]) -> dict[str, Any]:
     """What the verdict panel shows of a judgement that was not stored."""
     unit = found["site"].length_unit
     return {
-        "judged": {**found, "limiting": lengths_in(found["limiting"], unit)},
+        "judged": {**found, "limiting": lengths_in(said(found["limiting"]), unit)},
         "circuits": shown.circuits(Loop(), found["inputs"], found["results"], unit),
         "cures": shown.cures(found["results"], unit),
     }

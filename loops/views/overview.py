@@ -91,11 +91,10 @@ def counted(loops: QuerySet[Loop]) -> dict[str, int]:
 
 def histogram(counts: Mapping[str, int]) -> list[dict[str, Any]]:
     """How many loops have their least margin in each bucket, and how long a bar shows it (0 to 100)."""
-    names = NAMED
-    most = max(*(counts[name] for name in (*names, "without")), 1)
+    most = max(*(counts[name] for name in (*NAMED, "without")), 1)
     rows = [
         {"label": bucket.label, "count": counts[name], "url": bucket.url, "length": 100 * counts[name] // most}
-        for name, bucket in names.items()
+        for name, bucket in NAMED.items()
     ]
     rows[0]["bad"] = True
     without = counts["without"]

@@ -15,6 +15,7 @@ from loops.models import Approval, BasisChange, Loop, LoopState, Purpose, Verb, 
 from loops.services.approvals import Known, obstacles, obstacles_to_issue, refusal_to_sign
 from loops.services.basis import latest_against_register
 from loops.services.confirmations import Matter, matters
+from loops.services.contributors import contributors
 from loops.services.loops import changed_pins
 from loops.services.verification import pinned_snapshots
 from loops.views import shown
@@ -53,7 +54,7 @@ def render_loop(
     """The loop page, after a refused step with the refusal in words and what was typed."""
     context = loop_context(loop, person(request)) | {"refusal": refusal, "typed": typed or {}}
     topic = (typed or {}).get("about", "") or request.GET.get("remark", "")[:240]
-    context |= review_context(loop, person(request), context["circuits"], topic)
+    context |= review_context(loop, person(request), context["circuits"], topic, context["deeds"])
     for further in BESIDE:
         context |= further(loop, person(request))
     return render(request, "loops/loop.html", context, status=status)
@@ -76,6 +77,8 @@ def loop_context(loop: Loop, user: User) -> dict[str, Any]:
     shown.with_files(circuits)
     if verification:
         shown.with_reach(circuits, loop.site, verification.digest)
+    signs = loop.state == LoopState.IN_REVIEW and access.may(user, "loop.approve", loop.site)
+    deeds = contributors(loop) if signs else None
     events = list(loop.events.select_related("actor").defer(*selectors.not_shown("actor")))
     return {
         "section": "loops",
@@ -97,7 +100,8 @@ def loop_context(loop: Loop, user: User) -> dict[str, Any]:
         "revisions": revisions,
         "current_number": revisions[0].number if revisions else None,
         "state": "archived" if loop.is_archived else loop.state,
-        **actions_for(loop, user, approvals, changed, asked, known),
+        "deeds": deeds,
+        **actions_for(loop, user, approvals, changed, asked, known, deeds),
     }
 
 
@@ -157,7 +161,13 @@ def signatures(approvals: list[Approval], events: list[WorkflowEvent]) -> list[d
 
 
 def actions_for(
-    loop: Loop, user: User, approvals: list[Approval], changed: list[str], asked: list[Matter], known: Known
+    loop: Loop,
+    user: User,
+    approvals: list[Approval],
+    changed: list[str],
+    asked: list[Matter],
+    known: Known,
+    deeds: dict[int, str] | None,
 ) -> dict[str, Any]:
     """What this person may do with the loop in its state, and why not where it is close."""
     may_edit = access.may(user, "loop.edit", loop.site)
@@ -171,7 +181,7 @@ def actions_for(
         "can_take_back": review and access.may(user, "loop.take_back", loop.site),
         "can_return": review and may_return,
         "can_approve": review and may_return,
-        "refusal_to_sign": refusal_to_sign(loop, user) if review and may_return else "",
+        "refusal_to_sign": refusal_to_sign(loop, user, deeds) if review and may_return else "",
         "obstacles": hindrances(loop, changed, asked, known) if (open_state or review) and not loop.is_archived else [],
         "can_withdraw": bool(approvals)
         and not hasattr(approvals[0], "withdrawal")

@@ -85,7 +85,7 @@ def name_in_sentence(limit: str) -> str:
 
 def bar(row: Reach, first: Reach, length: Decimal | None, scale: Decimal, unit: str) -> Mapping[str, Any]:
     """One limit: its name, its length in words, and where its bar ends (0 to 100 of the drawing)."""
-    found: dict[str, Any] = {"name": NAMES[row.limit], "is_first": row == first, "state": row.state}
+    found: dict[str, Any] = {"name": NAMES[row.limit], "is_first": row == first}
     if row.state == NONE:
         return found | {"words": _("sets no limit")}
     if row.state != LIMIT or row.metres is None:

@@ -15,12 +15,16 @@ from registry.words import lazily as _
 WHOLE_LOOP = _("The whole loop")
 
 
-def review_context(loop: Loop, user: User, circuits: list[dict[str, Any]], asked: str) -> dict[str, Any]:
-    """What the loop page shows of reviewers and remarks; `asked` is the check that a remark is to be made on."""
+def review_context(
+    loop: Loop, user: User, circuits: list[dict[str, Any]], asked: str, deeds: dict[int, str] | None
+) -> dict[str, Any]:
+    """What the loop page shows of reviewers and remarks; `asked` is the check that a remark is to be made on, `deeds`
+    what `contributors` says, where that is known already."""
     threads = reviews.remarks_of(loop)
     requests = list(reviews.requests_now(loop))
     # Who had a hand in it counts only for an approver, who may settle the remarks of others.
-    deeds = contributors(loop) if threads and access.may(user, "loop.approve", loop.site) else {}
+    if deeds is None:
+        deeds = contributors(loop) if threads and access.may(user, "loop.approve", loop.site) else {}
     topics = [WHOLE_LOOP, *subjects(circuits)]
     return {
         "threads": [

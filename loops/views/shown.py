@@ -12,7 +12,7 @@ from loops.models import Circuit, Loop
 from loops.services.reach import Reaches, reaches_of
 from loops.services.tables import own_tables, tables_by
 from loops.services.verification import margin_of
-from loops.telling import row_told, told
+from loops.telling import told
 from loops.views.reach import shown_reach
 from registry.lengths import LengthUnit, lengths_in
 from registry.models import Site
@@ -104,21 +104,22 @@ def circuits(
     for index, result in enumerate(results):
         circuit = stored[index] if index < len(stored) else None
         document = inputs[index] if index < len(inputs) else {}
+        spoken = told(result)
         rows.append(
             {
                 "number": index,
                 "name": circuit.name if circuit else document.get("case", "").rpartition(" / ")[2],
                 "verdict": result["verdict"],
-                "margins": margins(told(result)),
+                "margins": margins(spoken),
                 "checks": [
                     {
-                        **row_told(check),
+                        **check,
                         "subject": check["subject"].replace(" -> ", " → "),
-                        "why": said(lengths_in(check["why"], unit)),
+                        "why": lengths_in(check["why"], unit),
                     }
-                    for check in sorted(result["checks"], key=urgency)
+                    for check in sorted(spoken["checks"], key=urgency)
                 ],
-                "result": told(result),
+                "result": spoken,
                 "document": document,
                 "circuit": circuit,
                 "members": list(circuit.members.all()) if circuit else [],
