@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 from django.db.models import Count, Exists, Model, OuterRef, Prefetch, Q, QuerySet
 
 from loops.models import Approval, BasisChange, CableRun, Circuit, Loop, LoopState, LoopVerdict, Member
 from registry import access
-from registry.models import HazardousArea, Revision, User
+from registry.lengths import LengthUnit
+from registry.models import HazardousArea, Revision, Site, User
 from registry.selectors import record_text
 from registry.text_search import SEARCHED, words_of
 
@@ -42,6 +43,12 @@ def with_heads(loops: QuerySet[Loop]) -> QuerySet[Loop]:
 def listed_loops(user: User) -> QuerySet[Loop]:
     """Visible loops with their heads."""
     return with_heads(visible_loops(user))
+
+
+def with_units(rows: Iterable[Mapping[str, Any]]) -> list[dict[str, Any]]:
+    """Rows that name their site by its code as "site", each with what that site reads lengths in as "unit"."""
+    units = dict(Site.objects.values_list("code", "length_unit"))
+    return [dict(row) | {"unit": units.get(row["site"], LengthUnit.METRE)} for row in rows]
 
 
 def containing(loops: QuerySet[Loop], text: str) -> QuerySet[Loop]:

@@ -20,6 +20,13 @@ from registry.parameters import PARAMETERS, Parameter, plain_signs, shown
 from registry.quantities import NOT_STATED, Kind, QuantityError, read
 
 
+def name_of(record: Any) -> str:
+    """A record by its name; that of a certificate says "issue" in the language of the page."""
+    if isinstance(record, Certificate):
+        return _("%(number)s issue %(issue)s") % {"number": record.number, "issue": record.issue}
+    return str(record)
+
+
 def quantity(record: models.Model, parameter: Parameter) -> dict[str, Any]:
     """One parameter of a record for a page: symbol, words, state, value as read and text as typed.
 

@@ -122,7 +122,7 @@ def _operand(text: str, is_quantity: bool) -> str:
     """An operand: a quantity, words of the program, a list of such, or a name, which stays."""
     if is_quantity or re.fullmatch(QUANTITY, text):
         return figure(text)
-    for mark in (" and ", ", "):
+    for mark in (" and ", "; ", ", "):
         parts = text.split(mark)
         each = [_sentence(part) or (part if TAG.fullmatch(part) else None) for part in parts]
         if len(parts) > 1 and all(part is not None for part in each):

@@ -42,6 +42,8 @@ class Effect:
     margin_before: Any
     margin_after: Any
     limiting: str
+    unit: str
+    """What the site of the loop reads lengths in."""
     is_worse: bool
     """Whether the loop would be worse, in safety or in function."""
 

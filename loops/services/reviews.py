@@ -14,6 +14,7 @@ from loops.selectors import not_shown
 from loops.services.contributors import contributors
 from loops.services.refusals import WorkflowRefused
 from loops.services.steps import tell_of
+from loops.topics import topic_said
 from registry import access
 from registry.models import Deed, Revision, User
 from registry.services.changes import recorded
@@ -226,6 +227,6 @@ def obstacles_to_sign(loop: Loop) -> list[str]:
     for thread in open_remarks(loop):
         found.append(
             _("An open remark of %(author)s (%(about)s): %(text)s")
-            % {"author": thread.author, "about": thread.about or "the whole loop", "text": thread.text}
+            % {"author": thread.author, "about": topic_said(thread.about) or _("the whole loop"), "text": thread.text}
         )
     return found

@@ -69,11 +69,12 @@ class Field:
 
 @dataclass(frozen=True)
 class Change:
-    """One change in words; `gone` where what it changes is no longer in the loop."""
+    """One change in words; `name` as in LABELS, `gone` where what it changes is no longer in the loop."""
 
     field: str
     old: str
     new: str
+    name: str
     gone: bool = False
 
 
@@ -136,9 +137,9 @@ def in_words(fields: Sequence[Field], changes: Changes) -> list[Change]:
         one = known.get(key)
         if one is None:
             name = key.rpartition(".")[2]
-            found.append(Change(str(LABELS.get(name, name)), "", value, gone=True))
+            found.append(Change(str(LABELS.get(name, name)), "", value, name, gone=True))
         else:
-            found.append(Change(one.label, worded(one.name, one.now), worded(one.name, value)))
+            found.append(Change(one.label, worded(one.name, one.now), worded(one.name, value), one.name))
     return found
 
 

@@ -108,6 +108,7 @@ def effect_of(found: WhatIf) -> Effect:
         margin_before=found.margins[0],
         margin_after=found.margins[1],
         limiting=head["limiting"],
+        unit=loop.site.length_unit,
         is_worse=is_worse(rank(head), rank_of(before)),
     )
 
@@ -132,6 +133,7 @@ def saved_effects(before: Sequence[Loop], after: Sequence[Loop]) -> Effects:
                 margin_before=old.verification.least_margin,
                 margin_after=new.verification.least_margin,
                 limiting=new.verification.limiting,
+                unit=new.site.length_unit,
                 is_worse=is_worse(rank_of(new.verification), rank_of(old.verification)),
             )
         )

@@ -8,12 +8,15 @@ from django import template
 from django.utils.safestring import SafeString, mark_safe
 
 from loops import check_names
-from loops.views.check_rows import check_rows_html
+from loops.topics import topic_said
+from loops.views.check_rows import check_rows_html, margin_percent
 from registry.views.cells import component
 
 register = template.Library()
 register.filter("checks_rows", check_rows_html)
 register.filter("check_name", check_names.check_name)
+register.filter("margin_percent", margin_percent)
+register.filter("topic_said", topic_said)
 
 
 @register.simple_tag

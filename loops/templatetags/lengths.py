@@ -13,8 +13,9 @@ register = template.Library()
 
 
 def unit_of(site: Any) -> str:
-    """The unit of a site; metres where none is known."""
-    return site.length_unit if isinstance(site, Site) else LengthUnit.METRE
+    """The unit of a site, or a unit as it is; metres where none is known."""
+    unit = site.length_unit if isinstance(site, Site) else site
+    return LengthUnit(unit) if unit in LengthUnit.values else LengthUnit.METRE
 
 
 @register.filter

@@ -17,6 +17,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from loops.check_names import check_name
+from loops.topics import topic_said
 from registry.stored import said
 from registry.views.cells import component
 
@@ -98,7 +99,7 @@ def reference_html(check: Check, labels: Mapping[str, str]) -> str:
     topic = check.get("topic")
     if not topic:
         return found
-    hidden = f'<span class="visually-hidden"> {labels["on"]} {plain(topic)}</span>'
+    hidden = f'<span class="visually-hidden"> {labels["on"]} {plain(topic_said(topic))}</span>'
     address = conditional_escape(f"?remark={quote(topic)}#remark-new")
     return f'{found}<p class="small no-print"><a href="{address}">{labels["remark"]}{hidden}</a></p>'
 

@@ -17,6 +17,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_safe
 
 from loops.models import CurveTable, LoopState, LoopVerdict
+from loops.selectors import with_units
 from loops.services.impact import (
     IMPACT,
     QUESTIONS,
@@ -33,12 +34,14 @@ from loops.views.requests import person, typed
 from loops.views.suits import suits_crumbs
 from registry import access
 from registry.exchange.csv_xlsx import table, write_table
+from registry.lengths import lengths_in
 from registry.models import Work, WorkState
 from registry.printing import PRINTERS, Printed, PrintRefused, require_short
 from registry.querysets import search_text
 from registry.selectors import record_text
 from registry.services import works
 from registry.services.records import EntryRefused
+from registry.stored import said
 from registry.views.exchanging import TABLE_TYPES, TYPES, attached
 from registry.views.forms import error_list, field_dict
 
@@ -193,8 +196,9 @@ def answer(request: HttpRequest, pk: int) -> HttpResponse:
         "work": work,
     }
     if work.state == WorkState.DONE:
-        changing = [row for row in work.result["rows"] if row["changes"]]
-        stay = [row for row in work.result["rows"] if not row["changes"]]
+        rows = with_units(work.result["rows"])
+        changing = [row for row in rows if row["changes"]]
+        stay = [row for row in rows if not row["changes"]]
         page = Paginator(changing, PAGE_SIZE).get_page(request.GET.get("page", "")[:6])
         context |= {"done": True, "page_obj": page, "rows": page.object_list, "what": _("loops")}
         context |= {"stay": stay[:PAGE_SIZE], "stay_count": len(stay), "stay_more": max(0, len(stay) - PAGE_SIZE)}
@@ -230,7 +234,7 @@ def export(request: HttpRequest, pk: int, suffix: str) -> HttpResponse:
 
 def printed(request: HttpRequest, work: Work, suffix: str) -> HttpResponse:
     """The loops now and then on paper, in words and by what changes; too many lead back with the reason."""
-    rows = work.result["rows"]
+    rows = with_units(work.result["rows"])
     try:
         require_short(len(rows))
     except PrintRefused as refused:
@@ -267,5 +271,5 @@ def printed_row(row: Mapping[str, Any]) -> tuple[str, ...]:
         functions[row["function_before"]],
         functions[row["function_after"]],
         " → ".join(margins),
-        row["limiting"],
+        lengths_in(said(row["limiting"]), row["unit"]),
     )

@@ -7,6 +7,7 @@ from typing import Any
 from loops.models import Loop, LoopState
 from loops.services import reviews
 from loops.services.contributors import contributors
+from loops.topics import check_subject
 from registry import access
 from registry.language import in_fixed_language
 from registry.models import User
@@ -25,7 +26,7 @@ def review_context(
     # Who had a hand in it counts only for an approver, who may settle the remarks of others.
     if deeds is None:
         deeds = contributors(loop) if threads and access.may(user, "loop.approve", loop.site) else {}
-    topics = [WHOLE_LOOP, *subjects(circuits)]
+    topics = [str(WHOLE_LOOP), *subjects(circuits)]
     return {
         "threads": [
             {
@@ -84,9 +85,3 @@ def named(circuits: list[dict[str, Any]]) -> list[str]:
         found += [f"{before}Cable {cable.tag}" for cable in item["cables"]]
         found += [f"{before}Terminator {terminator.tag}" for terminator in item["terminators"]]
     return list(dict.fromkeys(found))
-
-
-def check_subject(check: dict[str, Any]) -> str:
-    """A check in words: "Capacitance, S1 → D1"."""
-    name = str(check["id"]).replace("_", " ").capitalize()
-    return f"{name}, {check['subject']}" if check["subject"] else name

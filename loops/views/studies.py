@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from decimal import Decimal
 from typing import Any
 
@@ -21,13 +22,14 @@ from loops.selectors import record_names
 from loops.services import studies as service
 from loops.services.loops import newest
 from loops.services.refusals import WorkflowRefused
-from loops.services.studies import COLUMNS, LONGEST, Changes, Column
+from loops.services.studies import COLUMNS, LONGEST, Change, Changes, Column
 from loops.services.verification import margin_of, rank
 from loops.views.page import visible_loop
 from loops.views.requests import opened_version, person, typed
 from loops.views.shown import QUANTITIES, urgency
 from loops.views.studies_form import data_lists, form_columns
 from registry import access
+from registry.lengths import lengths_in, typed_length
 from registry.plain import harmless
 from registry.services.records import Author, EntryRefused, StaleRecord
 from registry.stored import said
@@ -140,7 +142,7 @@ def show(
         "data_lists": data_lists(user),
         "errors": errors,
         "heading": _("Not judged: please mend the following"),
-        "since": since(study, judged, revision.number) if study else [],
+        "since": since(study, judged, revision.number, loop.site.length_unit) if study else [],
         "may_keep": access.may(user, "loop.remark", loop.site),
         "may_draft": access.may(user, "loop.edit", loop.site) and not loop.is_archived,
         "may_delete": study is not None and study.author_id == user.pk,
@@ -184,13 +186,14 @@ def compared(new: Any, old: Any) -> dict[str, str]:
 
 def shown_column(column: Column, now: Column | None, letter: str, loop: Loop) -> dict[str, Any]:
     """A column as the page shows it, compared with the present loop."""
+    changes = [shown_change(one, loop.site.length_unit) for one in column.changes]
     if column.head is None:
-        return {"letter": letter, "changes": column.changes, "head": None}
+        return {"letter": letter, "changes": changes, "head": None}
     head = column.head
     before = now.head if now else None
     return {
         "letter": letter,
-        "changes": column.changes,
+        "changes": changes,
         "head": head,
         "verdict": str(head["verdict"].value),
         "verdict_mark": compared(rank(head)[0], rank(before)[0]) if before else None,
@@ -203,6 +206,13 @@ def shown_column(column: Column, now: Column | None, letter: str, loop: Loop) ->
         "function_why": function_why(column),
         "tables": tables_named(column),
     }
+
+
+def shown_change(change: Change, unit: str) -> Change:
+    """A change with the site's unit beside lengths that were typed in the other."""
+    if change.name != "length_m":
+        return change
+    return replace(change, old=typed_length(change.old, unit), new=typed_length(change.new, unit))
 
 
 def worst_checks(column: Column) -> dict[str, Mapping[str, Any]]:
@@ -280,7 +290,7 @@ def tables_named(column: Column) -> str:
     return ", ".join(dict.fromkeys(name for result in column.results for name in result.get("tables") or ()))
 
 
-def since(study: Study, judged: Sequence[Column], revision: int) -> list[str]:
+def since(study: Study, judged: Sequence[Column], revision: int, unit: str) -> list[str]:
     """What is different now from when the study was kept, in sentences."""
     found = []
     then = study.started_from.number
@@ -291,15 +301,16 @@ def since(study: Study, judged: Sequence[Column], revision: int) -> list[str]:
         )
     for letter, old, column in zip("A" + LETTERS, study.heads, judged, strict=False):
         new = service.head_of(column)
+        why = lengths_in(said(new["limiting"]), unit)
         if (old["verdict"], old["function_verdict"]) != (new["verdict"], new["function_verdict"]):
             found.append(
                 _("Column %(letter)s: %(old)s when it was kept, now %(new)s. %(why)s")
-                % {"letter": letter, "old": told(old), "new": told(new), "why": said(new["limiting"])}
+                % {"letter": letter, "old": told(old), "new": told(new), "why": why}
             )
         elif old["limiting"] != new["limiting"]:
             found.append(
                 _("Column %(letter)s: the verdict stays, what limits it is another: %(why)s")
-                % {"letter": letter, "why": said(new["limiting"])}
+                % {"letter": letter, "why": why}
             )
     return found
 

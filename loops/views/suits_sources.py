@@ -18,6 +18,7 @@ from loops.services.suitability.proposals import MOST_DEVICES, Asked, Offer, pro
 from loops.views.requests import person
 from loops.views.suits import suits_crumbs
 from registry import access
+from registry.lengths import permitted_length
 from registry.models import HazardousArea, Terminals, User
 from registry.reading import read_entry
 from registry.views.forms import field_dict, offer
@@ -97,12 +98,12 @@ def sources(request: HttpRequest) -> HttpResponse:
         "asked": found.asked,
     }
     if found.asked:
-        offers = propose_sources(found.asked)
+        offers, unit = propose_sources(found.asked), found.asked.site.length_unit
         context |= {
-            "serving": [shown_offer(item) for item in offers.serving[:SHOWN]],
-            "unsure": [shown_offer(item) for item in offers.unsure[:SHOWN]],
+            "serving": [shown_offer(item, unit) for item in offers.serving[:SHOWN]],
+            "unsure": [shown_offer(item, unit) for item in offers.unsure[:SHOWN]],
             "failing": [
-                {"reason": reason, "count": len(rows), "rows": [shown_offer(item) for item in rows[:SHOWN]]}
+                {"reason": reason, "count": len(rows), "rows": [shown_offer(item, unit) for item in rows[:SHOWN]]}
                 for reason, rows in offers.reasons
             ],
             "count": len(offers.serving),
@@ -110,8 +111,8 @@ def sources(request: HttpRequest) -> HttpResponse:
     return render(request, "loops/suits/sources.html", context, status=400 if found.errors else 200)
 
 
-def shown_offer(item: Offer) -> dict[str, Any]:
-    """A source as the page shows it."""
+def shown_offer(item: Offer, unit: str) -> dict[str, Any]:
+    """A source as the page shows it, the longest cable in the unit of the site."""
     return {
         "name": item.candidate.name,
         "terminals": item.candidate.terminals_name,
@@ -120,7 +121,7 @@ def shown_offer(item: Offer) -> dict[str, Any]:
         "url": reverse("equipment", args=[item.candidate.key]),
         "margin": item.margin,
         "headroom": item.headroom,
-        "longest": item.longest,
+        "longest": permitted_length(item.longest, unit) if item.longest else "",
         "unlimited": item.limited_by == "none",
         "limited_by": limit_name(item.limited_by),
         "why": item.why,

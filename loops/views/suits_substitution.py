@@ -14,6 +14,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_safe
 
+from loops.selectors import with_units
 from loops.services.suitability.drafts import REASON
 from loops.services.suitability.substitution import (
     DRAFTS,
@@ -147,7 +148,7 @@ def matrix_context(request: HttpRequest, work: Work) -> dict[str, Any]:
     candidates: Sequence[Mapping[str, Any]] = result["candidates"]
     if chosen is None and candidates:
         raise Http404
-    rows = result["rows"]
+    rows = with_units(result["rows"])
     served = [row for row in rows if chosen is not None and row["words"][chosen] == "s"]
     others = [row for row in rows if chosen is None or row["words"][chosen] != "s"]
     page = Paginator(rows, PAGE_SIZE).get_page(asked.get("page", "")[:6])

@@ -123,17 +123,6 @@ def pause(webhook: Webhook, user: User) -> None:
             note(webhook, "webhook paused", user)
 
 
-def pause_all(why: str) -> int:
-    """Tell none anything for the time being; how many were told until now."""
-    paused = 0
-    with recorded():
-        for webhook in standing():
-            Webhook.objects.filter(pk=webhook.pk).update(paused_at=timezone.now())
-            note(webhook, f"webhook paused: {why}", None)
-            paused += 1
-    return paused
-
-
 def go_on(webhook: Webhook, user: User) -> None:
     """Tell it again, from where it was left, at once."""
     with recorded():
@@ -169,7 +158,7 @@ def send_later() -> None:
     if default_task_backend.supports_defer:
         send_webhooks.enqueue()
     else:
-        notices.in_background(send_due, "Webhooks")
+        notices.in_background(send_due)
 
 
 def standing() -> QuerySet[Webhook]:
@@ -253,7 +242,7 @@ def failed(webhook: Webhook, fault: str) -> None:
         with recorded():
             Webhook.objects.filter(pk=webhook.pk).update(paused_at=timezone.now(), failures=webhook.failures)
             note(webhook, "webhook paused after many failures", None)
-            words = _("The webhook %(name)s is paused: %(fault)s") % {"name": webhook, "fault": fault}
+            words = f"The webhook {webhook} is paused: {fault}"
             maker = User.objects.get(pk=webhook.made_by_id)
             notices.send([notices.tell(maker, NoticeKind.WORK, words, reverse("webhook", args=[webhook.pk]))])
         return

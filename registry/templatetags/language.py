@@ -6,6 +6,7 @@ from typing import Any
 
 from django import template
 
+from registry.showing import name_of
 from registry.stored import figure as figure_of
 from registry.stored import said as said_of
 
@@ -22,3 +23,9 @@ def said(text: Any) -> Any:
 def figure(text: Any) -> Any:
     """A stored quantity with the decimal mark of the language; what is no text stays."""
     return figure_of(text) if isinstance(text, str) else text
+
+
+@register.filter
+def named(record: Any) -> str:
+    """A record by its name, in the language of the page where it has words of the program."""
+    return name_of(record)

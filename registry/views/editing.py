@@ -30,6 +30,7 @@ from registry.reading import read_entry
 from registry.selectors import loops_using, newest_number, record_text, revisions_of
 from registry.services.proposals import effects_of
 from registry.services.records import Author, EntryRefused, StaleRecord, save_text, set_archived
+from registry.showing import name_of
 from registry.stored import said
 from registry.tasks import foretell_change
 from registry.uses import Effects
@@ -244,7 +245,7 @@ def show(
         error | {"id": error["id"] if error["path"] in labels else "", "label": error["label"] or error["path"]}
         for error in error_list(draft.errors, labels)
     ]
-    title = (_("Edit %(label)s") % {"label": record.label()}) if record else (_("Add %(noun)s") % {"noun": kind.noun})
+    title = (_("Edit %(label)s") % {"label": name_of(record)}) if record else (_("Add %(noun)s") % {"noun": kind.noun})
     crumbs = [{"text": kind.title, "url": kind.list_url}]
     if record:
         crumbs.append({"text": record.label(), "url": kind.url(record)})

@@ -10,7 +10,6 @@ from django.db.models import QuerySet
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
 
 from registry import access
 from registry.models import Deed, Membership, NoticeKind, User
@@ -66,8 +65,8 @@ def raise_defects(signed: SignedInspection, lines: list[Line], user: User) -> li
         found.append(defect)
     if found:
         people = access.people_who_may("defect.follow", [signed.loop.site_id])
-        words = ngettext("%(loop)s: %(count)d defect found.", "%(loop)s: %(count)d defects found.", len(found))
-        subject = words % {"loop": signed.loop, "count": len(found)}
+        words = "1 defect found." if len(found) == 1 else f"{len(found)} defects found."
+        subject = f"{signed.loop}: {words}"
         link = f"{reverse('defect_list')}?loop={signed.loop.tag}"
         told = [person for person in people.order_by("pk") if person.pk != user.pk]
         notices.send([notices.tell(person, NoticeKind.DEFECT, subject, link) for person in told])
@@ -123,8 +122,7 @@ def take(
         defect.save()
         step(defect, chosen, user, text, **values)
         if chosen == Verb.ASSIGN and defect.assigned_to and defect.assigned_to != user:
-            words = _("%(defect)s is yours to remedy until %(day)s: %(text)s")
-            subject = words % {"defect": defect, "day": defect.due_on.isoformat(), "text": defect.text}
+            subject = f"{defect} is yours to remedy until {defect.due_on.isoformat()}: {defect.text}"
             link = reverse("defect", args=[defect.pk])
             notices.send([notices.tell(defect.assigned_to, NoticeKind.DEFECT, subject, link)])
         return defect

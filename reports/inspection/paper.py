@@ -10,8 +10,11 @@ from typing import Any
 from django.template.loader import render_to_string
 
 from registry.context import CAUTION
+from registry.lengths import lengths_in
 from registry.models import Site
+from registry.stored import said
 from reports import pdf
+from reports.inspection.lengths import expected_in, value_in, values_in
 from reports.inspection.models import Grade, Occasion, Priority, Result
 from reports.sheets.build import moment_at
 from reports.sheets.paper import SHAPES, code_svg, print_css, shape_svg
@@ -28,7 +31,8 @@ RESULT_SHAPES = {
 
 def shown_record(record: Record, link: str, site: Site) -> dict[str, Any]:
     """An inspection as paper and page show it, from its plain data: places with their lines, words for keys."""
-    lines = [shown_line(row) for row in record["lines"]]
+    unit = site.length_unit
+    lines = [shown_line(row, unit) for row in record["lines"]]
     signed_at = record.get("signed_at")
     return {
         "record": record,
@@ -44,37 +48,38 @@ def shown_record(record: Record, link: str, site: Site) -> dict[str, Any]:
         "open": sum(not row["result"] for row in lines),
         "total": len(lines),
         "done": sum(bool(row["result"]) for row in lines),
-        "as_found": shown_judgement(record.get("as_found")),
+        "as_found": shown_judgement(record.get("as_found"), unit),
         "signed_at": moment_at(dt.datetime.fromisoformat(signed_at), site) if signed_at else None,
         "link": link,
         "caution": CAUTION,
     }
 
 
-def shown_line(row: Record) -> dict[str, Any]:
-    """A line with its words."""
+def shown_line(row: Record, unit: str) -> dict[str, Any]:
+    """A line with its words, lengths in the site's unit."""
     labels = {value["name"]: value["label"] for value in row["values"]}
-    expected = {value["name"]: value["expected"] for value in row["values"]}
+    expected = {value["name"]: value["expected"] for value in values_in(row["values"], unit)}
     return dict(row) | {
+        "expected": expected_in(row["expected"], row["values"], unit),
         "word": str(Result(row["result"]).label) if row["result"] else "",
         "shape": RESULT_SHAPES.get(Result(row["result"]), ""),
         "found": [
-            {"label": labels.get(name, name), "text": text, "expected": expected.get(name, "")}
+            {"label": labels.get(name, name), "text": value_in(name, text, unit), "expected": expected.get(name, "")}
             for name, text in row["found"].items()
         ],
         "priority_word": str(Priority(row["priority"]).label) if row["priority"] else "",
-        "judgement": shown_judgement(row["judgement"]),
+        "judgement": shown_judgement(row["judgement"], unit),
     }
 
 
-def shown_judgement(judgement: Record | None) -> dict[str, Any] | None:
-    """The head of a verdict with what was found in place."""
+def shown_judgement(judgement: Record | None, unit: str) -> dict[str, Any] | None:
+    """The head of a verdict with what was found in place, in the language of who reads it."""
     if not judgement:
         return None
     return {
         "verdict": judgement["verdict"],
         "word": VERDICTS[judgement["verdict"]],
-        "limiting": judgement["limiting"],
+        "limiting": lengths_in(said(judgement["limiting"]), unit),
         "judged_on": judgement["judged_on"],
         "engine": judgement["engine"],
     }

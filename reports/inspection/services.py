@@ -18,6 +18,7 @@ from loops.services.approvals import in_force
 from loops.services.verification import today_at
 from registry import access
 from registry.digests import digest
+from registry.language import in_fixed_language
 from registry.models import Attachment, AttachmentRetirement, Deed, Revision, User
 from registry.plain import plain_text
 from registry.services import attachments
@@ -27,7 +28,7 @@ from registry.services.passkeys import Answer
 from registry.services.records import latest_revision, lock
 from reports.inspection import items
 from reports.inspection.asfound import Finding, differs, fault_of, judged
-from reports.inspection.checklist import Builder
+from reports.inspection.checklist import Builder, DraftLine
 from reports.inspection.defects import raise_defects
 from reports.inspection.due import after_months, months_of
 from reports.inspection.models import (
@@ -107,7 +108,7 @@ def begin(loop_id: int, user: User, *, grade: str, occasion: str) -> Inspection:
             begun_by=user,
             begun_at=timezone.now(),
         )
-        drafts = Builder(loop, revision.snapshot).lines(grade, occasion == Occasion.INITIAL)
+        drafts = lines_of(loop, revision, grade, occasion)
         Line.objects.bulk_create(
             Line(
                 inspection=inspection,
@@ -385,10 +386,16 @@ def what_to_look_at(loop: Loop) -> tuple[Revision, Approval | None]:
     return revision, approval
 
 
+def lines_of(loop: Loop, revision: Revision, grade: str, occasion: str) -> list[DraftLine]:
+    """The lines of an inspection; in English, because they are stored."""
+    with in_fixed_language():
+        return list(Builder(loop, revision.snapshot).lines(grade, occasion == Occasion.INITIAL))
+
+
 def blank_record(loop: Loop, grade: str, occasion: str) -> dict[str, Any]:
     """An inspection that nobody has begun, as plain data in the shape of `record_of`: for paper."""
     revision, approval = what_to_look_at(loop)
-    lines = Builder(loop, revision.snapshot).lines(grade, occasion == Occasion.INITIAL)
+    lines = lines_of(loop, revision, grade, occasion)
     blank: dict[str, Any] = {"result": "", "found": {}, "note": "", "priority": "", "judgement": None, "photos": []}
     rows = [vars(line) | blank | {"position": position} for position, line in enumerate(lines, start=1)]
     return head_of(loop, revision, approval, grade, occasion) | {"lines": rows, "as_found": None}

@@ -9,7 +9,7 @@ from typing import Any
 from django.core.exceptions import PermissionDenied
 from django.urls import reverse
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy, ngettext
+from django.utils.translation import gettext_lazy
 
 from loops.models import Loop
 from loops.services.loops import save_loop
@@ -74,13 +74,8 @@ def send_to_engineer(found: Answer, author: Author, *, opened_version: int | Non
         raise WorkflowRefused(_("It does not suit, so no draft is made of it: choose a candidate that suits."))
     with recorded():
         loop = put_in_place(found.position, found.candidate, author, opened_version=opened_version)
-        subject = _("%(tag)s in %(loop)s: %(new)s in place of %(old)s is proposed. %(reason)s") % {
-            "tag": found.position.tag,
-            "loop": loop,
-            "new": f"{found.candidate.name} ({found.candidate.terminals_name})",
-            "old": f"{found.position.standing.name} ({found.position.standing.terminals_name})",
-            "reason": author.reason,
-        }
+        new, old = (f"{one.name} ({one.terminals_name})" for one in (found.candidate, found.position.standing))
+        subject = f"{found.position.tag} in {loop}: {new} in place of {old} is proposed. {author.reason}"
         tell_designers([loop], author.user, subject, reverse("loop", args=[loop.pk]))
         return loop
 
@@ -127,9 +122,6 @@ def tell_of_drafts(made: Sequence[Made], author: Author) -> None:
     done = [row.loop for row in made if not row.refusal]
     if done:
         tags = ", ".join(str(loop) for loop in done[:5]) + (" …" if len(done) > 5 else "")
-        subject = ngettext(
-            "%(count)d loop has a draft with a replacement: %(tags)s. %(reason)s",
-            "%(count)d loops have a draft with a replacement: %(tags)s. %(reason)s",
-            len(done),
-        ) % {"count": len(done), "tags": tags, "reason": author.reason}
+        words = "1 loop has" if len(done) == 1 else f"{len(done)} loops have"
+        subject = f"{words} a draft with a replacement: {tags}. {author.reason}"
         tell_designers(done, author.user, subject, f"{reverse('loop_list')}?state=draft")

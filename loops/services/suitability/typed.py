@@ -112,15 +112,8 @@ def send_typed(found: Answer, author: Author) -> Remark:
     ]
     with recorded():
         thread = remark(loop.pk, author.user, text="\n".join(lines), about=found.position.tag)
-        subject = _(
-            "%(tag)s in %(loop)s: %(new)s, not in the register, is proposed in place of %(old)s. %(reason)s"
-        ) % {
-            "tag": found.position.tag,
-            "loop": loop,
-            "new": candidate.name,
-            "old": found.position.standing.name,
-            "reason": author.reason,
-        }
+        names = f"{candidate.name}, not in the register, is proposed in place of {found.position.standing.name}"
+        subject = f"{found.position.tag} in {loop}: {names}. {author.reason}"
         tell_designers([loop], author.user, subject, reverse("loop", args=[loop.pk]))
     return thread
 

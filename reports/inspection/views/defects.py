@@ -21,6 +21,7 @@ from registry.views.lists import record_list
 from reports.inspection import defects as service
 from reports.inspection.defects import DefectRefused
 from reports.inspection.kind import DEFECT, is_overdue
+from reports.inspection.lengths import expected_in, value_in, values_in
 from reports.inspection.models import Defect, DefectState, DefectStep, Priority, photos_of
 from reports.inspection.paper import shown_judgement
 
@@ -97,12 +98,13 @@ def defect_page(request: HttpRequest, found: Defect, refusal: str = "", status: 
         ],
         "defect": found,
         "line": found.line,
+        "expected": expected_in(found.line.expected, found.line.values, site.length_unit),
         "found": [
-            value | {"typed": found.line.found[value["name"]]}
-            for value in found.line.values
+            value | {"typed": value_in(value["name"], found.line.found[value["name"]], site.length_unit)}
+            for value in values_in(found.line.values, site.length_unit)
             if value["name"] in found.line.found
         ],
-        "judgement": shown_judgement(judgement),
+        "judgement": shown_judgement(judgement, site.length_unit),
         "photos": photos,
         "steps": list(found.steps.select_related("assigned_to")),
         "overdue": is_overdue(found),

@@ -15,12 +15,14 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
+from loops.topics import topic_said
 from loops.views.requests import person, typed
 from registry import access
 from registry.models import Attachment, User
 from registry.services.attachments import FileRefused
 from registry.views.files import file_answer
 from reports.inspection import services
+from reports.inspection.lengths import expected_in, values_in
 from reports.inspection.models import PHOTO, Inspection, Line, Priority, Result, photos_of
 from reports.inspection.services import LONGEST_FOUND, LONGEST_NOTE, InspectionRefused, LineFault, LineText
 
@@ -59,10 +61,13 @@ def typed_line(request: HttpRequest, line: Line) -> LineText:
     )
 
 
-def shown_line(line: Line, text: LineText, faults: dict[str, str], photos: list[Attachment]) -> dict[str, Any]:
-    """One line for the page, with what is typed and what is wrong with it."""
+def shown_line(
+    line: Line, text: LineText, faults: dict[str, str], photos: list[Attachment], unit: str
+) -> dict[str, Any]:
+    """One line for the page, with what is typed and what is wrong with it; `unit` is what the site reads lengths in."""
     return {
         "line": line,
+        "expected": expected_in(line.expected, line.values, unit),
         "mark": services.state_of(line).mark,
         "text": text,
         "results": [(str(value), label, value == text.result) for value, label in Result.choices if value],
@@ -75,7 +80,7 @@ def shown_line(line: Line, text: LineText, faults: dict[str, str], photos: list[
                 "fault": faults.get(value["name"], ""),
                 "picked": reverse("pick", args=[PICKED[value["name"]]]) if value["name"] in PICKED else "",
             }
-            for index, value in enumerate(line.values)
+            for index, value in enumerate(values_in(line.values, unit))
         ],
         "faults": faults,
         "photos": photos,
@@ -158,7 +163,10 @@ def place_page(
     refused = refused or {}
     name, lines = places[number - 1]
     photos = photos_of(lines)
-    rows = [shown_line(line, *refused.get(line.pk, (services.state_of(line), {})), photos[line.pk]) for line in lines]
+    unit = inspection.loop.site.length_unit
+    rows = [
+        shown_line(line, *refused.get(line.pk, (services.state_of(line), {})), photos[line.pk], unit) for line in lines
+    ]
     done = sum(bool(line.result) for _place, listed in places for line in listed)
     total = sum(len(listed) for _place, listed in places)
     context = {
@@ -166,7 +174,7 @@ def place_page(
         "crumbs": [
             {"text": _("Inspections"), "url": reverse("inspections")},
             {"text": inspection.loop.tag, "url": reverse("inspection", args=[inspection.pk])},
-            {"text": name, "url": ""},
+            {"text": topic_said(name), "url": ""},
         ],
         "inspection": inspection,
         "place": name,
@@ -208,7 +216,8 @@ def line(request: HttpRequest, pk: int, line_pk: int) -> JsonResponse:
     except InspectionRefused as error:
         return JsonResponse({"faults": [str(error)]}, status=409)
     row.refresh_from_db()
-    shown = shown_line(row, services.state_of(row), {}, photos_of([row])[row.pk])
+    unit = inspection.loop.site.length_unit
+    shown = shown_line(row, services.state_of(row), {}, photos_of([row])[row.pk], unit)
     return JsonResponse(
         {
             "mark": shown["mark"],

@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import io
+import re
 from typing import Any
 
 import pypdf
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
+from django.urls import reverse
 
+from registry.lengths import typed_length
+from registry.selectors import record_text
 from reports.inspection import services
 from reports.inspection.models import Inspection, SignedInspection
 from tests.access.world import picture
@@ -256,3 +260,20 @@ def test_a_round_wants_loops(client_as: Any, loop: Any) -> None:
 @pytest.mark.parametrize(("query", "status"), [("", 302), ("?loop=999999", 404), ("?loop=x", 302)])
 def test_a_round_without_loops(query: str, status: int, client_as: Any, loop: Any) -> None:
     assert client_as("reader").get(f"/inspections/round.pdf{query}").status_code == status
+
+
+def test_lengths_are_told_in_the_unit_of_the_site(loop: Any, save: Any, begin: Any, fill: Any, client_as: Any) -> None:
+    """300 m are 984.3 ft (1 ft = 0.3048 m exactly); what is stored stays as it was typed."""
+    save("site", record_text(loop.site) | {"length_unit": "ft"}, by="administrator", record_id=loop.site.pk)
+    inspection = begin(loop, "detailed")
+    line = inspection.lines.get(item="cable")
+    on_record = next(value["expected"] for value in line.values if value["name"] == "length_m")
+    client, told = client_as("planner"), typed_length(on_record, "ft")
+    assert told == "300 m (984.3 ft)" and told not in line.expected
+    places = list(dict.fromkeys(inspection.lines.values_list("place", flat=True)))
+    page = client.get(reverse("inspection_place", args=[inspection.pk, places.index(line.place) + 1])).content.decode()
+    assert f", {told}, from" in page and f'placeholder="{told}"' in page
+    fill(inspection, cable={"result": "defect", "note": "Longer.", "priority": "2", "found": {"length_m": "1000 m"}})
+    overview = client.get(reverse("inspection", args=[inspection.pk])).content.decode()
+    assert f", {told}, from" in overview and "1000 m (3280.8 ft)" in overview
+    assert re.search(r"of at most \d+ ft \(\d+ m\)", overview), "the loop as it was found"
