@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 from collections.abc import Iterable, Sequence
 from decimal import Decimal
 from typing import Any
@@ -19,12 +20,13 @@ from registry.models.schemes import LEAD_DAYS
 from registry.parameters import PARAMETERS, Parameter, plain_signs, shown
 from registry.quantities import NOT_STATED, Kind, QuantityError, read
 
+CERTIFICATE_NAME = re.compile(r"(?P<number>.+) issue (?P<issue>\d+)")
+
 
 def name_of(record: Any) -> str:
-    """A record by its name; that of a certificate says "issue" in the language of the page."""
-    if isinstance(record, Certificate):
-        return _("%(number)s issue %(issue)s") % {"number": record.number, "issue": record.issue}
-    return str(record)
+    """A record by its name; a certificate, also by its stored name, says "issue" in the language of the page."""
+    found = CERTIFICATE_NAME.fullmatch(str(record)) if isinstance(record, Certificate | str) else None
+    return _("%(number)s issue %(issue)s") % found.groupdict() if found else str(record)
 
 
 def quantity(record: models.Model, parameter: Parameter) -> dict[str, Any]:

@@ -24,6 +24,8 @@ POINT = re.compile(r"(?<=\d)\.(?=\d)")
 POINT_OF_QUANTITY = re.compile(
     r"(?<=\d)\.(?=\d+ (?:[kMmunp\u00b5]?(?:V|A|W|F|H|s|m|ohm|\u03a9)\b|degC|\u00b0C|mm2|K/W|%))"
 )
+BEFORE_UNIT = re.compile(r"(?<=\d) (?=(?:[kMmunp\u00b5]?(?:V|A|W|F|H|s|m|ohm|\u03a9)\b|degC|\u00b0C|mm2|K/W|ft\b|%))")
+NO_BREAK = "\N{NO-BREAK SPACE}"
 TAG = re.compile(r"[\w./+-]*\d[\w./+-]*")
 LONGEST = 4000
 """A longer text is no sentence of the program, and is not laid beside any."""
@@ -75,13 +77,18 @@ def said(text: str) -> str:
 def figure(text: str) -> str:
     """A stored quantity or number with the decimal mark of the language: "1.5 mH", in German "1,5 mH"."""
     mark = get_format("DECIMAL_SEPARATOR")
-    return text if mark == "." else POINT.sub(mark, text)
+    return text if mark == "." else POINT.sub(mark, str(text))
 
 
 def figures(text: str) -> str:
     """The same for every quantity in a text, and for nothing else: "T4, Pi 0.5 W"."""
     mark = get_format("DECIMAL_SEPARATOR")
-    return text if mark == "." else POINT_OF_QUANTITY.sub(mark, text)
+    return text if mark == "." else POINT_OF_QUANTITY.sub(mark, str(text))
+
+
+def together(text: str) -> str:
+    """A text in which no quantity is broken over two lines: its number holds on to its unit."""
+    return BEFORE_UNIT.sub(NO_BREAK, text)
 
 
 @lru_cache(maxsize=8192)

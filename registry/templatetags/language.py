@@ -9,6 +9,7 @@ from django import template
 from registry.showing import name_of
 from registry.stored import figure as figure_of
 from registry.stored import said as said_of
+from registry.stored import together as together_of
 
 register = template.Library()
 
@@ -23,6 +24,12 @@ def said(text: Any) -> Any:
 def figure(text: Any) -> Any:
     """A stored quantity with the decimal mark of the language; what is no text stays."""
     return figure_of(text) if isinstance(text, str) else text
+
+
+@register.filter
+def together(text: Any) -> Any:
+    """A text in which no quantity is broken over two lines; what is no text stays."""
+    return together_of(text) if isinstance(text, str) else text
 
 
 @register.filter

@@ -8,6 +8,7 @@ picture shows how near to the curve it works. White paper in every theme, so tha
 from __future__ import annotations
 
 import io
+import math
 import textwrap
 import warnings
 from decimal import Decimal
@@ -30,7 +31,11 @@ SHEET_SIZE_IN = (5.6, 2.05)
 INK, PERMITTED, ACCENT, RULE = "#20262b", "#dfeae6", "#0e5a61", "#c9c4b6"
 LONGEST_NAME = 62
 LETTERS_PER_IN, NARROW = 13, 40
+ROOM = 0.75
+"""The share of its width that a narrow chart has for what stands below it: the rest is before its axis."""
 BELOW_PT = -6
+EDGE = 0.14
+"""Nearer to the frame than this share of the height, a label stands on its inner side."""
 TICKS_V = (3, 5, 7, 10, 15, 20, 30, 45, 70, 100, 150, 200, 300, 500)
 FINEST_STEP = Decimal("0.02")  # smaller steps of a table cannot be seen
 # Set once: a context of its own would be shared by all threads of a worker.
@@ -44,7 +49,7 @@ def ignition_svg(curves: Curves, size_in: tuple[float, float] = SIZE_IN) -> byte
     _current(left, curves)
     _capacitance(right, curves)
     for axes in (left, right):
-        _fit(axes, round(LETTERS_PER_IN * size_in[0] / 2))
+        _fit(axes, curves, round(LETTERS_PER_IN * size_in[0] / 2))
     FigureCanvasSVG(figure)
     file = io.BytesIO()
     with warnings.catch_warnings():
@@ -56,7 +61,7 @@ def ignition_svg(curves: Curves, size_in: tuple[float, float] = SIZE_IN) -> byte
 
 def _current(axes: Axes, curves: Curves) -> None:
     points = _shown(curves.current)
-    _curve(axes, curves, points, float(curves.current_a))
+    _curve(axes, curves, points, curves.current_a)
     axes.plot(float(curves.voltage_v), float(curves.current_a), "o", color=ACCENT, markersize=7)
     _note(axes, curves, float(curves.current_a), f"{_cut(curves.source)}\n{write(curves.current_a, Kind.CURRENT)}")
     axes.set_ylabel(_("Short-circuit current"))
@@ -68,8 +73,7 @@ def _current(axes: Axes, curves: Curves) -> None:
 
 def _capacitance(axes: Axes, curves: Curves) -> None:
     points = _shown(curves.capacitance)
-    shown = curves.connected_f or curves.permitted_f
-    _curve(axes, curves, points, float(shown) if shown else None)
+    _curve(axes, curves, points, *(value for value in (curves.connected_f, curves.permitted_f) if value))
     if curves.connected_f:
         axes.plot(float(curves.voltage_v), float(curves.connected_f), "o", color=ACCENT, markersize=7)
         told = _("connected %(CAPACITANCE)s") % {"CAPACITANCE": write(_short(curves.connected_f), Kind.CAPACITANCE)}
@@ -87,12 +91,16 @@ def _capacitance(axes: Axes, curves: Curves) -> None:
     )
 
 
-def _fit(axes: Axes, letters: int) -> None:
+def _fit(axes: Axes, curves: Curves, letters: int) -> None:
     """Break what is written into lines that a narrow chart has room for, with fewer figures below it."""
     axes.set_title(textwrap.fill(axes.get_title(loc="left"), letters), fontsize=8.5, loc="left")
-    axes.set_xlabel(textwrap.fill(axes.get_xlabel(), letters))
     if letters >= NARROW:
+        axes.set_xlabel(textwrap.fill(axes.get_xlabel(), letters))
         return
+    if axes.get_ylabel() == _("Short-circuit current"):
+        axes.set_ylabel(_("Current"))  # a long word is longer than the axis
+    operands = {"source": _cut(curves.source), "voltage": write(curves.voltage_v, Kind.VOLTAGE)}
+    axes.set_xlabel(textwrap.fill(_("Uo of %(source)s: %(voltage)s") % operands, round(letters * ROOM)))
     for text in axes.texts:
         if not isinstance(text, Annotation):
             text.set_visible(False)  # what is shaded is said below a narrow chart
@@ -110,17 +118,19 @@ def _shown(points: Points) -> tuple[list[float], list[float]]:
     return [float(voltage) for voltage, _ in shown], [float(limit) for _, limit in shown]
 
 
-def _curve(axes: Axes, curves: Curves, points: tuple[list[float], list[float]], working: float | None) -> None:
-    """The limit as steps (between two rows the next higher voltage counts), with what it permits below it."""
+def _curve(axes: Axes, curves: Curves, points: tuple[list[float], list[float]], *marks: Decimal) -> None:
+    """The limit as steps (between two rows the next higher voltage counts), with what it permits below it; the axes
+    reach to what is marked in it."""
     voltages, limits = points
     axes.set_xscale("log")
     axes.set_yscale("log")
-    lowest = min([*limits, *([working] if working else [])]) / 3
+    reached = [*limits, *map(float, marks)]
+    lowest = min(reached) / 3
     axes.fill_between(voltages, limits, lowest, step="pre", color=PERMITTED, linewidth=0)
     axes.step(voltages, limits, where="pre", color=INK, linewidth=1.4)
     least, most = min(voltages[0], float(curves.voltage_v)), max(voltages[-1], float(curves.voltage_v))
     axes.set_xlim(least / 1.1, most * 1.1)
-    axes.set_ylim(lowest, max([*limits, *([working] if working else [])]) * 1.5)
+    axes.set_ylim(lowest, max(reached) * 1.5)
     axes.axvline(float(curves.voltage_v), color=ACCENT, linewidth=0.8, linestyle=(0, (4, 3)))
     axes.set_xlabel(
         _("Voltage (Uo of %(source)s: %(VOLTAGE)s)")
@@ -146,13 +156,17 @@ def _note(axes: Axes, curves: Curves, value: float, told: str, lift_pt: int = 0)
     """A label on the side of the point that has room, lifted where another stands near."""
     low, high = axes.get_xlim()
     to_the_left = float(curves.voltage_v) > (low * high) ** 0.5
+    bottom, top = axes.get_ylim()
+    height = math.log(value / bottom) / math.log(top / bottom)
+    if not EDGE < height < 1 - EDGE:
+        lift_pt = 0
     axes.annotate(
         told,
         (float(curves.voltage_v), value),
         xytext=(-9 if to_the_left else 9, lift_pt),
         textcoords="offset points",
         ha="right" if to_the_left else "left",
-        va="center",
+        va="bottom" if height <= EDGE else "top" if height >= 1 - EDGE else "center",
         fontsize=8.5,
         color=ACCENT,
         fontweight="bold",

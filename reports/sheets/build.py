@@ -26,6 +26,7 @@ from loops.views.since_issue import since_issue
 from registry.context import CAUTION
 from registry.language import in_language_of_the_house
 from registry.models import Revision, Site
+from registry.showing import name_of
 from registry.stored import said
 from registry.words import lazily
 from reports.sheets import words
@@ -179,7 +180,7 @@ def confirmed(matter: Matter, site: Site) -> Confirmed:
     """A matter with who confirmed it and when, in the time of the site."""
     about = (
         _("%(tag)s: %(certificate)s, condition %(number)s")
-        % {"tag": matter.tag, "certificate": matter.certificate, "number": matter.number}
+        % {"tag": matter.tag, "certificate": name_of(matter.certificate), "number": matter.number}
         if matter.tag
         else ""
     )

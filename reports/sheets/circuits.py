@@ -89,6 +89,7 @@ def circuit_content(
             cable(row, run, shares.get(row["name"]))
             for row, run in zip(document.get("cables", []), circuit["cables"], strict=True)
         ),
+        is_fisco=bool(document.get("fisco")),
         segment=_("FISCO segment")
         if document.get("fisco")
         else _("2-WISE circuit")
@@ -169,7 +170,7 @@ def terminals_of(member: Content, pinned: Pinned) -> Content:
 
 def text_of(reading: Content | None) -> str:
     """The typed text of a snapshot's quantity; empty where it is unknown."""
-    return str(reading["text"]) if reading else ""
+    return said(str(reading["text"])) if reading else ""
 
 
 def verdict_of(result: Content, check_id: str, tag: str) -> str:
@@ -335,28 +336,31 @@ def counted(value: Decimal | None, kind: Kind, default: bool) -> str:
 
 
 def totals(result: Content) -> tuple[tuple[str, str, str], ...]:
-    """(quantity, on the circuit, permitted) for capacitance and inductance."""
+    """(quantity, on the circuit, permitted) for capacitance and inductance; "" where the sum is not what is limited."""
     found = result.get("totals") or {}
+    free = {row["id"] for row in result.get("checks", []) if row["verdict"] == "not_applicable"}
     return tuple(
         (
             name,
             figures(str(found.get(key) or words.UNKNOWN)),
-            figures(str(found.get(f"{key}_permitted") or words.UNKNOWN)),
+            "" if check in free else figures(str(found.get(f"{key}_permitted") or words.UNKNOWN)),
         )
-        for name, key in ((_("Capacitance"), "C"), (_("Inductance"), "L"))
+        for name, key, check in ((_("Capacitance"), "C", "capacitance"), (_("Inductance"), "L", "inductance"))
         if found
     )
 
 
 def check(row: Content) -> Check:
-    relation = (row.get("relation") or "") if row.get("value") and row.get("limit") else ""
-    value, cure = str(row.get("value") or ""), str(row.get("cure") or "")
+    relation = (row.get("relation") or "") if row.get("limit") else ""
+    open_value = words.UNKNOWN if row.get("limit") and row["verdict"] == "incomplete" else ""
+    value, cure = str(row.get("value") or open_value), str(row.get("cure") or "")
     reference, memory = row.get("reference") or "", " (from memory)"
     return Check(
         id=row["id"],
         name=(words.CHECKS | words.FUNCTION_PARTS).get(str(row["id"]), str(row["id"])),
         verdict=row["verdict"],
         word=words.VERDICTS[row["verdict"]],
+        of_circuit=row["subject"] == "circuit",
         subject=said(row["subject"].replace(" -> ", " → ")),
         value=str(words.SEPARATIONS.get(value) or said(value)) if row["id"] == "cable_type" else figures(said(value)),
         relation=words.RELATIONS.get(relation) or said(relation),
@@ -421,7 +425,7 @@ def justification(member: Content, pinned: Pinned) -> Justification | None:
         tag=member["tag"],
         kind=words.SIMPLE[terminals["simple_kind"]],
         figures=", ".join(
-            f"{label} {text_of(terminals[column])}" for label, column in figures.items() if terminals[column]
+            f"{said(label)} {text_of(terminals[column])}" for label, column in figures.items() if terminals[column]
         ),
         text=terminals["justification"],
     )

@@ -140,6 +140,7 @@ class Check:
     verdict: str
     word: str
     subject: str
+    of_circuit: bool
     value: str
     relation: str
     limit: str
@@ -188,6 +189,7 @@ class Circuit:
     papers: tuple[Paper, ...]
     cables: tuple[Cable, ...]
     segment: str
+    is_fisco: bool
     terminators: tuple[str, ...]
     totals: tuple[tuple[str, str, str], ...]
     halved: bool

@@ -16,6 +16,7 @@ import pytest
 
 from loops.models import Loop
 from registry.services.records import latest_revision
+from registry.stored import together
 from reports import services
 from reports.pdf import PageSize
 from reports.sheets.build import moment_at, sheet_content
@@ -225,6 +226,27 @@ def test_a_cable_of_core_figures_shows_what_they_come_to(loop_data: Any, save: A
     cable = sheet_content(loop, latest_revision(loop), loop.verification, None).circuits[0].cables[0]
     assert cable.per_length[0] == ("100 nF/km", "to core; 160 nF/km to screen")
     assert cable.capacitance == "26 nF"
+
+
+def test_a_german_sheet_says_what_is_unknown_and_breaks_no_quantity(
+    save: Any, source_data: Any, loop_data: Any, author_as: Any
+) -> None:
+    """A source without Lo/Ro, which German papers once could not say; a number holds on to its unit."""
+    from django.utils import translation
+
+    from loops.services.loops import save_loop
+
+    source_data["terminals"][0]["permitted"][0]["lo_ro_h_per_ohm"] = ""
+    source_data["terminals"][0]["um_v"] = "not stated"
+    used = save("equipment", source_data | {"type_name": "Without Lo/Ro"})
+    data = loop_data(tag="PT-5")
+    data["circuits"][0]["members"][0]["terminals"] = str(used.terminals.get().pk)
+    loop = save_loop(data, author_as("designer"))
+    with translation.override("de"):
+        circuit = sheet_content(loop, latest_revision(loop), loop.verification, None).circuits[0]
+    assert circuit.sources[0].permitted[0].lo_ro == "unbekannt"
+    assert "nicht angegeben" in repr(circuit.sources) and "not stated" not in repr(circuit.sources)
+    assert together("innerhalb von 28 V und 0,5 W, 88 mm2") == "innerhalb von 28\xa0V und 0,5\xa0W, 88\xa0mm2"
 
 
 MARKUP = '<b>&amp;</b>"\'<img src="file:///etc/hostname">'
