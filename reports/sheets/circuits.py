@@ -242,13 +242,13 @@ def source(row: Content) -> Source:
         tag=row["name"],
         terminals=row.get("terminals", ""),
         output=words.OUTPUTS.get(row.get("output", ""), words.UNKNOWN),
-        values=tuple((name, figures(text)) for name, text in values),
+        values=tuple((name, figures(said(text))) for name, text in values),
         permitted=tuple(
             Permitted(
                 group=item["group"],
-                co=figures(item.get("Co", words.UNKNOWN)),
-                lo=figures(item.get("Lo", words.UNKNOWN)),
-                lo_ro=figures(item.get("Lo_Ro", words.UNKNOWN)),
+                co=figures(said(item.get("Co", words.UNKNOWN))),
+                lo=figures(said(item.get("Lo", words.UNKNOWN))),
+                lo_ro=figures(said(item.get("Lo_Ro", words.UNKNOWN))),
                 together=bool(item.get("together")),
             )
             for item in row.get("permitted", [])
@@ -271,7 +271,9 @@ def device(row: Content, circuit: Content) -> Device:
         "uncertified": _("no certificate"),
         "component": _("component certificate"),
     }.get(row.get("kind", ""), _("inline item") if member and member["role"] == "inline" else _("field device"))
-    return Device(row["name"], terminals_name(member), role, tuple((name, figures(text)) for name, text in values))
+    return Device(
+        row["name"], terminals_name(member), role, tuple((name, figures(said(text))) for name, text in values)
+    )
 
 
 def terminals_name(member: Content | None) -> str:
