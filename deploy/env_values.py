@@ -49,6 +49,8 @@ POSTGRESQL_OPTIONS = {
     "target_session_attrs": str,
     "tcp_user_timeout": int,
 }
+PATIENCE_S = 10
+"""How long one waits for a connection: longer than a server that is well takes, shorter than a visitor waits."""
 SSL_MODES = ("disable", "allow", "prefer", "require", "verify-ca", "verify-full")
 
 
@@ -220,7 +222,7 @@ def _postgresql(text: str) -> dict[str, Any]:
         "PORT": str(port or ""),
         "CONN_MAX_AGE": 60,
         "CONN_HEALTH_CHECKS": True,
-        "OPTIONS": options,
+        "OPTIONS": {"connect_timeout": PATIENCE_S} | options,
     }
 
 
@@ -228,14 +230,14 @@ def read_pool(text: str) -> bool | dict[str, int]:
     match = re.fullmatch(r"(?:([0-9]{1,4}) *- *)?([0-9]{1,4})", text)
     if not match or (match[1] is None and match[2] in ("0", "1")):
         try:
-            return read_boolean(text)
+            return {"timeout": PATIENCE_S} if read_boolean(text) else False
         except Fault:
             raise Fault(f"\u201c{text}\u201d is neither true, false nor a number of connections", "2-8") from None
     most = int(match[2])
     least = int(match[1]) if match[1] else min(4, most)
     if not most or least > most:
         raise Fault(f"\u201c{text}\u201d ends below its beginning", "2-8")
-    return {"min_size": least, "max_size": most}
+    return {"min_size": least, "max_size": most, "timeout": PATIENCE_S}
 
 
 def read_proxies(text: str) -> int:

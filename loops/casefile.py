@@ -8,6 +8,7 @@ are read in :mod:`loops.casekeys`, which lists those that may be left out.
 from __future__ import annotations
 
 from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
+from functools import lru_cache
 from string import Formatter
 from typing import Any
 
@@ -87,21 +88,30 @@ def sentence(remark: Remark) -> str:
     >>> sentence(Remark("{0:H} of {1:H-}", (Decimal("0.001027736026"), Decimal("0.001027736026"))))
     '1.028 mH of 1.027 mH'
     """
-    return _WRITER.format(remark.template, *remark.operands)
+    return "".join(
+        [
+            literal if place is None else literal + _operand(remark.operands[place], form)
+            for literal, place, form in _parsed(remark.template)
+        ]
+    )
 
 
-class _Writer(Formatter):
+@lru_cache(maxsize=4096)
+def _parsed(template: str) -> tuple[tuple[str, int | None, str], ...]:
+    """The parts of a template: what is written as it is, then the place of an operand and its form, if one follows."""
+    return tuple(
+        (literal, None if place is None else int(place), form or "")
+        for literal, place, form, _ in Formatter().parse(template)
+    )
+
+
+def _operand(value: Any, form: str) -> str:
     """``{0:V}`` writes the operand as a quantity in that SI unit, ``{0:V-}`` as a limit; ``{0}`` as it is."""
-
-    def format_field(self, value: Any, format_spec: str) -> str:
-        if not format_spec:
-            return str(value)
-        unit = format_spec.removesuffix("-")
-        rounding = ROUND_CEILING if unit == format_spec else ROUND_FLOOR
-        return write(_cut(value, rounding, READ_DIGITS, READ_CUT), _KINDS[unit])
-
-
-_WRITER = _Writer()
+    if not form:
+        return str(value)
+    unit = form.removesuffix("-")
+    rounding = ROUND_CEILING if unit == form else ROUND_FLOOR
+    return write(_cut(value, rounding, READ_DIGITS, READ_CUT), _KINDS[unit])
 
 
 def _cut(value: Decimal, rounding: str, untouched: int, digits: int) -> Decimal:

@@ -100,7 +100,7 @@ def thawed_flush() -> Iterator[None]:
 @pytest.fixture(autouse=True, scope="session")
 def mail_at_once() -> Iterator[None]:
     """Mail goes out as soon as a transaction is committed, so that no thread of one test reaches into another."""
-    with mock.patch("registry.services.notices.in_background", lambda act: act()):
+    with mock.patch("registry.services.notices.in_background", lambda act, what="": act()):
         yield
 
 

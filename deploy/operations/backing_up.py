@@ -69,8 +69,8 @@ def back_up(place: Path, say: Say = lambda text: None) -> Made:
         raise BackupRefused(f"{path} cannot be written: {error.strerror}.") from error
     made = Made(path)
     try:
-        with snapshot() as alias:
-            manifest = write_rows(writer, alias, made, say)
+        with snapshot():
+            manifest = write_rows(writer, made, say)
         write_files(writer, made, say)
         made.sha256 = writer.finish(manifest | {"files": made.files})
     except FileExistsError as error:
@@ -87,16 +87,16 @@ def back_up(place: Path, say: Say = lambda text: None) -> Made:
 
 
 @contextlib.contextmanager
-def snapshot() -> Iterator[str]:
-    """The alias of a database that holds the rows of one moment, while the site goes on writing to its own."""
+def snapshot() -> Iterator[None]:
+    """The connection reads the rows of one moment meanwhile, and the site goes on writing."""
     if connection.vendor == "postgresql":
         with transaction.atomic():
             if not connection.in_atomic_block or connection.savepoint_ids:
-                yield DEFAULT
+                yield
                 return
             with connection.cursor() as cursor:
                 cursor.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ, READ ONLY")
-            yield DEFAULT
+            yield
         return
     with tempfile.TemporaryDirectory(prefix="unlit-backup-") as folder:
         copy = Path(folder) / "copy.sqlite3"
@@ -111,16 +111,16 @@ def snapshot() -> Iterator[str]:
         # Of this thread alone, and only while it reads.
         connections[DEFAULT] = reading
         try:
-            yield DEFAULT
+            yield
         finally:
             connections[DEFAULT] = own
             reading.close()
 
 
-def write_rows(writer: ArchiveWriter, alias: str, made: Made, say: Say) -> dict[str, Any]:
+def write_rows(writer: ArchiveWriter, made: Made, say: Say) -> dict[str, Any]:
     """Write all tables; returns what the manifest says of them."""
-    loader = MigrationLoader(connections[alias])
-    nodes = applied(alias)
+    loader = MigrationLoader(connection)
+    nodes = applied()
     if not nodes:
         raise BackupRefused("This database has no tables yet: there is nothing to keep.")
     if newer := unknown(nodes, loader):
@@ -130,23 +130,24 @@ def write_rows(writer: ArchiveWriter, alias: str, made: Made, say: Say) -> dict[
     for name, model in tables.items():
         count = -1
         with writer.member(f"rows/{name}.jsonl") as write:
-            for line in lines_of(model, alias):
+            for line in lines_of(model):
                 write(plain_json(line))
                 count += 1
         counts[name] = count
         made.rows += count
         say(f"{name}: {count}")
-    made.log_end = log_end(tables, alias)
-    made.faults += missing_files(tables, alias)
+    made.log_end = log_end(tables)
+    made.faults += missing_files(tables)
     return {
         "format": FORMAT,
         "format_version": FORMAT_VERSION,
         "product_version": settings.VERSION,
+        "site_url": settings.SITE_URL,
         "made_at": timezone.now().astimezone(dt.UTC).isoformat(),
         "database": connection.vendor,
         "migrations": migrations_of(nodes),
         "tables": counts,
-        "next_keys": {name: last for name, model in tables.items() if (last := last_key(model, alias))},
+        "next_keys": {name: last for name, model in tables.items() if (last := last_key(model))},
         "change_log_end": made.log_end,
     }
 
@@ -158,19 +159,19 @@ def migrations_of(nodes: set[Node]) -> dict[str, list[str]]:
     return found
 
 
-def log_end(tables: dict[str, type[Model]], alias: str) -> str:
+def log_end(tables: dict[str, type[Model]]) -> str:
     log = tables.get("registry_change")
-    last = log._base_manager.using(alias).order_by("-number").values_list("number", "mark").first() if log else None
+    last = log._base_manager.order_by("-number").values_list("number", "mark").first() if log else None
     return f"{last[0]}:{last[1]}" if last else ""
 
 
-def last_key(model: type[Model], alias: str) -> int:
+def last_key(model: type[Model]) -> int:
     """The last key that the database gave to a row of a table, be the row there or not: none is given twice."""
     key = model._meta.pk
     if key.get_internal_type() not in {"AutoField", "BigAutoField", "SmallAutoField"}:
         return 0
-    with connections[alias].cursor() as cursor:
-        if connections[alias].vendor == "postgresql":
+    with connection.cursor() as cursor:
+        if connection.vendor == "postgresql":
             query = "SELECT pg_sequence_last_value(pg_get_serial_sequence(%s, %s)::regclass)"
             cursor.execute(query, [f'"{model._meta.db_table}"', key.column])
         else:
@@ -179,12 +180,12 @@ def last_key(model: type[Model], alias: str) -> int:
     return int(row[0]) if row and row[0] else 0
 
 
-def missing_files(tables: dict[str, type[Model]], alias: str) -> list[str]:
+def missing_files(tables: dict[str, type[Model]]) -> list[str]:
     """What rows name and the store does not have."""
     attachments = tables.get("registry_attachment")
     if attachments is None:
         return []
-    rows = attachments._base_manager.using(alias).order_by("pk").values_list("sha256", "name")
+    rows = attachments._base_manager.order_by("pk").values_list("sha256", "name")
     return [
         f"The file {name} ({mark[:12]}…) is missing in the store."
         for mark, name in rows.iterator(2_000)

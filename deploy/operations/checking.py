@@ -28,7 +28,7 @@ from django.utils import timezone
 
 from deploy.operations import health
 from deploy.operations.schemas import applied, missing, unknown
-from registry.models import Change, User
+from registry.models import Change, MailHold, User
 from registry.services.due import has_worker
 
 OK, LOOK, STOP = "ok", "look", "stop"
@@ -109,10 +109,10 @@ def check_database() -> Iterator[Line]:
         yield Line(OK, "database", f"the SQLite file {place.name} answers")
         if settings.PRODUCTION:
             yield Line(LOOK, "database", "SQLite", "For more than one node, or many who write, use PostgreSQL.")
-    nodes = applied("default")
+    nodes = applied()
     if newer := unknown(nodes, MigrationLoader(connection)):
         yield Line(STOP, "schema", f"it is newer than this version ({newer[0]})", "Install the version that made it.")
-    elif lacking := missing("default"):
+    elif lacking := missing():
         cure = "Look at manage.py migrate --plan, make a backup, then run manage.py migrate."
         yield Line(STOP, "schema", f"{len(lacking)} migrations are not applied ({lacking[0]} …)", cure)
     else:
@@ -178,6 +178,8 @@ def check_disk() -> Iterator[Line]:
 
 
 def check_mail() -> Iterator[Line]:
+    if held := MailHold.objects.first():
+        yield Line(LOOK, "mail", f"nobody is mailed {held}", "Where the site has moved here: manage.py resume_mail.")
     if "smtp" not in settings.EMAIL_BACKEND:
         yield Line(LOOK, "mail", "no mail server: people read their inbox on the site", "Give EMAIL_URL to mail them.")
         return

@@ -34,7 +34,9 @@ from deploy.operations.archive import Archive, ArchiveRefused
 from deploy.operations.health import nearest_folder
 from deploy.operations.rows import AnyField, columns_of, fields_named, row_of
 from deploy.operations.schemas import NOT_KEPT, Node, applied, leaves, tables_at, unknown
+from registry.services.notices import hold_mail
 from registry.services.proofs import Findings, prove
+from registry.services.webhooks import pause_all
 
 RESTORE_LOCK = 7_301_199_115
 """Number of the advisory lock on PostgreSQL: two restores at once would wait for each other half-way."""
@@ -70,6 +72,9 @@ class Restored:
     """Migrations that came after the backup was made."""
     findings: Findings = field(default_factory=Findings)
     log_end: str = ""
+    made_elsewhere: bool = False
+    """The backup was made at another address: nobody is mailed, and no other system is told, until somebody says so."""
+    paused_webhooks: int = 0
 
 
 def restore(
@@ -78,7 +83,9 @@ def restore(
     """Put a backup into the database and the store.
 
     `replace` allows a database that is in use, all of which is then lost; `expected` is the SHA-256 that the archive
-    must have; `keep_broken` takes what the proofs of the store find broken. Raises RestoreRefused and ArchiveRefused.
+    must have; `keep_broken` takes what the proofs of the store find broken. A backup of another address, or one that
+    does not say which, is taken for a copy that reaches nobody: mail is held and webhooks are paused. Raises
+    RestoreRefused and ArchiveRefused.
     """
     with Archive(path, expected) as archive:
         loader = MigrationLoader(connection)
@@ -90,18 +97,23 @@ def restore(
         check_rows(archive, models)
         check_target(archive, set(tables), replace)
         restored = Restored(str(archive.manifest.get("product_version", "")), str(archive.manifest.get("made_at", "")))
+        origin = str(archive.manifest.get("site_url", ""))
+        restored.made_elsewhere = origin != settings.SITE_URL
         restored.log_end = str(archive.manifest.get("change_log_end", ""))
         written: list[str] = []
         try:
             with one_transaction():
                 check_target(archive, set(tables), replace)
-                if applied(connection.alias) != nodes:
+                if applied() != nodes:
                     say("Making the schema")
                     drop_everything()
                     MigrationExecutor(connection).migrate(leaves(nodes, loader))
                 say("Putting in the rows")
                 restored.rows = put_in(archive, models, set(tables))
                 restored.migrations_after = bring_up_to_date(say)
+                if restored.made_elsewhere:
+                    hold_mail(origin)
+                    restored.paused_webhooks = pause_all("put back at another address")
                 say("Putting in the files")
                 restored.files = put_files(archive, written)
                 say("Proving the store")

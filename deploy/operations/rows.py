@@ -35,11 +35,11 @@ def columns_of(model: type[Model]) -> list[AnyField]:
     return [field for field in model._meta.local_concrete_fields if not getattr(field, "generated", False)]
 
 
-def lines_of(model: type[Model], using: str) -> Iterator[list[Any]]:
+def lines_of(model: type[Model]) -> Iterator[list[Any]]:
     """The names of the columns of a table, then its rows by key."""
     fields = columns_of(model)
     yield [field.attname for field in fields]
-    for row in model._base_manager.using(using).order_by("pk").iterator(PORTION):
+    for row in model._base_manager.order_by("pk").iterator(PORTION):
         yield [plain(field, row) for field in fields]
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from django.apps.registry import Apps
-from django.db import connections
+from django.db import connection
 from django.db.migrations.executor import MigrationExecutor
 from django.db.migrations.loader import MigrationLoader
 from django.db.migrations.recorder import MigrationRecorder
@@ -18,14 +18,14 @@ NOT_KEPT = {"registry_cachedvalue", "registry_keptanswer", "django_session", "us
 would let a thief of it in as somebody."""
 
 
-def applied(alias: str) -> set[Node]:
-    """The migrations that a database has had; none where it has no tables."""
-    return set(MigrationRecorder(connections[alias]).applied_migrations())
+def applied() -> set[Node]:
+    """The migrations that the database has had; none where it has no tables."""
+    return set(MigrationRecorder(connection).applied_migrations())
 
 
-def missing(alias: str) -> list[str]:
-    """The migrations of this version that a database has not had."""
-    executor = MigrationExecutor(connections[alias])
+def missing() -> list[str]:
+    """The migrations of this version that the database has not had."""
+    executor = MigrationExecutor(connection)
     plan = executor.migration_plan(executor.loader.graph.leaf_nodes())
     return [f"{migration.app_label}.{migration.name}" for migration, _ in plan]
 

@@ -15,6 +15,10 @@ WRITES = re.compile(r"\s*(?:INSERT|UPDATE|DELETE|REPLACE)\b", re.IGNORECASE)
 DEFAULT_PATIENCE_S = 5.0
 
 
+class StillLocked(OperationalError):
+    """Somebody else has been writing for longer than one waits."""
+
+
 class DatabaseWrapper(base.DatabaseWrapper):
     """Django's own, with a queue before each transaction and before each statement that writes outside of one."""
 
@@ -32,7 +36,7 @@ class DatabaseWrapper(base.DatabaseWrapper):
         try:
             self._queue.enter()
         except NotServed:
-            raise OperationalError("database is locked: another writer does not end") from None
+            raise StillLocked("database is locked: another writer does not end") from None
 
     def _queued(self, execute: Callable[..., Any], sql: str, params: Any, many: bool, context: Any) -> Any:
         if self.in_atomic_block or self._queue.served or not WRITES.match(sql):

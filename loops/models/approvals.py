@@ -70,7 +70,7 @@ class Approval(models.Model):
     short_id = models.CharField(max_length=12, unique=True, null=True, help_text=_("Names it in its live address."))
 
     class Meta:
-        ordering = ["loop", "-pk"]
+        ordering = ["loop_id", "-pk"]
         constraints = [
             models.UniqueConstraint(fields=["loop", "letter"], name="approval_letter_once"),
             models.CheckConstraint(condition=~Q(approved_by=F("submitted_by")), name="approver_is_not_submitter"),

@@ -165,7 +165,11 @@ def obstacles_to_issue(
 
     `changed` and `asked` are what `changed_pins` and `matters` say of the loop, where that is known already.
     """
-    return obstacles(loop, changed, known) + obstacles_to_sign(loop) + open_matters(loop, asked)
+    return (
+        obstacles(loop, changed, known)
+        + obstacles_to_sign(loop)
+        + open_matters(loop, asked, known.pinned if known else None)
+    )
 
 
 def content_of(loop: Loop) -> dict[str, Any]:

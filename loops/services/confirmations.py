@@ -73,15 +73,7 @@ def conditions(
     loop_snapshot: Mapping[str, Any], pinned: Mapping[int, Mapping[str, Any]] | None = None
 ) -> Iterator[dict[str, Any]]:
     """The specific conditions of the certificates that a loop is pinned to, one by one for each item."""
-    members = [
-        row for circuit in loop_snapshot["circuits"] for row in circuit["members"] if row.get("certificate_revision")
-    ]
-    if pinned is None:
-        keys = {row["certificate_revision"]["id"] for row in members}
-        pinned = dict(Revision.objects.filter(pk__in=keys).values_list("pk", "snapshot"))
-    for row in members:
-        key = row["certificate_revision"]["id"]
-        content = pinned[key]
+    for row, key, content in certified(loop_snapshot, pinned):
         for number, text in numbered_conditions(content["specific_conditions"]):
             yield {
                 "kind": Kind.CONDITION.value,
@@ -94,6 +86,21 @@ def conditions(
                 "number": number,
                 "about": [Kind.CONDITION.value, row["tag"], row["terminals"]["id"], content["id"], number, text],
             }
+
+
+def certified(
+    loop_snapshot: Mapping[str, Any], pinned: Mapping[int, Mapping[str, Any]] | None
+) -> Iterator[tuple[Mapping[str, Any], int, Mapping[str, Any]]]:
+    """The members of a loop that are pinned to a certificate, with the key of its revision and its content."""
+    members = [
+        row for circuit in loop_snapshot["circuits"] for row in circuit["members"] if row.get("certificate_revision")
+    ]
+    if pinned is None:
+        keys = {row["certificate_revision"]["id"] for row in members}
+        pinned = dict(Revision.objects.filter(pk__in=keys).values_list("pk", "snapshot"))
+    for row in members:
+        key = row["certificate_revision"]["id"]
+        yield row, key, pinned[key]
 
 
 def general(verification: Verification) -> Iterator[dict[str, Any]]:
@@ -123,26 +130,22 @@ def has_conditions(number: str) -> bool:
     return suffix(number) == "X"
 
 
-def unlisted_conditions(verification: Verification) -> list[str]:
+def unlisted_conditions(verification: Verification, pinned: Mapping[int, Mapping[str, Any]] | None = None) -> list[str]:
     """Certificates whose number ends in X and whose conditions nobody copied into the register."""
-    keys = {
-        row["certificate_revision"]["id"]
-        for circuit in verification.revision.snapshot["circuits"]
-        for row in circuit["members"]
-        if row.get("certificate_revision")
-    }
-    contents = Revision.objects.filter(pk__in=keys).order_by("label").values_list("snapshot", flat=True)
-    return [
+    contents = {key: content for _row, key, content in certified(verification.revision.snapshot, pinned)}
+    return sorted(
         content["number"]
-        for content in contents
+        for content in contents.values()
         if has_conditions(content["number"]) and not numbered_conditions(content["specific_conditions"])
-    ]
+    )
 
 
-def open_matters(loop: Loop, asked: list[Matter] | None = None) -> list[str]:
+def open_matters(
+    loop: Loop, asked: list[Matter] | None = None, pinned: Mapping[int, Mapping[str, Any]] | None = None
+) -> list[str]:
     """What stands in the way of a signature: matters that nobody confirmed, each with what to do.
 
-    `asked` is what `matters` says of the loop, where that is known already.
+    `asked` is what `matters` says of the loop, `pinned` what its verdict is pinned to, where that is known already.
     """
     verification = loop.verification
     if verification is None:
@@ -155,9 +158,9 @@ def open_matters(loop: Loop, asked: list[Matter] | None = None) -> list[str]:
             )
             % {"number": number}
         )
-        for number in unlisted_conditions(verification)
+        for number in unlisted_conditions(verification, pinned)
     ]
-    for matter in matters(loop, verification) if asked is None else asked:
+    for matter in matters(loop, verification, pinned) if asked is None else asked:
         if matter.given is not None:
             continue
         if matter.kind == Kind.GENERAL:

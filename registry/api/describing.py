@@ -10,7 +10,7 @@ from drf_spectacular.utils import OpenApiParameter, OpenApiTypes
 from registry.api.shapes import ProblemShape
 
 LOOKS = frozenset({"GET"})
-EVERYWHERE = ("400", "401", "403", "404", "406", "429")
+EVERYWHERE = ("400", "401", "403", "404", "406", "429", "503")
 WITH_BODY = ("409", "413", "415", "422")
 IF_MATCH = OpenApiParameter(
     "If-Match", OpenApiTypes.STR, OpenApiParameter.HEADER, required=True, description='The version read, as "3".'

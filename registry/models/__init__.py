@@ -7,7 +7,7 @@ from registry.models.certificates import Certificate, CertificateStatus
 from registry.models.changes import Change, Deed
 from registry.models.due import DueRun
 from registry.models.equipment import Equipment, EquipmentKind, Level, PermittedRow, TemperatureRow, Terminals
-from registry.models.notices import Notice, NoticeKind
+from registry.models.notices import MailHold, Notice, NoticeKind
 from registry.models.people import Membership, Role, User
 from registry.models.revisions import Origin, Revision
 from registry.models.schemes import Scheme
@@ -36,6 +36,7 @@ __all__ = [
     "KeptAnswer",
     "Level",
     "ListLayout",
+    "MailHold",
     "Membership",
     "Notice",
     "NoticeKind",

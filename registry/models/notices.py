@@ -19,6 +19,20 @@ class NoticeKind(models.TextChoices):
     PROPOSED = "proposed", _("Replacement proposed")
 
 
+class MailHold(models.Model):
+    """While there is one, nobody is mailed: the site was put back from a backup of another address, and may be a copy
+    that people must not hear from. Inboxes are filled as ever."""
+
+    since = models.DateTimeField(default=timezone.now)
+    origin = models.CharField(max_length=300, blank=True, help_text="The address that the backup was made at.")
+
+    class Meta:
+        ordering = ["pk"]
+
+    def __str__(self) -> str:
+        return f"since {self.since:%Y-%m-%d}, from {self.origin or 'an address that is not known'}"
+
+
 class Notice(models.Model):
     """One line for one person; `link` is an address of the site without its host."""
 

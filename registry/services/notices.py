@@ -24,7 +24,7 @@ from django.utils.translation import gettext as _
 from django_tasks import default_task_backend
 
 from registry.language import in_language_of
-from registry.models import Notice, NoticeKind, User
+from registry.models import MailHold, Notice, NoticeKind, User
 from registry.stored import said
 
 LONGEST = 300
@@ -65,18 +65,18 @@ def mail_later(keys: list[int], wait: dt.timedelta) -> None:
         transaction.on_commit(partial(in_background, partial(mail, keys)))
 
 
-def in_background(act: Callable[[], object]) -> None:
-    """Do something in a thread of its own."""
+def in_background(act: Callable[[], object], what: str = "Mail") -> None:
+    """Send something in a thread of its own; `what` is what the log calls it."""
 
     def run() -> None:
         try:
             act()
         except Exception:
-            logger.exception("Mail could not be sent")
+            logger.exception("%s could not be sent", what)
         finally:
             database.close()
 
-    threading.Thread(target=run, name="mail").start()
+    threading.Thread(target=run, name=what.lower()).start()
 
 
 def mail(keys: Iterable[int], *, anyway: bool = False) -> str:
@@ -91,6 +91,8 @@ def mail(keys: Iterable[int], *, anyway: bool = False) -> str:
         by_person.setdefault(notice.person_id, []).append(notice)
     if not by_person:
         return "nothing waits."
+    if held := MailHold.objects.first():
+        return f"none is sent ({held}) until manage.py resume_mail."
     if cache.get(RESTS) and not anyway:
         waits = "1 mail waits" if len(by_person) == 1 else f"{len(by_person)} mails wait"
         return f"{waits}: the mail server did not answer lately."
@@ -125,6 +127,19 @@ def rest() -> None:
 
     if cache.add(RESTS, True, REST.total_seconds()) and default_task_backend.supports_defer:
         mail_waiting.using(run_after=timezone.now() + REST + dt.timedelta(seconds=5)).enqueue()
+
+
+def hold_mail(origin: str) -> None:
+    """Mail nobody any more until `resume_mail`, on a site that was put back from a backup of that address."""
+    MailHold.objects.all().delete()
+    MailHold.objects.create(origin=origin[:300])
+
+
+def resume_mail() -> str:
+    """Mail again, what waits first; says what was done."""
+    if not MailHold.objects.all().delete()[0]:
+        return "Mail was not held."
+    return f"Mail goes out again: {mail_waiting(anyway=True)}"
 
 
 def mail_waiting(older_than: dt.timedelta = dt.timedelta(0), *, anyway: bool = False) -> str:

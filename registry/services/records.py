@@ -328,15 +328,17 @@ def write_children(
             raise EntryRefused(
                 {path + name: [(_("A row that you removed is in use by %(users)s: keep it.") % {"users": users})]}
             ) from error
-        park_names(standing, kept)
+        park_names(standing, {key: rows[index] for index, key in kept.items()})
         for index, row in enumerate(rows):
             child = standing[kept[index]] if index in kept else manager.model(**{manager.field.name: parent})
+            before = columns_of(child) if child.pk else {}
             assign(child, row)
             child.position = index
             if prepare:
                 prepare(child)
             row_path = f"{path}{name}.{index}"
-            save_checked(child, row_path)
+            if columns_of(child) != before:
+                save_checked(child, row_path)
             write_children(child, row, prepare, f"{row_path}.")
         getattr(parent, "_prefetched_objects_cache", {}).pop(name, None)
 
@@ -361,13 +363,19 @@ def match_rows(rows: list[dict[str, Any]], standing: Mapping[int, models.Model])
     return kept
 
 
-def park_names(standing: Mapping[int, models.Model], kept: Mapping[int, int]) -> None:
-    """Two rows may exchange their names in one save: give each a passing name first, so that none collides."""
-    for key in kept.values():
+def park_names(standing: Mapping[int, models.Model], rows: Mapping[int, Mapping[str, Any]]) -> None:
+    """Two rows may exchange their names in one save: give each that gets another one a passing name first, so that none
+    collides. `rows` are the values that standing rows get, by key."""
+    for key, row in rows.items():
         child = standing[key]
         for column in ("name", "tag"):
-            if hasattr(child, column):
+            if column in row and row[column] != getattr(child, column):
                 type(child)._default_manager.filter(pk=key).update(**{column: f"\u2026{key}"})
+
+
+def columns_of(row: models.Model) -> dict[str, Any]:
+    """What stands in the columns of a row."""
+    return {field.attname: getattr(row, field.attname) for field in row._meta.concrete_fields}
 
 
 def save_checked(record: models.Model, path: str) -> None:

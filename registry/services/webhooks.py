@@ -123,6 +123,17 @@ def pause(webhook: Webhook, user: User) -> None:
             note(webhook, "webhook paused", user)
 
 
+def pause_all(why: str) -> int:
+    """Tell none anything for the time being; how many were told until now."""
+    paused = 0
+    with recorded():
+        for webhook in standing():
+            Webhook.objects.filter(pk=webhook.pk).update(paused_at=timezone.now())
+            note(webhook, f"webhook paused: {why}", None)
+            paused += 1
+    return paused
+
+
 def go_on(webhook: Webhook, user: User) -> None:
     """Tell it again, from where it was left, at once."""
     with recorded():
@@ -158,7 +169,7 @@ def send_later() -> None:
     if default_task_backend.supports_defer:
         send_webhooks.enqueue()
     else:
-        notices.in_background(send_due)
+        notices.in_background(send_due, "Webhooks")
 
 
 def standing() -> QuerySet[Webhook]:

@@ -9,6 +9,7 @@ from urllib.parse import urlencode
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
+from django.utils.html import escape
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
@@ -51,7 +52,10 @@ def list_page(request: HttpRequest, kind: KindPage, asked: Asked, template: str 
     keys, number, pages, further = portion(parts_of(kind, found, asked.sort), count, most, size, max(1, wanted))
     records = filled(kind, keys, columns, user)
     page = Portion(records, number, pages, further)
-    rows = [[shown_cell(column, record) for column in columns] for record in records]
+    labels = [escape(column.label) for column in columns]
+    rows = [
+        [shown_cell(column, label, record) for column, label in zip(columns, labels, strict=True)] for record in records
+    ]
     many = many_parts(kind, user, asked)
     context = {
         "kind": kind,
@@ -85,10 +89,10 @@ EMPTY = dict.fromkeys(
 EMPTY_LINE = dict.fromkeys(("label", "text", "state"), "")
 
 
-def shown_cell(column: Column, record: Any) -> dict[str, Any]:
-    """A cell of a list as cells.py shows it; `plain` where it is its text alone."""
+def shown_cell(column: Column, label: str, record: Any) -> dict[str, Any]:
+    """A cell of a list as cells.py shows it, under the label of its column; `plain` where it is its text alone."""
     cell = column.cell(record)
-    found = EMPTY | cell | {"label": column.label, "number": column.number, "wide": column.wide}
+    found = EMPTY | cell | {"label": label, "number": column.number, "wide": column.wide}
     if lines := cell.get("lines"):
         found["lines"] = [EMPTY_LINE | line for line in lines]
     found["key"] = record.pk

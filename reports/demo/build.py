@@ -206,7 +206,7 @@ def build_loops(demo: Demo, plans: tuple[LoopPlan, ...]) -> None:
 
 def tell(demo: Demo, plan: LoopPlan, loop_id: int) -> None:
     """Take the steps of the story that are not taken yet; a loop that somebody worked on is left alone."""
-    wanted = plan.story.value
+    wanted = plan.story.steps
     taken = tuple(WorkflowEvent.objects.filter(loop_id=loop_id).order_by("pk").values_list("verb", flat=True))
     strangers = Revision.objects.filter(kind="loop", record_id=loop_id).exclude(origin=Origin.DEMO)
     if len(taken) >= len(wanted) or taken != wanted[: len(taken)] or strangers.exists():

@@ -7,13 +7,18 @@ from enum import Enum
 
 
 class Story(Enum):
-    """How far a loop gets in the workflow. The value is the list of steps, in order."""
+    """How far a loop gets in the workflow. The value names the steps, in order."""
 
-    DRAFT = ()
-    REVIEW = ("submit",)
-    RETURNED = ("submit", "return")
-    ISSUED = ("submit", "approve")
-    REVISED = ("submit", "approve", "reopen")
+    # An empty tuple would be no value in Python 3.11.2, which Debian 12 has.
+    DRAFT = ""
+    REVIEW = "submit"
+    RETURNED = "submit return"
+    ISSUED = "submit approve"
+    REVISED = "submit approve reopen"
+
+    @property
+    def steps(self) -> tuple[str, ...]:
+        return tuple(self.value.split())
 
 
 @dataclass(frozen=True)

@@ -116,18 +116,30 @@ def due_rows(loops: QuerySet[Loop]) -> list[Due]:
     since = dict(issued.values_list("loop_id").annotate(Min("approved_at")))
     begun = Inspection.objects.filter(loop__in=chosen.values("pk"), given_up_at=None, signed=None).order_by("pk")
     under_way = dict(begun.values_list("loop_id", "pk"))
-    found = []
-    for loop in rows:
-        at = since.get(loop.pk)
-        day = at.astimezone(zoneinfo.ZoneInfo(loop.site.time_zone)).date() if at else None
-        grade, on, never = next_of(loop.site, last.get(loop.pk, {}), day)
-        found.append(Due(loop, grade, on, never, last.get(loop.pk, {}), under_way.get(loop.pk)))
+    found = [due_from(loop, last.get(loop.pk, {}), since.get(loop.pk), under_way.get(loop.pk)) for loop in rows]
     return sorted(found, key=lambda due: (due.on or dt.date.max, due.loop.site.code, due.loop.tag))
+
+
+def due_from(loop: Loop, last: dict[str, dt.date], issued_at: dt.datetime | None, under_way: int | None) -> Due:
+    """What is due of a loop that was first issued at that time and last inspected on those days."""
+    day = issued_at.astimezone(zoneinfo.ZoneInfo(loop.site.time_zone)).date() if issued_at else None
+    return Due(loop, *next_of(loop.site, last, day), last, under_way)
 
 
 def due_of(loop: Loop) -> Due | None:
     """The next inspection of one loop; None where it is not planned for."""
-    return next(iter(due_rows(Loop.objects.filter(pk=loop.pk))), None)
+    signed = list(
+        SignedInspection.objects.filter(loop=loop).order_by().values_list("grade", "inspected_on", "is_complete")
+    )
+    issued_at = loop.approvals.order_by("approved_at").values_list("approved_at", flat=True).first()
+    if loop.archived_at or not (signed or (issued_at and loop.state != LoopState.WITHDRAWN)):
+        return None
+    last: dict[str, dt.date] = {}
+    for grade, on, is_complete in signed:
+        if is_complete:
+            last[grade] = max(on, last.get(grade, on))
+    begun = Inspection.objects.filter(loop=loop, given_up_at=None, signed=None).order_by("-pk")
+    return due_from(loop, last, issued_at, begun.values_list("pk", flat=True).first())
 
 
 def on_loop_page(loop: Loop, user: User) -> dict[str, Any]:

@@ -1,8 +1,16 @@
 /* What is typed into <form data-draft="name of the person"> is kept in this browser until it is saved, so that a crash
    loses nothing. It is offered to the same person only, for a week, in <div data-draft-offer hidden> with a place for the
-   time [data-draft-time] and the buttons [data-draft-back] and [data-draft-away]. */
+   time [data-draft-time] and the buttons [data-draft-back] and [data-draft-away]. On a page of an error, <body
+   data-draft-refused>, what was sent last becomes a draft again. */
 (() => {
   "use strict";
+  const SENT = "unlit-draft-sent";
+  try {
+    const sent = JSON.parse(sessionStorage.getItem(SENT));
+    sessionStorage.removeItem(SENT);
+    if (sent && document.body.hasAttribute("data-draft-refused")) localStorage.setItem(sent.key, JSON.stringify(sent.draft));
+  } catch { /* storage may be refused */ }
+
   const WEEK = 7 * 24 * 3600 * 1000;
   const form = document.querySelector("form[data-draft]");
   const offer = document.querySelector("[data-draft-offer]");
@@ -12,9 +20,15 @@
   const forget = () => { try { localStorage.removeItem(key); } catch { /* nothing was kept then */ } };
   const fields = () => [...new FormData(form)].filter(([name, value]) => name !== "csrfmiddlewaretoken" && typeof value === "string");
 
+  const draftNow = () => ({ who: form.dataset.draft, at: Date.now(), fields: fields() });
+
   function keep() {
-    const draft = { who: form.dataset.draft, at: Date.now(), fields: fields() };
-    try { localStorage.setItem(key, JSON.stringify(draft)); } catch { /* storage may be refused or full */ }
+    try { localStorage.setItem(key, JSON.stringify(draftNow())); } catch { /* storage may be refused or full */ }
+  }
+
+  function send() {
+    forget();
+    try { sessionStorage.setItem(SENT, JSON.stringify({ key, draft: draftNow() })); } catch { /* as above */ }
   }
 
   let timer;
@@ -24,7 +38,7 @@
   form.addEventListener("submit", (event) => {
     clearTimeout(timer);
     // A save clears the draft; if it is refused, the page that comes back holds everything and keeps it again.
-    if (event.submitter?.name) keep(); else forget();
+    if (event.submitter?.name) keep(); else send();
   });
 
   const draft = stored();

@@ -74,6 +74,7 @@
     document.addEventListener("submit", (event) => {
       if (!event.target.action?.endsWith?.("/logout/")) return;
       try {
+        sessionStorage.removeItem("unlit-draft-sent");
         for (const key of Object.keys(localStorage)) if (key.startsWith("unlit-draft:")) localStorage.removeItem(key);
       } catch { /* storage may be refused; then nothing was kept */ }
     });

@@ -353,12 +353,12 @@ def test_postgresql_by_socket_and_by_its_short_scheme(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("text", "pool"),
     [
-        ("true", True),
-        ("1", True),
-        ("8", {"min_size": 4, "max_size": 8}),
-        ("2", {"min_size": 2, "max_size": 2}),
-        ("2-8", {"min_size": 2, "max_size": 8}),
-        ("0 - 3", {"min_size": 0, "max_size": 3}),
+        ("true", {"timeout": 10}),
+        ("1", {"timeout": 10}),
+        ("8", {"min_size": 4, "max_size": 8, "timeout": 10}),
+        ("2", {"min_size": 2, "max_size": 2, "timeout": 10}),
+        ("2-8", {"min_size": 2, "max_size": 8, "timeout": 10}),
+        ("0 - 3", {"min_size": 0, "max_size": 3, "timeout": 10}),
     ],
 )
 def test_a_pool_takes_the_place_of_lasting_connections(text: str, pool: object, tmp_path: Path) -> None:

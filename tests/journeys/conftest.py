@@ -33,8 +33,8 @@ def browser(live_server: Any, monkeypatch: pytest.MonkeyPatch) -> Iterator[Pages
     complaints: list[str] = []
 
     def heard(message: Any) -> None:
-        # A browser also complains about a page that comes as a refusal (409) and about a connection that a test broke.
-        asked_for = ("status of 409", "net::ERR_FAILED")
+        # A browser also complains about a page that comes as a refusal and about a connection that a test broke.
+        asked_for = ("status of 409", "status of 503", "net::ERR_FAILED")
         if message.type == "error" and not any(part in message.text for part in asked_for):
             complaints.append(message.text)
 

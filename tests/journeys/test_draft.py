@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from typing import Any
+from unittest import mock
 
 import pytest
 from django.urls import reverse
 
 from loops.models import Loop
+from tests.deploy.operations.test_database_away import lost
 from tests.journeys.test_passkeys import PASSWORD, log_in, log_out
 from tests.journeys.test_passkeys import page as page
 
@@ -48,6 +50,27 @@ def test_what_was_typed_is_offered_again_and_brought_back(page: Any, live_server
     page.get_by_role("button", name="Save and judge").click()
     page.get_by_role("heading", name=loop.tag).wait_for()
     assert Loop.objects.get(pk=loop.pk).service == "Typed before the crash"
+    open_editor(page, live_server, loop)
+    assert page.locator(OFFER).is_hidden()
+
+
+def test_what_an_error_kept_from_being_saved_is_a_draft_again(
+    page: Any, live_server: Any, people: Any, loop: Loop
+) -> None:
+    set_passwords(people)
+    log_in(page, live_server.url, "designer")
+    open_editor(page, live_server, loop)
+    page.get_by_label("Service").fill("Typed before the database was lost")
+    with mock.patch("loops.services.loops.verify", side_effect=lost()):
+        page.get_by_role("button", name="Save and judge").click()
+        page.get_by_role("heading", name="The database does not answer").wait_for()
+    open_editor(page, live_server, loop)
+    page.get_by_role("button", name="Bring it back").click()
+    page.get_by_label("Service").wait_for()
+    assert page.get_by_label("Service").input_value() == "Typed before the database was lost"
+    page.get_by_role("button", name="Save and judge").click()
+    page.get_by_role("heading", name=loop.tag).wait_for()
+    assert Loop.objects.get(pk=loop.pk).service == "Typed before the database was lost"
     open_editor(page, live_server, loop)
     assert page.locator(OFFER).is_hidden()
 

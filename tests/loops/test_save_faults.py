@@ -10,8 +10,10 @@ from unittest import mock
 
 import pytest
 from django.apps import apps
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 
-from loops.models import Loop, LoopState
+from loops.models import Loop, LoopState, Member
 from loops.services.loops import save_loop
 from registry.selectors import record_text
 from registry.services.proofs import prove
@@ -19,8 +21,8 @@ from registry.services.records import Author
 
 pytestmark = pytest.mark.django_db
 
-# The function after whose work the fault comes, and at which of its calls. A save of the loop below writes the loop,
-# its circuit, two members and a cable run.
+# The function after whose work the fault comes, and at which of its calls. The save below writes the loop, its circuit,
+# two members, which exchange their tags, and a cable run.
 POINTS = [
     ("loops.services.loops.lock", 1),
     ("loops.services.loops.refuse_archived", 1),
@@ -79,18 +81,35 @@ def issued(loop: Any) -> Any:
     return Loop.objects.get(pk=loop.pk)
 
 
+def members_of(loop: Loop) -> list[Member]:
+    return list(Member.objects.filter(circuit__loop=loop).order_by("position"))
+
+
+def changed(loop: Loop) -> dict[str, Any]:
+    """The text of a loop with another value in every row."""
+    text = record_text(loop)
+    circuit = text["circuits"][0]
+    source, device = circuit["members"]
+    circuit["name"] = "Circuit A"
+    source["tag"], device["tag"] = device["tag"], source["tag"]
+    circuit["cables"][0]["length_m"] = "301 m"
+    return text
+
+
 @pytest.mark.parametrize("target, call", POINTS)
-def test_a_fault_leaves_nothing_half_saved(
-    target: str, call: int, issued: Any, people: Any, loop_data: Callable[..., Any]
-) -> None:
-    before = everything()
+def test_a_fault_leaves_nothing_half_saved(target: str, call: int, issued: Any, people: Any) -> None:
+    before, text = everything(), changed(issued)
     author = Author(people["designer"], reason="Longer")
     with failing(target, call), pytest.raises(Fault):
-        save_loop(loop_data(length="301 m"), author, loop_id=issued.pk, opened_version=issued.version)
+        save_loop(text, author, loop_id=issued.pk, opened_version=issued.version)
     assert everything() == before
-    saved = save_loop(loop_data(length="301 m"), author, loop_id=issued.pk, opened_version=issued.version)
+    saved = save_loop(text, author, loop_id=issued.pk, opened_version=issued.version)
     assert (saved.version, saved.letter) == (issued.version + 1, "B")
-    assert record_text(saved)["circuits"][0]["cables"][0]["length_m"] == "301 m"
+    circuit = record_text(saved)["circuits"][0]
+    assert [circuit["cables"][0]["length_m"], *(row["tag"] for row in circuit["members"])] == [
+        "301 m", "PT-1101", "PT-1101-B"
+    ]  # fmt: skip
+    assert [row.pk for row in members_of(saved)] == [row.pk for row in members_of(issued)]
     assert prove().broken == []
 
 
@@ -120,3 +139,12 @@ def test_a_fault_behind_the_page_leaves_nothing_half_saved(
     with failing("loops.services.loops.verify", 1):
         assert client.post(f"/loops/{loop.pk}/edit/", form).status_code == 500
     assert everything() == before
+
+
+def test_rows_in_which_nothing_differs_are_not_written(loop: Any, author_as: Callable[..., Author]) -> None:
+    text = record_text(loop) | {"service": "Another service"}
+    with CaptureQueriesContext(connection) as found:
+        saved = save_loop(text, author_as("designer"), loop_id=loop.pk)
+    written = [query["sql"] for query in found if query["sql"].startswith(("UPDATE", "DELETE"))]
+    assert written and all(sql.startswith('UPDATE "loops_loop"') for sql in written)
+    assert record_text(saved) == text

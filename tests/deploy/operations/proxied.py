@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import http.client
 import json
 import os
@@ -154,9 +155,9 @@ class Proxied:
 
     def by_socket(self, path: str) -> str:
         """What the site answers without the proxy, as somebody from this machine."""
-        connection = SocketConnection(str(self.socket))
-        connection.request("GET", path, headers={"X-Forwarded-For": "127.0.0.1"})
-        return connection.getresponse().read().decode()
+        with contextlib.closing(SocketConnection(str(self.socket))) as connection:
+            connection.request("GET", path, headers={"X-Forwarded-For": "127.0.0.1"})
+            return connection.getresponse().read().decode()
 
     def log_lines(self) -> list[dict[str, Any]]:
         """The lines of the site's log, each of which is JSON (those of gunicorn itself are not)."""

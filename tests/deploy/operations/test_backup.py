@@ -111,6 +111,62 @@ def test_a_site_goes_on_after_a_restore(backup: Made, make_loop: Callable[..., A
     assert not prove().broken
 
 
+@pytest.mark.parametrize("says_where", [True, False])
+def test_what_is_put_back_at_another_address_reaches_nobody(
+    used_site: Any,
+    tmp_path: Path,
+    settings: Any,
+    says_where: bool,
+    mailoutbox: list[Any],
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    from registry.models import MailHold, Notice, NoticeKind, Webhook
+    from registry.services import notices, webhooks
+
+    settings.WEBHOOK_ORIGINS = ["http://127.0.0.1:1"]
+    designer = User.objects.get(username="designer")
+    superuser = User.objects.create_superuser("chief", "chief@unlit.example", "Slow-copper-91-lantern")
+    hook, _ = webhooks.make(superuser, {"name": "maintenance", "url": "http://127.0.0.1:1/hook", "site": ""})
+    ended, _ = webhooks.make(superuser, {"name": "ended", "url": "http://127.0.0.1:1/hook", "site": ""})
+    webhooks.end(ended, superuser)
+    if not says_where:
+        settings.SITE_URL = ""
+    made = back_up(tmp_path / "elsewhere.zip")
+
+    # At the same address everything goes on.
+    if says_where:
+        wipe()
+        call_command("restore", str(made.path))
+        assert Webhook.objects.get(pk=hook.pk).paused_at is None and not MailHold.objects.exists()
+        assert "resume_mail" not in capsys.readouterr().out
+
+    wipe()
+    settings.SITE_URL = "https://trial.unlit.example"
+    call_command("restore", str(made.path))
+    assert "nobody is mailed, and 1 webhooks are paused" in capsys.readouterr().out
+    mailoutbox.clear()
+    assert Webhook.objects.get(pk=hook.pk).paused_at and not Webhook.objects.get(pk=ended.pk).paused_at
+    assert Change.objects.latest("number").detail["what"] == "webhook paused: put back at another address"
+    designer = User.objects.get(username="designer")
+    notices.send([notices.tell(designer, NoticeKind.WORK, "Held", "/")])
+    assert "none is sent (since" in notices.mail_waiting()
+    assert not mailoutbox and Notice.objects.filter(subject="Held", mailed_at=None).exists()
+    assert webhooks.send_due() == "0 bodies were taken."
+    assert not prove().broken
+
+    # A copy of the copy is held as well, though it is put back at its own address.
+    again = back_up(tmp_path / "again.zip")
+    wipe()
+    restore(again.path)
+    assert MailHold.objects.exists() and Webhook.objects.get(pk=hook.pk).paused_at
+
+    call_command("resume_mail")
+    assert "Mail goes out again: 1 mail sent" in capsys.readouterr().out
+    assert [mail.to for mail in mailoutbox] == [[designer.email]]
+    call_command("resume_mail")
+    assert capsys.readouterr().out == "Mail was not held.\n"
+
+
 def test_what_needs_no_keeping_is_left_out(backup: Made) -> None:
     with Archive(backup.path) as archive:
         assert not set(archive.tables) & NOT_KEPT
@@ -378,11 +434,11 @@ def test_a_backup_holds_one_moment(used_site: Any, tmp_path: Path, monkeypatch: 
     reads = backing_up.lines_of
     seen = {"written": False}
 
-    def read(model: Any, using: str) -> Any:
+    def read(model: Any) -> Any:
         if not seen["written"] and model._meta.db_table == "registry_notice":
             seen["written"] = True
             written_elsewhere()
-        return reads(model, using)
+        return reads(model)
 
     monkeypatch.setattr(backing_up, "lines_of", read)
     users = User.objects.count()

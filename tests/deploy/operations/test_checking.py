@@ -84,6 +84,15 @@ def test_a_mail_server_that_does_not_answer(settings: Any) -> None:
 
 
 @pytest.mark.django_db(transaction=True)
+def test_mail_that_is_held_is_told() -> None:
+    from registry.services.notices import hold_mail
+
+    hold_mail("https://unlit.example.org")
+    found = list(checking.check_mail())
+    assert (found[0].state, "resume_mail" in found[0].cure) == (LOOK, True)
+    assert "from https://unlit.example.org" in found[0].found
+
+
 def test_a_worker_that_is_not_there_and_one_that_is(settings: Any, monkeypatch: pytest.MonkeyPatch) -> None:
     from django_tasks_db.models import DBTaskResult
 

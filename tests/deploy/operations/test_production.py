@@ -90,7 +90,7 @@ def test_the_environment_of_the_containers_is_one_that_the_site_takes(
     found = load(environ, tmp_path)
     assert found.production
     assert found.database["HOST"] == "database"
-    assert found.database["OPTIONS"]["pool"] == {"min_size": 2, "max_size": 8}
+    assert found.database["OPTIONS"]["pool"] == {"min_size": 2, "max_size": 8, "timeout": 10}
 
 
 # -------------------------------------------------------------------------------------------------------------- systemd

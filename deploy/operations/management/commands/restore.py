@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
+from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.db import connection
 
@@ -53,6 +54,12 @@ class Command(BaseCommand):
         )
         if done.migrations_after:
             self.stdout.write(f"Brought up to date by {len(done.migrations_after)} migrations.")
+        if done.made_elsewhere:
+            self.stdout.write(
+                f"This backup was not made at {settings.SITE_URL}: nobody is mailed, and {done.paused_webhooks} "
+                "webhooks are paused. Leave a copy so. Where the site has moved here: manage.py resume_mail, and for "
+                "each webhook “Go on now” on its page."
+            )
         for _, sentence in done.findings.broken:
             self.stderr.write(sentence)
         if done.log_end and not done.migrations_after:
