@@ -23,11 +23,11 @@ from registry.api.content import texts
 from registry.api.describing import IDEMPOTENCY_KEY, IF_MATCH
 from registry.api.errors import problem
 from registry.api.idempotency import once
-from registry.api.listing import narrowed_by, page_answer, parameters_of, whole_number
+from registry.api.listing import list_answer, parameters_of, whole_number
 from registry.api.records import archive_as_asked
 from registry.api.requests import UnlitAPIView, body_object, etag, matched_version, person, text_and_author
 from registry.api.revisions import revision_views
-from registry.api.shapes import ArchivedShape, page_shape, sent_shape
+from registry.api.shapes import ArchivedShape, sent_shape, sorted_page_shape
 
 TAGS = ["Loops"]
 SENT = sent_shape(LoopEntry, "LoopSent")
@@ -80,12 +80,12 @@ class LoopListView(UnlitAPIView):
     @extend_schema(
         operation_id="list_loops",
         parameters=parameters_of(LOOP),
-        responses={200: page_shape(LoopHeadShape, "LoopPage")},
+        responses={200: sorted_page_shape(LoopHeadShape, "LoopPage")},
         summary="List loops with their verdicts",
         tags=TAGS,
     )
     def get(self, request: Request) -> Response:
-        return page_answer(request, narrowed_by(request, LOOP), heads)
+        return list_answer(request, LOOP, heads)
 
     @extend_schema(
         operation_id="add_loop",

@@ -1,4 +1,5 @@
-"""Lists of the API: narrowed by the filters of the pages, read in the order of the keys, a page after a cursor.
+"""Lists of the API: narrowed by the filters of the pages, in the order of the keys or of a column that the pages sort
+by (registry/api/cursors.py), a page after a cursor.
 
 What is added or changed while somebody reads shifts nothing: a page begins behind the key that the last one ended with.
 """
@@ -14,6 +15,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from registry import access
+from registry.api.cursors import sorted_page
 from registry.api.requests import person
 from registry.asking import Asked, read_asked
 from registry.filters import Choice, Days, Filter, Ranges
@@ -46,7 +48,30 @@ def parameters_of(page: KindPage) -> list[OpenApiParameter]:
     for item in filters_of(page):
         for name in item.names():
             found.append(OpenApiParameter(name, OpenApiTypes.STR, description=described(item, name)))
-    return [*found, *PAGING_PARAMETERS]
+    return [*found, *sorting_parameters(page)]
+
+
+def sorts_of(page: KindPage) -> list[str]:
+    """By what a list can be sorted, as in the address of its page."""
+    return [column.sort for column in page.columns if column.sort]
+
+
+def sorting_parameters(page: KindPage) -> list[OpenApiParameter]:
+    """Order and paging of a list that can be sorted."""
+    _cursor, limit = PAGING_PARAMETERS
+    return [
+        OpenApiParameter(
+            "sort",
+            {"type": "string", "enum": [turn + sort for sort in sorts_of(page) for turn in ("", "-")]},
+            description="The order, as in the address of the list; “-” in front turns it. Left out: that of the keys.",
+        ),
+        OpenApiParameter(
+            "cursor",
+            {"oneOf": [{"type": "integer", "minimum": 0, "maximum": LARGEST}, {"type": "string", "pattern": "[^0-9]"}]},
+            description="“next” of the page before, with the same “sort”; left out: from the beginning.",
+        ),
+        limit,
+    ]
 
 
 def described(item: Filter, name: str) -> str:
@@ -79,7 +104,28 @@ def narrowed_by(request: Request, page: KindPage) -> QuerySet[Any]:
     user = person(request)
     if page.seen is None:
         access.require(user, page.view_action)
-    return found_records(page, user, asked_by(request, filters_of(page)))
+    return found_records(page, user, asked_by(request, filters_of(page), "sort"))
+
+
+def sort_of(request: Request, page: KindPage) -> str:
+    """The order that a request asks for; empty for that of the keys. Raises EntryRefused."""
+    values = request.query_params.getlist("sort") or [""]
+    if len(values) > 1 or (values[0] and values[0].removeprefix("-") not in sorts_of(page)):
+        raise EntryRefused({"sort": [f"Give one of {', '.join(sorts_of(page))}, once, with “-” in front to turn it."]})
+    return values[0]
+
+
+def list_answer(request: Request, page: KindPage, read: Callable[[list[int]], Sequence[Mapping[str, Any]]]) -> Response:
+    """One page of the list of a kind, in the order that is asked for."""
+    found, sort = narrowed_by(request, page), sort_of(request, page)
+    if not sort:
+        return page_answer(request, found, read)
+    limit = whole_number(request, "limit", 1, MOST, LIMIT)
+    cursors = request.query_params.getlist("cursor") or [""]
+    if len(cursors) > 1:
+        raise EntryRefused({"cursor": ["Give it once."]})
+    keys, after = sorted_page(page, found, sort, cursors[0], limit)
+    return Response({"next": after, "results": read(keys)})
 
 
 def asked_by(request: Request, filters: Sequence[Filter], *others: str, searched: bool = True) -> Asked:

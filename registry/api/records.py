@@ -16,7 +16,7 @@ from registry.api.bodies import check_types
 from registry.api.content import whole
 from registry.api.describing import IDEMPOTENCY_KEY, IF_MATCH
 from registry.api.idempotency import once
-from registry.api.listing import narrowed_by, page_answer, parameters_of
+from registry.api.listing import list_answer, parameters_of
 from registry.api.requests import (
     UnlitAPIView,
     author_of,
@@ -27,7 +27,7 @@ from registry.api.requests import (
     text_and_author,
 )
 from registry.api.revisions import revision_views
-from registry.api.shapes import ArchivedShape, page_shape, record_shape, sent_shape
+from registry.api.shapes import ArchivedShape, record_shape, sent_shape, sorted_page_shape
 from registry.models.base import Record
 from registry.services.records import EntryRefused, StaleRecord, save_text, set_archived
 from registry.views.pages import KindPage
@@ -90,12 +90,12 @@ def views_of(page: KindPage) -> dict[str, type[UnlitAPIView]]:
         @extend_schema(
             operation_id=f"list_{own.path.replace('-', '_')}",
             parameters=parameters_of(own),
-            responses={200: page_shape(full, f"{name}Page")},
+            responses={200: sorted_page_shape(full, f"{name}Page")},
             summary=f"List {own.plural}",
             tags=tags,
         )
         def get(self, request: Request) -> Response:
-            return page_answer(request, narrowed_by(request, own), lambda keys: whole(own.kind, keys))
+            return list_answer(request, own, lambda keys: whole(own.kind, keys))
 
         @extend_schema(
             operation_id=f"add_{own.kind}",

@@ -140,6 +140,25 @@ def page_shape(item: type[serializers.Serializer], name: str) -> type[serializer
     return type(name, (serializers.Serializer,), fields)
 
 
+@extend_schema_field({"type": ["integer", "string", "null"]})
+class CursorField(serializers.Field):
+    """Where a list that can be sorted goes on."""
+
+
+def sorted_page_shape(item: type[serializers.Serializer], name: str) -> type[serializers.Serializer]:
+    """One page of a list that can be sorted."""
+    fields: dict[str, Any] = {
+        "__doc__": "One page of a list, in the order of the keys or the one that was asked for.",
+        "__module__": __name__,
+        "next": CursorField(
+            help_text="Send this as “cursor”, with the same “sort”, for the page after this one; null on the last. A "
+            "number in the order of the keys, else a text."
+        ),
+        "results": item(many=True),
+    }
+    return type(name, (serializers.Serializer,), fields)
+
+
 class RevisionHeadShape(serializers.Serializer):
     """One save of a record."""
 

@@ -185,7 +185,7 @@ def test_a_loop_is_read_with_its_version(api: Any, loop: Loop) -> None:
     listed = api.get("/api/v1/loops/?q=1101&limit=1").json()
     assert listed["next"] is None and [row["id"] for row in listed["results"]] == [loop.pk]
     assert api.get("/api/v1/loops/?failing=1").json()["results"] == []
-    for query in ("limit=x", "cursor=-3", "sort=tag", "page=2"):
+    for query in ("limit=x", "cursor=-3", "sort=wrong", "page=2"):
         check_refusal(api.get(f"/api/v1/loops/?{query}"), 400)
 
 

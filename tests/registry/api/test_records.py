@@ -200,7 +200,12 @@ def test_filters_are_those_of_the_list(api: Any, source: Equipment, device: Equi
         ("limit=", "limit"),
         ("limit=1&limit=2", "limit"),
         ("cursor=-1", "cursor"),
-        ("sort=maker", "query"),
+        ("sort=nothing", "sort"),
+        ("sort=maker&sort=type", "sort"),
+        ("sort=--maker", "sort"),
+        ("sort=maker&cursor=7", "cursor"),
+        ("sort=maker&cursor=a:b:c", "cursor"),
+        ("sort=maker&cursor=" + "a" * 9_000, "cursor"),
     ):
         assert name in check_refusal(api.get(f"{EQUIPMENT}?{query}"), 400, "invalid")["errors"], query
     check_refusal(api.get(f"{EQUIPMENT}{source.pk}/?x=1"), 400)
