@@ -119,12 +119,15 @@ def roles_of(user: User, site: Site | None = None) -> frozenset[Role]:
     cached: dict[int, set[Role]] | None = getattr(user, "_roles_by_site", None)
     if cached is None:
         cached = {}
-        held = Membership.objects.filter(user=user)
+        sites = {}
+        held = Membership.objects.filter(user=user).select_related("site")
         if (only := only_site(user)) is not None:
             held = held.filter(site=only)
-        for site_id, role in held.values_list("site_id", "role"):
-            cached.setdefault(site_id, set()).add(Role(role))
+        for membership in held:
+            cached.setdefault(membership.site_id, set()).add(Role(membership.role))
+            sites[membership.site_id] = membership.site
         user._roles_by_site = cached  # type: ignore[attr-defined]
+        user._own_sites = sorted(sites.values(), key=lambda one: one.code)  # type: ignore[attr-defined]
     if site is not None:
         return frozenset(cached.get(site.pk, set()))
     return frozenset(role for roles in cached.values() for role in roles)
@@ -175,7 +178,19 @@ def people_seen_by(user: User) -> QuerySet[User]:
 def sites_of(user: User) -> list[int]:
     """Keys of the sites whose loops a person may see."""
     if user.is_superuser:
-        every = Site.objects.all() if (only := only_site(user)) is None else Site.objects.filter(pk=only)
-        return list(every.values_list("pk", flat=True))
+        return list(every_site(user).values_list("pk", flat=True))
     roles_of(user)
     return list(user._roles_by_site)  # type: ignore[attr-defined]
+
+
+def own_sites(user: User) -> list[Site]:
+    """The same sites by their codes, read together with the roles."""
+    if user.is_superuser:
+        return list(every_site(user).order_by("code"))
+    roles_of(user)
+    return list(user._own_sites)  # type: ignore[attr-defined]
+
+
+def every_site(user: User) -> QuerySet[Site]:
+    """All sites, as far as a token of a superuser reaches."""
+    return Site.objects.all() if (only := only_site(user)) is None else Site.objects.filter(pk=only)

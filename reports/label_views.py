@@ -44,8 +44,7 @@ def code(loop: Loop) -> dict[str, Any]:
 
 
 def fill(loops: list[Loop]) -> None:
-    """Write into loops what their list shows, and whether a code can lead to their issue."""
-    LOOP.fill(loops)
+    """Write into loops whether a code can lead to their issue."""
     coded = loops_with_code(loops)
     for loop in loops:
         loop.has_code = loop.pk in coded  # type: ignore[attr-defined]

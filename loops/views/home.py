@@ -21,7 +21,7 @@ from loops.services.first_steps import first_steps
 from loops.services.verification import PRECEDENCE
 from loops.views.requests import person
 from registry import access
-from registry.models import Certificate, CertificateStatus, Role, Site, User
+from registry.models import Certificate, CertificateStatus, Role, User
 
 SHOWN = 8
 RUNNING_OUT_DAYS = 90
@@ -31,7 +31,7 @@ RUNNING_OUT_DAYS = 90
 def home(request: HttpRequest) -> HttpResponse:
     """What waits for this person; every count leads to the list it counts."""
     user = person(request)
-    sites = list(Site.objects.filter(pk__in=access.sites_of(user), archived_at=None).order_by("code"))
+    sites = [site for site in access.own_sites(user) if not site.is_archived]
     roles = {site.pk: access.roles_of(user, site) for site in sites}
     loops = selectors.listed_loops(user).filter(archived_at=None)
     everything = set().union(*roles.values()) if roles else set()

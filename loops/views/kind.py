@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from django.db.models import Case, IntegerField, Q, Value, When
+from django.db.models import Case, IntegerField, Q, QuerySet, Value, When
 from django.template.defaultfilters import truncatechars
 from django.utils.translation import gettext as _
 
@@ -16,7 +16,7 @@ from registry import access
 from registry.fields import QuantityField
 from registry.filters import Choice, Choices, Contains, Days, Measure, Ranges, quantity_reader, share
 from registry.lengths import lengths_in
-from registry.models import Site, User
+from registry.models import User
 from registry.stored import said
 from registry.views.pages import ARCHIVED, CHANGED, Column, KindPage, fixed, same, text, url_of
 from registry.words import lazily
@@ -73,23 +73,30 @@ def areas(loop: Loop) -> dict[str, Any]:
     return text(", ".join(getattr(loop, "area_names", ())))
 
 
-def fill(loops: list[Loop]) -> None:
-    """Write into loops the names of their areas and whether the basis of their issue was changed."""
-    keys = [loop.pk for loop in loops]
-    names = selectors.areas_by_loop(keys)
-    reasons = selectors.basis_reasons(keys)
+def rows(loops: QuerySet[Loop]) -> QuerySet[Loop]:
+    """Loops with what every list of them shows."""
+    return selectors.with_heads(loops).annotate(basis_changed=selectors.BASIS_CHANGED)
+
+
+def fill_areas(loops: list[Loop]) -> None:
+    """Write into loops the names of their areas."""
+    names = selectors.areas_by_loop([loop.pk for loop in loops])
     for loop in loops:
         loop.area_names = names.get(loop.pk, [])  # type: ignore[attr-defined]
+
+
+def fill_reasons(loops: list[Loop]) -> None:
+    """Write into loops why the basis of their issue is no longer what it was."""
+    reasons = selectors.basis_reasons([loop.pk for loop in loops])
+    for loop in loops:
         loop.basis_reasons = reasons.get(loop.pk, [])  # type: ignore[attr-defined]
-        loop.basis_changed = loop.pk in reasons  # type: ignore[attr-defined]
 
 
 # ------------------------------------------------------------------------------------------------------------ filters
 
 
 def own_sites(user: User) -> Choices:
-    sites = Site.objects.filter(pk__in=access.sites_of(user)).order_by("code")
-    return [(site.code, str(site)) for site in sites]
+    return [(site.code, str(site)) for site in access.own_sites(user)]
 
 
 def own_areas(user: User) -> Choices:
@@ -164,13 +171,12 @@ LOOP = KindPage(
     search_label=lazily("Part of a tag or service"),
     seen=selectors.visible_loops,
     found=selectors.containing,
-    rows=selectors.with_heads,
-    fill=fill,
+    rows=rows,
     counted={"verdict_rank": RANK},
     columns=(
         Column(lazily("Loop"), tag, "tag", ("tag", "site__code")),
         Column(lazily("Service"), lambda loop: text(loop.service), "service", ("service", "tag")),
-        Column(lazily("Areas"), areas),
+        Column(lazily("Areas"), areas, fill=fill_areas),
         Column(lazily("Verdict"), verdict, "verdict", ("verdict_rank", "tag")),
         Column(lazily("What decides"), decides, wide=True),
         Column(lazily("Least margin"), margin, "margin", ("verification__least_margin", "tag"), number=True),
@@ -180,7 +186,7 @@ LOOP = KindPage(
         Column(CHANGED.label, CHANGED.cell, CHANGED.sort, CHANGED.order),
         Column(lazily("Deciding check"), decides_check, "check", ("verification__limiting_check", "tag"), shown=False),
         Column(lazily("Function"), function, shown=False),
-        Column(lazily("What changed in its basis"), basis_reason, shown=False),
+        Column(lazily("What changed in its basis"), basis_reason, shown=False, fill=fill_reasons),
         Column(lazily("Site"), lambda loop: text(loop.site.code), "site", ("site__code", "tag"), shown=False),
         Column(lazily("Loop drawing"), lambda loop: text(loop.drawing), "drawing", ("drawing", "tag"), shown=False),
         Column(lazily("Load"), lambda loop: text(loop.load_ohm_text), number=True, shown=False),

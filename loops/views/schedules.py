@@ -121,7 +121,7 @@ def schedules(request: HttpRequest) -> HttpResponse:
     """All schedules with how many rows each has, for one site or all of a person's."""
     user: User = request.user  # type: ignore[assignment]
     access.require(user, "loop.view")
-    sites = list(Site.objects.filter(pk__in=access.sites_of(user)).order_by("code"))
+    sites = access.own_sites(user)
     site = next((row for row in sites if row.code == request.GET.get("site")), None)
     rows = [row for schedule in SCHEDULES if (row := row_of(schedule, user, site)) is not None]
     context = {"section": "schedules", "sites": sites, "site": site, "rows": rows}

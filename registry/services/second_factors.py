@@ -5,6 +5,7 @@ from __future__ import annotations
 from allauth.mfa.models import Authenticator
 from django.utils.translation import gettext as _
 
+from registry import access
 from registry.models import Deed, Site, User
 from registry.services.changes import Told, recorded, tell
 from registry.services.sessions import end_sessions
@@ -20,10 +21,9 @@ def has_factor(user: User) -> bool:
 
 def sites_that_require(user: User) -> list[Site]:
     """The sites of a person that let nobody in without a second factor; a superuser is of all sites."""
-    sites = Site.objects.filter(archived_at=None, second_factor=True)
-    if not user.is_superuser:
-        sites = sites.filter(memberships__user=user).distinct()
-    return list(sites.only("code", "name"))
+    if user.is_superuser:
+        return list(Site.objects.filter(archived_at=None, second_factor=True).only("code", "name"))
+    return [site for site in access.own_sites(user) if site.second_factor and not site.is_archived]
 
 
 def needs_factor(user: User) -> list[Site]:

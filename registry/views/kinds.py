@@ -10,7 +10,7 @@ from django.db.models import Count, Q
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from registry import measures, querysets
+from registry import access, measures, querysets
 from registry.filters import Choice, Choices, Contains, Days, Ranges
 from registry.models import (
     Basis,
@@ -309,7 +309,7 @@ SITE = KindPage(
 
 
 def own_sites(user: User) -> Choices:
-    return [(code, code) for code in querysets.visible(Site, user).values_list("code", flat=True)]
+    return [(site.code, site.code) for site in access.own_sites(user)]
 
 
 def area_name(item: HazardousArea) -> dict[str, Any]:

@@ -72,6 +72,9 @@ def filled(kind: KindPage, keys: Sequence[int], columns: list[Column], user: Use
     by_key = {record.pk: record for record in records}
     found = [by_key[key] for key in keys if key in by_key]
     kind.fill(found)
+    for column in columns:
+        if column.fill:
+            column.fill(found)
     return found
 
 

@@ -47,7 +47,7 @@ def list_page(request: HttpRequest, kind: KindPage, asked: Asked, template: str 
     wanted = page_number(request.GET.get("page", ""))
     if request.GET.get("page") == LAST:
         # Whoever asks for the end waits until all is counted.
-        count, most = number_of(found, None), None
+        count, most = found.order_by().count(), None
         wanted = -(-count // size)
     keys, number, pages, further = portion(parts_of(kind, found, asked.sort), count, most, size, max(1, wanted))
     records = filled(kind, keys, columns, user)
@@ -122,15 +122,16 @@ def exports(kind: KindPage, asked: Asked, view: str, *more: str) -> list[tuple[s
 
 def counted(kind: KindPage, user: User, asked: Asked) -> tuple[dict[str, int] | None, int, int | None]:
     """How many records each tab has, how many the list shows, and how far they were counted."""
-    most = None if asked.is_faulty else most_counted(kind, asked)
-    counts = tab_counts(kind, user, asked, most) if kind.tabs else None
-    if kind.tabs and counts is not None:
-        chosen = asked.typed.get(kind.tabs.name, "")
-        return counts, counts.get(chosen, 0) if chosen else sum(counts.values()), most
-    if kind.tabs and most is not None and not asked.typed.get(kind.tabs.name):
-        # The tabs together hold more than are counted, and no tab is chosen.
-        return None, most + 1, most
-    return None, number_of(found_records(kind, user, asked), most), most
+    most = most_counted(kind, asked)
+    found = found_records(kind, user, asked)
+    if not kind.tabs:
+        return None, *number_of(kind, found, most)
+    counts, counted_to = tab_counts(kind, user, asked, most)
+    chosen = asked.typed.get(kind.tabs.name, "")
+    if counts is not None:
+        return counts, counts.get(chosen, 0) if chosen else sum(counts.values()), counted_to
+    # The tabs together hold more than are counted.
+    return None, *(number_of(kind, found, most) if chosen else (most + 1, most))
 
 
 def tab_links(kind: KindPage, asked: Asked, counts: dict[str, int] | None) -> list[dict[str, Any]]:

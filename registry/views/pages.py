@@ -27,7 +27,8 @@ from registry.words import lazily
 class Column:
     """A column of a list: label, what the cell shows (cells.py), how it sorts, and alignment.
 
-    `shown` is false for a column that only those see who choose it; `needs` are lists that are read for it alone.
+    `shown` is false for a column that only those see who choose it; `needs` are lists that are read for it alone, and
+    `fill` writes into the records of a page what it alone shows.
     """
 
     label: str
@@ -38,6 +39,7 @@ class Column:
     wide: bool = False
     shown: bool = True
     needs: tuple[str, ...] = ()
+    fill: Callable[[list[Any]], None] | None = None
 
     @property
     def name(self) -> str:

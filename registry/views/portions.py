@@ -5,11 +5,11 @@ A page takes as long at its end as at its beginning: the keys alone are read in 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from django.core.paginator import Page, Paginator
-from django.db.models import Count, Max, QuerySet
+from django.db.models import Count, Max, QuerySet, Subquery
 
 from registry.asking import Asked
 from registry.models import User
@@ -79,33 +79,44 @@ class Portion(Page[Any]):
 # --------------------------------------------------------------------------------------------------------------- count
 
 
-def most_counted(kind: KindPage, asked: Asked) -> int | None:
-    """How far the records that are asked for are counted; None where to their end, because there are few."""
-    newest = kind.model._default_manager.aggregate(newest=Max("pk"))["newest"] or 0
-    if newest <= FEW:
-        return None
+def most_counted(kind: KindPage, asked: Asked) -> int:
+    """How far the records that are asked for are counted, unless there are few in all."""
     tabs = kind.tabs.names() if kind.tabs else ()
     is_whole = not asked.text and all(item.names in ((), tabs) for item in asked.conditions)
     return WHOLE if is_whole else COUNTED
 
 
-def number_of(found: QuerySet[Any], most: int | None) -> int:
-    """How many records there are, at most one more than are counted."""
-    return found.order_by().count() if most is None else found.order_by()[: most + 1].count()
+def numbers_of(
+    kind: KindPage, found: QuerySet[Any], most: int, counts: Mapping[str, Count]
+) -> tuple[dict[str, int], bool]:
+    """Some counts over the first of what was found, one more than are counted, and whether there are few in all."""
+    newest = Subquery(kind.model._default_manager.order_by("-pk").values("pk")[:1])
+    numbers = found.order_by().annotate(key=newest)[: most + 1].aggregate(newest=Max("key"), **counts)
+    return numbers, (numbers.pop("newest") or 0) <= FEW
 
 
-def tab_counts(kind: KindPage, user: User, asked: Asked, most: int | None) -> dict[str, int] | None:
-    """How many records each tab would show under the other filters; None where there are more than are counted."""
-    assert kind.tabs is not None
+def number_of(kind: KindPage, found: QuerySet[Any], most: int) -> tuple[int, int | None]:
+    """How many records there are, at most one more than are counted, and how far they were counted; None where to
+    their end, because there are few."""
+    numbers, are_few = numbers_of(kind, found, most, {"number": Count("pk")})
+    number = numbers["number"]
+    if not are_few:
+        return number, most
+    return found.order_by().count() if number > most else number, None
+
+
+def tab_counts(kind: KindPage, user: User, asked: Asked, most: int) -> tuple[dict[str, int] | None, int | None]:
+    """How many records each tab would show under the other filters, None where there are more than are counted; and
+    how far they were counted."""
+    assert kind.tabs is not None and asked.asking is not None
     found = found_records(kind, user, asked, tabs=False).order_by()
-    if most is None:
-        return dict(found.values_list(kind.tabs.name).annotate(Count("pk")))
-    counts = {
-        value: Count("pk", filter=kind.tabs.choose(value, user))
-        for value, _ in asked.asking.offered(kind.tabs)  # type: ignore[union-attr]
-    }
-    numbers: dict[str, int] = found[: most + 1].aggregate(**counts)
-    return numbers if sum(numbers.values()) <= most else None
+    counts = {value: Count("pk", filter=kind.tabs.choose(value, user)) for value, _ in asked.asking.offered(kind.tabs)}
+    numbers, are_few = numbers_of(kind, found, most, counts)
+    if sum(numbers.values()) <= most:
+        return numbers, None if are_few else most
+    if are_few:
+        return dict(found.values_list(kind.tabs.name).annotate(Count("pk"))), None
+    return None, most
 
 
 # ---------------------------------------------------------------------------------------------------------------- page

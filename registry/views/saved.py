@@ -144,7 +144,7 @@ def kept(page: KindPage, user: User, asked: Asked, columns: list[Column]) -> dic
     """What a list shows of views and columns to choose."""
     views = list(views_of(user, page.kind))
     current = next((view for view in views if str(view.pk) == asked.view), None)
-    sites = list(Site.objects.filter(pk__in=access.sites_of(user)).order_by("code"))
+    sites = access.own_sites(user)
     named = ",".join(column.name for column in columns)
     query = asked.query(view="")
     return {

@@ -164,7 +164,7 @@ def test_a_list_takes_the_same_number_of_queries_for_10_and_for_1000_rows(
     fill(0, 10)
     few = queries()
     fill(10, 1000)
-    assert queries() == few
+    assert queries() == few <= 13
 
 
 def test_a_record_and_its_form_take_the_same_number_of_queries_for_2_and_for_20_sets_of_terminals(
