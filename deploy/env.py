@@ -18,6 +18,8 @@ compose files and unit files pass unset variables on as empty ones.
 ``CSRF_TRUSTED_ORIGINS``     comma list of origins; default in production: the origin of ``SITE_URL``
 ``SITE_URL``                 where people reach the site, printed as QR code; production: required, https
 ``HTTPS``                    secure cookies, redirects and HSTS; default true in production
+``HSTS_PRELOAD``             ``true`` lets browsers keep the domain in their list of those with TLS alone, which is hard
+                             to undo; default false
 ``TRUSTED_PROXIES``          how many proxies of one's own stand in front and add to ``X-Forwarded-For``: default 1 in
                              production, else 0; failed log-ins are counted by the address that they tell
 ``TIME_ZONE``                default ``UTC``
@@ -36,6 +38,9 @@ compose files and unit files pass unset variables on as empty ones.
 ``OIDC_PROVIDERS``           services by which people may log in (OpenID Connect): JSON, see ``deploy/env_oidc.py``
 ``WEBHOOK_ORIGINS``          comma list of origins that webhooks may name, ``https://hooks.example.org``; default none
 ``WEBHOOK_NETWORKS``         comma list of networks that are not public and that they may reach, ``10.20.0.0/16``
+``CLAMD``                    the virus scanner that looks at each file before it is kept, ``unix:/run/clamav/clamd.ctl``
+                             or ``127.0.0.1:3310``; default none. While it does not answer, no file is taken
+``BREACHED_PASSWORDS``       absolute path of a file of SHA-1 digests in order; no password that is among them is taken
 ``DEFAULT_FROM_EMAIL``       default ``unlit@`` and the host of ``SITE_URL``
 ============================ =======================================================================================
 
@@ -66,8 +71,10 @@ from deploy.env_values import (
     one_of,
     read_address,
     read_boolean,
+    read_clamd,
     read_database,
     read_email,
+    read_file,
     read_file_store,
     read_folder,
     read_host,
@@ -136,6 +143,7 @@ class Environment:
     site_url: str
     """Without a slash at the end."""
     https: bool
+    hsts_preload: bool
     trusted_proxies: int
     """Proxies of one's own in front of the instance."""
     oidc_providers: tuple[dict[str, Any], ...] = field(repr=False)
@@ -155,6 +163,9 @@ class Environment:
     metrics_allowed: tuple[str, ...]
     """Networks that may read the metrics."""
     metrics_token: str = field(repr=False)
+    clamd: str
+    """Where a virus scanner listens; empty where there is none."""
+    breached_passwords: Path | None
     """Lets whoever sends it read the metrics; empty: nobody by that."""
 
     @property
@@ -271,6 +282,9 @@ def load(environ: Mapping[str, str], base_dir: Path) -> Environment:
     email = reader.value("EMAIL_URL", read_email, read_email("console:"))
     sender = reader.value("DEFAULT_FROM_EMAIL", read_address, _own_address(site_url))
     tasks = reader.value("TASKS", one_of("database", "immediate", example="database"), "database")
+    no_file: Path | None = None
+    clamd = reader.value("CLAMD", read_clamd, "")
+    breached = reader.value("BREACHED_PASSWORDS", read_file, no_file)
     media_dir = reader.value("MEDIA_DIR", read_folder, None)
     files = reader.value("FILE_STORE_URL", read_file_store, FOLDER_STORE)
     if files is not FOLDER_STORE and media_dir:
@@ -280,6 +294,7 @@ def load(environ: Mapping[str, str], base_dir: Path) -> Environment:
     metrics_allowed = reader.value("METRICS_ALLOWED", lambda text: read_list(text, read_network), own_machine)
     metrics_token = reader.value("METRICS_TOKEN", read_token, "")
     https = reader.value("HTTPS", read_boolean, production)
+    preload = reader.value("HSTS_PRELOAD", read_boolean, False)
     proxies = reader.value("TRUSTED_PROXIES", read_proxies, 1 if production else 0)
     no_providers: tuple[dict[str, Any], ...] = ()
     schemes = ("https",) if production else ("http", "https")
@@ -318,6 +333,7 @@ def load(environ: Mapping[str, str], base_dir: Path) -> Environment:
         tasks=tasks,
         site_url=site_url,
         https=https,
+        hsts_preload=preload,
         trusted_proxies=proxies,
         oidc_providers=providers,
         webhook_origins=hooks,
@@ -328,6 +344,8 @@ def load(environ: Mapping[str, str], base_dir: Path) -> Environment:
         log_format=log_format,
         metrics_allowed=metrics_allowed,
         metrics_token=metrics_token,
+        clamd=clamd,
+        breached_passwords=breached,
     )
 
 

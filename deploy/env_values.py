@@ -6,6 +6,7 @@ A fault never repeats a URL of a database or a mail server, nor a key: parts of 
 from __future__ import annotations
 
 import ipaddress
+import os
 import re
 import zoneinfo
 from collections.abc import Callable
@@ -338,6 +339,22 @@ def read_file_store(text: str) -> dict[str, Any]:
             "region_name": query.get("region", "us-east-1"),
         },
     }
+
+
+def read_clamd(text: str) -> str:
+    """Where a virus scanner listens: a socket of this machine, or host and port."""
+    host, _, port = text.rpartition(":")
+    if not re.fullmatch(r"unix:/[^\0]+", text) and not (host and re.fullmatch(r"[0-9]{1,5}", port)):
+        raise Fault(f"\u201c{text}\u201d is neither unix: with a path nor host and port", "unix:/run/clamav/clamd.ctl")
+    return text
+
+
+def read_file(text: str) -> Path:
+    """The absolute path of a file that can be read."""
+    path = Path(text)
+    if not path.is_absolute() or not path.is_file() or not os.access(path, os.R_OK):
+        raise Fault(f"{text} is not the absolute path of a file that can be read", "/var/lib/unlit/breached-sha1.txt")
+    return path
 
 
 def read_network(text: str) -> str:

@@ -28,6 +28,7 @@ from django.utils import timezone
 
 from deploy.operations import health
 from deploy.operations.schemas import applied, missing, unknown
+from registry.exchange.scanning import NotScanned, version
 from registry.models import Change, MailHold, User
 from registry.services.due import has_worker
 
@@ -196,6 +197,21 @@ def check_mail() -> Iterator[Line]:
         yield Line(OK, "mail", f"{server} takes mail from {settings.DEFAULT_FROM_EMAIL}")
 
 
+def check_scanner() -> Iterator[Line]:
+    """Whether somebody looks at files before they are kept."""
+    if not settings.CLAMD:
+        yield Line(
+            LOOK, "virus scanner", "none", "Give CLAMD: files are only handed on, but people open them elsewhere."
+        )
+        return
+    try:
+        yield Line(OK, "virus scanner", version(settings.CLAMD))
+    except NotScanned as error:
+        yield Line(
+            STOP, "virus scanner", f"{settings.CLAMD} does not answer ({error}): no file is taken", "Start clamd."
+        )
+
+
 def check_worker() -> Iterator[Line]:
     """A task that is put in line is done by somebody."""
     if not has_worker():
@@ -291,6 +307,7 @@ CHECKS: dict[str, Check] = {
     "static files": check_static,
     "paper": check_paper,
     "mail": check_mail,
+    "virus scanner": check_scanner,
     "people": check_people,
     "worker": check_worker,
 }

@@ -2,6 +2,7 @@
 
 import os
 from pathlib import Path
+from typing import Any
 
 from csp.constants import NONE, SELF
 from whitenoise.compress import Compressor
@@ -102,10 +103,17 @@ PASSWORD_HASHERS = [
     "django.contrib.auth.hashers.Argon2PasswordHasher",
     "django.contrib.auth.hashers.PBKDF2PasswordHasher",
 ]
-AUTH_PASSWORD_VALIDATORS = [
+AUTH_PASSWORD_VALIDATORS: list[dict[str, Any]] = [
     {"NAME": f"django.contrib.auth.password_validation.{name}"}
     for name in ("UserAttributeSimilarityValidator", "MinimumLengthValidator", "CommonPasswordValidator")
 ]
+if ENVIRONMENT.breached_passwords:
+    AUTH_PASSWORD_VALIDATORS.append(
+        {
+            "NAME": "registry.login.breached.BreachedPasswordValidator",
+            "OPTIONS": {"path": str(ENVIRONMENT.breached_passwords)},
+        }
+    )
 AUTHENTICATION_BACKENDS = ["allauth.account.auth_backends.AuthenticationBackend"]
 LOGIN_URL = "account_login"
 LOGIN_REDIRECT_URL = "home"
@@ -208,6 +216,7 @@ STATICFILES_DIRS = [BASE_DIR / "templates" / "static"]
 STATIC_ROOT = ENVIRONMENT.local_dir / "static"
 MEDIA_ROOT = ENVIRONMENT.media_dir
 ATTACHMENT_MAX_BYTES = 20_000_000
+CLAMD = ENVIRONMENT.clamd
 STORAGES = {
     "default": ENVIRONMENT.file_store,
     "staticfiles": {"BACKEND": "whitenoise.storage.CompressedManifestStaticFilesStorage"},
@@ -235,7 +244,10 @@ SESSION_COOKIE_SAMESITE = "Lax"
 SECURE_SSL_REDIRECT = ENVIRONMENT.https
 SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if ENVIRONMENT.https else None
 SECURE_HSTS_SECONDS = 31_536_000 if ENVIRONMENT.https else 0
-SECURE_HSTS_INCLUDE_SUBDOMAINS = SECURE_HSTS_PRELOAD = ENVIRONMENT.https
+SECURE_HSTS_INCLUDE_SUBDOMAINS = ENVIRONMENT.https
+# The list of browsers is of whole domains, for all that an organisation has there: nobody's site asks for it unasked.
+SECURE_HSTS_PRELOAD = ENVIRONMENT.https and ENVIRONMENT.hsts_preload
+SILENCED_SYSTEM_CHECKS = ["security.W021"]
 SECURE_REFERRER_POLICY = "same-origin"
 X_FRAME_OPTIONS = "DENY"
 CONTENT_SECURITY_POLICY = {

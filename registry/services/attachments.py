@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import io
+import logging
 import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
@@ -17,6 +18,7 @@ from PIL import Image
 
 from registry import access
 from registry.exchange.pdf import FAULTS, PdfError, pdf_text
+from registry.exchange.scanning import Harmful, NotScanned, scan
 from registry.models import Attachment, AttachmentRetirement, Certificate, Deed, Equipment, User
 from registry.services.changes import Told, recorded, tell
 
@@ -26,6 +28,8 @@ ENDINGS = {"application/pdf": ".pdf", "image/png": ".png", "image/jpeg": ".jpg",
 MOST_PIXELS = 60_000_000
 WHOLE_AFTER_ALL = {FAULTS["empty"], FAULTS["pages"], FAULTS["long"]}
 """What the reader of PDF text says of files that open and are not for pasting: a scan, a long document."""
+
+logger = logging.getLogger(__name__)
 
 
 class FileRefused(Exception):
@@ -45,7 +49,8 @@ class BrokenFile:
 
 
 def media_type_of(content: bytes) -> str:
-    """The type of a file by its first bytes, after it was opened. Raises FileRefused."""
+    """The type of a file by its first bytes, after it was opened and, where there is a virus scanner, looked at.
+    Raises FileRefused."""
     most = settings.ATTACHMENT_MAX_BYTES
     if not content:
         raise FileRefused(_("This file is empty: choose another."))
@@ -53,6 +58,8 @@ def media_type_of(content: bytes) -> str:
         raise FileRefused(
             _("This file is larger than %(most)s MB: save it smaller, or in parts.") % {"most": most // 1000000}
         )
+    if settings.CLAMD:
+        refuse_harmful(content)
     if content.startswith(b"%PDF-"):
         try:
             pdf_text(content)
@@ -73,6 +80,22 @@ def media_type_of(content: bytes) -> str:
             % {"MOST_PIXELS": MOST_PIXELS // 1000000}
         )
     return IMAGES[found]
+
+
+def refuse_harmful(content: bytes) -> None:
+    """Have the virus scanner look at a file. What nobody could look at is not taken either. Raises FileRefused."""
+    try:
+        scan(settings.CLAMD, content)
+    except Harmful as found:
+        logger.warning("A file that was sent is harmful: %s", found)
+        raise FileRefused(
+            _("The virus scanner finds something harmful in this file (%(name)s).") % {"name": found}
+        ) from found
+    except NotScanned as error:
+        logger.error("The virus scanner cannot be asked: %s", error)
+        raise FileRefused(
+            _("The virus scanner does not answer: try again later, or tell the administrator.")
+        ) from error
 
 
 def safe_name(name: str, media_type: str) -> str:

@@ -77,6 +77,12 @@ def test_secrets_come_from_files(tmp_path: Path) -> None:
     [
         ("METRICS_ALLOWED", "10.0.0.0/24, everybody", "neither an address nor a network"),
         ("METRICS_ALLOWED", "10.0.0.1/24", "neither an address nor a network"),
+        ("CLAMD", "clamd", "neither unix:"),
+        ("CLAMD", "127.0.0.1:", "neither unix:"),
+        ("CLAMD", "unix:clamd.ctl", "neither unix:"),
+        ("BREACHED_PASSWORDS", "/nowhere/sha1.txt", "not the absolute path"),
+        ("BREACHED_PASSWORDS", "sha1.txt", "not the absolute path"),
+        ("BREACHED_PASSWORDS", "/", "not the absolute path"),
         ("METRICS_TOKEN", "hunter2", "fewer than 20"),
         ("METRICS_TOKEN", "hunter2 with blanks in it", "no header carries"),
         ("LOG_FORMAT", "xml", "none of json, text"),
@@ -101,3 +107,13 @@ def test_production_logs_json(tmp_path: Path) -> None:
     assert found.log_format == "json"
     assert found.metrics_allowed == ("10.1.0.0/16", "::1/128")
     assert load(environ | {"LOG_FORMAT": "text"}, tmp_path).log_format == "text"
+
+
+def test_a_virus_scanner_breached_passwords_and_the_list_of_browsers_are_asked_for(tmp_path: Path) -> None:
+    plain = load({}, tmp_path)
+    assert (plain.clamd, plain.breached_passwords, plain.hsts_preload) == ("", None, False)
+    (tmp_path / "sha1.txt").touch()
+    environ = {"BREACHED_PASSWORDS": str(tmp_path / "sha1.txt"), "HSTS_PRELOAD": "true"}
+    for where in ("unix:/run/clamav/clamd.ctl", "127.0.0.1:3310", "[::1]:3310"):
+        found = load(environ | {"CLAMD": where}, tmp_path)
+        assert (found.clamd, found.breached_passwords, found.hsts_preload) == (where, tmp_path / "sha1.txt", True)

@@ -157,6 +157,7 @@ def test_the_site_behind_nginx(tmp_path: Path) -> None:
         status, headers, _ = site.get("/login/")
         assert status == 200
         assert "max-age=31536000" in headers["strict-transport-security"]
+        assert "preload" not in headers["strict-transport-security"]
         assert headers["x-frame-options"] == "DENY"
         assert headers["x-content-type-options"] == "nosniff"
         assert headers["referrer-policy"] == "same-origin"
