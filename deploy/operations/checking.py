@@ -81,7 +81,8 @@ def check_settings() -> Iterator[Line]:
         yield Line(STOP, "TLS", "people may come without TLS", "Leave HTTPS unset, and give SITE_URL with https.")
     else:
         yield Line(LOOK, "TLS", "not used", "On a server set UNLIT_MODE=production, behind a proxy that ends TLS.")
-    found = run_checks(include_deployment_checks=settings.PRODUCTION)
+    every = run_checks(include_deployment_checks=settings.PRODUCTION)
+    found = [message for message in every if not message.is_silenced()]
     for message in found:
         if message.level >= WARNING:
             yield Line(STOP if message.is_serious() else LOOK, "settings", message.msg, message.hint or "")
@@ -292,7 +293,10 @@ def check_static() -> Iterator[Line]:
         yield Line(OK, "static files", "collected")
     else:
         yield Line(
-            STOP, "static files", "not collected: pages have no style", "Run manage.py collectstatic --no-input."
+            STOP,
+            "static files",
+            f"not collected in {settings.STATIC_ROOT}: pages have no style",
+            "Run manage.py collectstatic --no-input.",
         )
 
 

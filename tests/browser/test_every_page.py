@@ -148,6 +148,45 @@ def second_factor(browsing: Browsing, scales: Scales) -> list[str]:
     return faults(page, sent.value, scales)
 
 
+@pytest.mark.parametrize(
+    "who, path, typed",
+    [
+        ("designer", "/account/tokens/new/", {"Name": "Nightly reading"}),
+        ("administrator", "/webhooks/new/", {"Name": "Planning", "Address": "https://hooks.example.org/unlit"}),
+    ],
+)
+def test_what_shows_a_secret_once(
+    who: str, path: str, typed: dict[str, str], world: Any, people: Any, settings: Any, request: pytest.FixtureRequest
+) -> None:
+    """The forms of tokens and webhooks: asked for, sent blank, and filled in, when the page shows the secret."""
+    from registry.services.tokens import make_token
+
+    settings.WEBHOOK_ORIGINS = ["https://hooks.example.org"]
+    make_token(people["designer"], {"name": "Reading", "scope": "read", "days": "30", "site": ""})
+    client = Client()
+    client.force_login(people[who])
+    show_password(client)
+    browsing: Browsing = request.getfixturevalue("browsing")
+    browsing.expected = ("the server responded with a status of 40",)
+    page = browsing.page(client.cookies[settings.SESSION_COOKIE_NAME].value)
+    wrong = faults(page, page.goto(path), Scales())
+    send = page.locator("form:not([role=search]) .button").last
+    with page.expect_navigation() as blank:
+        send.click()
+    wrong += faults(page, blank.value, Scales())
+    assert page.locator("[data-error-summary], .field-errors, [role=alert]").count()
+    for label, text in typed.items():
+        page.get_by_label(label, exact=True).fill(text)
+    with page.expect_navigation() as made:
+        send.click()
+    assert page.locator(".token-text").count() == 1
+    wrong += faults(page, made.value, Scales())
+    beside = "/account/tokens/" if who == "designer" else "/webhooks/"
+    wrong += faults(page, page.goto(beside), Scales())
+    assert page.locator("tbody tr").count() == 2
+    assert not wrong, "\n".join(wrong)
+
+
 def faults(page: Any, answer: Any, scales: Scales) -> list[str]:
     """What is wrong with the page that is open, in its four forms."""
     found = []
