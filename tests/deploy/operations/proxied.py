@@ -157,7 +157,8 @@ class Proxied:
         """What the site answers without the proxy, as somebody from this machine."""
         with contextlib.closing(SocketConnection(str(self.socket))) as connection:
             connection.request("GET", path, headers={"X-Forwarded-For": "127.0.0.1"})
-            return connection.getresponse().read().decode()
+            with connection.getresponse() as answer:
+                return answer.read().decode()
 
     def log_lines(self) -> list[dict[str, Any]]:
         """The lines of the site's log, each of which is JSON (those of gunicorn itself are not)."""
