@@ -29,6 +29,7 @@ from registry.services.issues import issues_of, refusal_to_supersede
 from registry.showing import (
     end_state,
     end_words,
+    name_of,
     permitted_cells,
     quantities,
     status_state,
@@ -71,7 +72,7 @@ def record_answer(request: HttpRequest, kind: KindPage, record: Record, file_ref
         "kind": kind,
         "section": kind.section,
         "record": record,
-        "crumbs": [{"text": kind.title, "url": kind.list_url}, {"text": record.label(), "url": ""}],
+        "crumbs": [{"text": kind.title, "url": kind.list_url}, {"text": name_of(record), "url": ""}],
         "doubts": sentences(doubts(record)),
         "loops": describe(record, list(page)),
         "page_obj": page,

@@ -248,7 +248,7 @@ def show(
     title = (_("Edit %(label)s") % {"label": name_of(record)}) if record else (_("Add %(noun)s") % {"noun": kind.noun})
     crumbs = [{"text": kind.title, "url": kind.list_url}]
     if record:
-        crumbs.append({"text": record.label(), "url": kind.url(record)})
+        crumbs.append({"text": name_of(record), "url": kind.url(record)})
     context = {
         "kind": kind,
         "section": kind.section,
@@ -359,9 +359,9 @@ def archive(request: HttpRequest, kind: KindPage, pk: int, archived: bool) -> Ht
             else:
                 messages.success(
                     request,
-                    (_("Archived %(label)s.") % {"label": record.label()})
+                    (_("Archived %(label)s.") % {"label": name_of(record)})
                     if archived
-                    else (_("%(label)s is back.") % {"label": record.label()}),
+                    else (_("%(label)s is back.") % {"label": name_of(record)}),
                 )
                 return HttpResponseRedirect(kind.url(record))
     in_all = loops_using(record, user)[1]
@@ -381,7 +381,7 @@ def archive(request: HttpRequest, kind: KindPage, pk: int, archived: bool) -> Ht
             "record_url": kind.url(record),
             "crumbs": [
                 {"text": kind.title, "url": kind.list_url},
-                {"text": record.label(), "url": kind.url(record)},
+                {"text": name_of(record), "url": kind.url(record)},
                 {"text": _("Archive") if archived else _("Bring back"), "url": ""},
             ],
         },

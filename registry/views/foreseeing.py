@@ -10,6 +10,7 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from registry.models.base import Record
+from registry.showing import name_of
 from registry.uses import Effects
 from registry.views.pages import KindPage
 
@@ -55,7 +56,7 @@ def effects_page(
         "cancel_url": kind.url(record),
         "crumbs": [
             {"text": kind.title, "url": kind.list_url},
-            {"text": record.label(), "url": kind.url(record)},
+            {"text": name_of(record), "url": kind.url(record)},
             {"text": gettext("What the change does"), "url": ""},
         ],
     }

@@ -14,6 +14,7 @@ from django.views.decorators.http import require_safe
 from registry.differences import changes
 from registry.models import Revision
 from registry.selectors import newest_number, revisions_of
+from registry.showing import name_of
 from registry.views.details import find
 from registry.views.pages import KindPage
 
@@ -59,7 +60,7 @@ def history(request: HttpRequest, kind: KindPage, pk: int) -> HttpResponse:
             "count": newest,
             "crumbs": [
                 {"text": kind.title, "url": kind.list_url},
-                {"text": record.label(), "url": kind.url(record)},
+                {"text": name_of(record), "url": kind.url(record)},
                 {"text": _("History"), "url": ""},
             ],
         },
@@ -128,7 +129,7 @@ def compare(request: HttpRequest, kind: KindPage, pk: int) -> HttpResponse:
         "record": record,
         "crumbs": [
             {"text": kind.title, "url": kind.list_url},
-            {"text": record.label(), "url": kind.url(record)},
+            {"text": name_of(record), "url": kind.url(record)},
             {"text": _("History"), "url": kind.url(record, "history")},
             {"text": _("Compare"), "url": ""},
         ],

@@ -14,6 +14,7 @@ from registry.selectors import record_text
 from registry.services.issues import next_issue, refusal_to_supersede, supersede, superseded_text
 from registry.services.proposals import effects_of
 from registry.services.records import REASON, Author, EntryRefused, StaleRecord
+from registry.showing import name_of
 from registry.views.details import find
 from registry.views.editing import Draft, opened_version, reason_field, show
 from registry.views.foreseeing import BACK, CONFIRMED, effects_page
@@ -83,7 +84,7 @@ def form(request: HttpRequest, old: Certificate, draft: Draft, status: int = 200
         "cancel_url": CERTIFICATE.url(old),
         "crumbs": [
             {"text": CERTIFICATE.title, "url": CERTIFICATE.list_url},
-            {"text": old.label(), "url": CERTIFICATE.url(old)},
+            {"text": name_of(old), "url": CERTIFICATE.url(old)},
             {"text": _("Next issue"), "url": ""},
         ],
     }

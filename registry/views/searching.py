@@ -17,6 +17,7 @@ from django.views.decorators.http import require_safe
 from registry import access
 from registry.models import User
 from registry.querysets import containing, search_text, visible
+from registry.showing import name_of
 from registry.views.kinds import AREA, CABLE_TYPE, CERTIFICATE, EQUIPMENT
 from registry.views.pages import KindPage
 
@@ -73,7 +74,7 @@ def urlencode_search(text: str) -> str:
 
 
 def hit(kind: KindPage, record: Any, note: Callable[[Any], str]) -> Hit:
-    return Hit(record.label(), note(record), kind.url(record), record.is_archived)
+    return Hit(name_of(record), note(record), kind.url(record), record.is_archived)
 
 
 def search_people(user: User, text: str) -> Finds:

@@ -28,6 +28,7 @@ from registry.models.base import Record
 from registry.parameters import PARAMETERS
 from registry.selectors import certificates_numbered, newest_number, record_text
 from registry.services.records import Author, StaleRecord, save_text
+from registry.showing import name_of
 from registry.stored import said
 from registry.views.details import find
 from registry.views.editing import Draft, opened_version, show
@@ -190,7 +191,7 @@ def shown_nameplate(item: Nameplate) -> dict[str, Any]:
 def framed(record: Record | None, title: str) -> dict[str, Any]:
     crumbs = [{"text": EQUIPMENT.title, "url": EQUIPMENT.list_url}]
     if record:
-        crumbs.append({"text": record.label(), "url": EQUIPMENT.url(record)})
+        crumbs.append({"text": name_of(record), "url": EQUIPMENT.url(record)})
     return {"section": EQUIPMENT.section, "title": title, "crumbs": [*crumbs, {"text": title, "url": ""}]}
 
 

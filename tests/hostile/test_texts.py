@@ -214,6 +214,7 @@ def test_every_page_sheet_and_table_shows_them_as_text(plants: Any, client_as: A
         for text in texts:
             assert flat(text) in shown, (path, text)
     check_tables(client, plants)
+    check_papers(client, plants)
 
 
 def read_pages(client: Any, addresses: list[str]) -> str:
@@ -242,6 +243,34 @@ def check_sheet(loop: Loop) -> None:
         if text.isascii():
             assert flat(text) in words, text
     assert "aidtoacompetentperson" in words
+
+
+def check_papers(client: Any, plants: Any) -> None:
+    """Lists, labels, checklists and a typical as PDF: one of each, in words, and nothing that acts or leads away."""
+    loops, given = plants.loops, plants.given
+    keys = "&".join(f"loop={loop.pk}" for loop in loops)
+    runs, members = given["loop.circuits.cables.tag"], given["loop.circuits.members.tag"]
+    papers = {
+        reverse("loop_seen", args=["pdf"]): [loop.tag for loop in loops],
+        reverse("cable_run_seen", args=["pdf"]): runs + given["loop.circuits.cables.from_point"],
+        reverse("member_seen", args=["pdf"]): members,
+        reverse("equipment_seen", args=["pdf"]): given["equipment.maker"] + given["equipment.type_name"],
+        reverse("certificate_seen", args=["pdf"]): given["certificate.holder"],
+        reverse("cable_type_seen", args=["pdf"]): given["cable_type.name"],
+        reverse("area_seen", args=["pdf"]): given["area.name"],
+        f"{reverse('labels')}?{keys}&what=loops&what=devices&what=sources&what=cables": [loop.tag for loop in loops],
+        f"{reverse('inspection_round')}?{keys}&grade=detailed&occasion=initial": [loop.tag for loop in loops] + runs,
+        reverse("reports:typical_pdf", args=[loops[0].pk]): [loops[0].tag],
+    }
+    for address, texts in papers.items():
+        answer = client.get(address)
+        assert (answer.status_code, answer["Content-Type"]) == (200, "application/pdf"), address
+        data = b"".join(answer) if answer.streaming else answer.content
+        assert wrong_in_pdf(data, settings.SITE_URL) == [], address
+        # poppler takes a hyphen at the end of a line for one that breaks a word, and leaves it out.
+        words = flat(words_of(data)).replace("-", "")
+        missing = [text for text in texts if text.isascii() and flat(text).replace("-", "") not in words]
+        assert not missing, (address, missing)
 
 
 def words_of(data: bytes) -> str:
