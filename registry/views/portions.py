@@ -98,7 +98,7 @@ def numbers_of(
 def number_of(kind: KindPage, found: QuerySet[Any], most: int) -> tuple[int, int | None]:
     """How many records there are, at most one more than are counted, and how far they were counted; None where to
     their end, because there are few."""
-    numbers, are_few = numbers_of(kind, found, most, {"number": Count("pk")})
+    numbers, are_few = numbers_of(kind, found, most, {"number": Count("*")})
     number = numbers["number"]
     if not are_few:
         return number, most
