@@ -43,11 +43,14 @@ def test_the_settings_of_the_pages_are_taken(page: str, tmp_path: Path) -> None:
     text = (ROOT / page).read_text()
     block = re.search(r"^ *UNLIT_MODE=production\n(?: *[A-Z_]+=.*\n)+", text, re.MULTILINE)
     assert block
-    environ = dict(line.strip().split("=", 1) for line in block[0].splitlines())
+    named = re.search(r"^NAME=(\S+)$", text, re.MULTILINE)
+    lines = block[0].replace("$NAME", named[1]) if named else block[0]
+    environ = dict(line.strip().split("=", 1) for line in lines.splitlines())
     (tmp_path / "secret_key").write_text("slow-copper-lantern-0123456789-abcdefghijklmnopqrstuvwxyz\n")
     assert environ["SECRET_KEY_FILE"] == "/etc/unlit/secret_key"
     found = load(environ | {"SECRET_KEY_FILE": str(tmp_path / "secret_key")}, tmp_path)
     assert found.production
+    assert found.site_url == "https://unlit.example.org"
     assert (found.database["HOST"], found.database["NAME"]) == ("/run/postgresql", "unlit")
 
 
