@@ -42,6 +42,22 @@ def test_the_linter_finds_what_is_wrong(tmp_path: Path) -> None:
     assert "DL3002" in done.stdout
 
 
+def test_an_image_holds_the_program_and_nothing_of_whoever_builds_it() -> None:
+    """Secrets, certificates and backups lie in deploy/ beside the compose file: no line takes the folder as a whole."""
+    lines = (DEPLOY / "Containerfile").read_text()
+    copied = set(re.findall(r"^COPY deploy/(\S+) /opt/unlit/deploy", lines, re.MULTILINE))
+    assert not re.search(r"^(?:COPY|ADD) (?:deploy/?|\.|\*) ", lines, re.MULTILINE)
+    packages = {path.parent.relative_to(DEPLOY).parts[0] for path in DEPLOY.glob("*/**/*.py")}
+    assert copied == packages | {"*.py"}
+    compose = yaml.safe_load((DEPLOY / "compose.yaml").read_text())
+    own = {place.split(":")[0] for service in compose["services"].values() for place in service.get("volumes", ())}
+    own |= {secret["file"] for secret in compose["secrets"].values()}
+    ignored = (ROOT / ".gitignore").read_text().splitlines()
+    for place in own:
+        if place.startswith("./"):
+            assert {f"deploy/{place[2:]}", f"deploy/{place[2:].split('/')[0]}/"} & set(ignored), place
+
+
 def test_the_compose_file_is_one() -> None:
     done = run(PROGRAMS / "check-jsonschema", "--builtin-schema", "vendor.compose-spec", DEPLOY / "compose.yaml")
     assert done.returncode == 0, done.stdout + done.stderr
