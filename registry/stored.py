@@ -24,7 +24,9 @@ POINT = re.compile(r"(?<=\d)\.(?=\d)")
 POINT_OF_QUANTITY = re.compile(
     r"(?<=\d)\.(?=\d+ (?:[kMmunp\u00b5]?(?:V|A|W|F|H|s|m|ohm|\u03a9)\b|degC|\u00b0C|mm2|K/W|%))"
 )
-BEFORE_UNIT = re.compile(r"(?<=\d) (?=(?:[kMmunp\u00b5]?(?:V|A|W|F|H|s|m|ohm|\u03a9)\b|degC|\u00b0C|mm2|K/W|ft\b|%))")
+BEFORE_UNIT = re.compile(
+    r"(?<=\d) (?=(?:[kMmunp\u00b5]?(?:V|A|W|F|H|s|m|ohm|\u03a9)\b|degC|\u00b0C|mm2|K/W|ft\b|%|[XU]$))"
+)
 NO_BREAK = "\N{NO-BREAK SPACE}"
 TAG = re.compile(r"[\w./+-]*\d[\w./+-]*")
 LONGEST = 4000
@@ -87,7 +89,7 @@ def figures(text: str) -> str:
 
 
 def together(text: str) -> str:
-    """A text in which no quantity is broken over two lines: its number holds on to its unit."""
+    """A text that breaks over two lines within no quantity, and not before the X or U of a certificate at its end."""
     return BEFORE_UNIT.sub(NO_BREAK, text)
 
 

@@ -8,6 +8,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from django.utils.translation import gettext as _
 
 from registry.exchange.csv_xlsx import Table, table
+from registry.stored import together
 from reports.packs.parts import Part
 from reports.sheets.content import Paper
 
@@ -83,7 +84,7 @@ def certificates(parts: Sequence[Part]) -> Table:
     for paper, part in papers(parts):
         if paper.number:
             conditions = "; ".join(paper.conditions) or _("none")
-            key = (paper.number, paper.issue, paper.scheme, paper.status, paper.valid_to, conditions)
+            key = (together(paper.number), paper.issue, paper.scheme, paper.status, paper.valid_to, conditions)
             loops[key].add(part.content.tag)
     rows: Rows = [(*key, ", ".join(sorted(found))) for key, found in sorted(loops.items())]
     headings = (
@@ -114,7 +115,7 @@ def endings(parts: Sequence[Part]) -> Table:
     ends: dict[tuple[str, str, str], set[str]] = defaultdict(set)
     for paper, part in papers(parts):
         if paper.number and paper.valid_to:
-            ends[paper.valid_to, paper.number, paper.issue].add(part.content.tag)
+            ends[paper.valid_to, together(paper.number), paper.issue].add(part.content.tag)
     rows: Rows = [(*key, ", ".join(sorted(found))) for key, found in sorted(ends.items())]
     return table((_("New supply until"), _("Certificate"), _("Issue"), _("Loops")), rows)
 
