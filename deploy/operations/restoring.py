@@ -34,6 +34,7 @@ from deploy.operations.archive import Archive, ArchiveRefused
 from deploy.operations.health import nearest_folder
 from deploy.operations.rows import AnyField, columns_of, fields_named, row_of
 from deploy.operations.schemas import NOT_KEPT, Node, applied, leaves, tables_at, unknown
+from registry import text_search
 from registry.services.notices import hold_mail
 from registry.services.proofs import Findings, prove
 from registry.services.webhooks import pause_all
@@ -111,6 +112,7 @@ def restore(
                 say("Putting in the rows")
                 restored.rows = put_in(archive, models, set(tables))
                 restored.migrations_after = bring_up_to_date(say)
+                text_search.refill()
                 if restored.made_elsewhere:
                     hold_mail(origin)
                     restored.paused_webhooks = pause_all("put back at another address")
@@ -186,6 +188,7 @@ def rows_of(archive: Archive, name: str, model: type[Model]) -> Iterator[Model]:
 def check_target(archive: Archive, tables: set[str], replace: bool) -> None:
     """Refuse a database that is in use, one that holds tables of something else, and a disk that is too small."""
     ours = set(connection.introspection.django_table_names()) | tables | {"django_migrations", "sqlite_sequence"}
+    ours |= text_search.tables_of_words()
     found = set(connection.introspection.table_names())
     if foreign := sorted(found - ours):
         raise RestoreRefused(
@@ -208,7 +211,7 @@ def check_target(archive: Archive, tables: set[str], replace: bool) -> None:
 def in_use(tables: set[str]) -> str:
     """The name of a table with rows that somebody has made; empty where there is none."""
     with connection.cursor() as cursor:
-        for name in sorted(tables - MADE_BY_MIGRATIONS):
+        for name in sorted(tables - MADE_BY_MIGRATIONS - text_search.tables_of_words()):
             cursor.execute(f"SELECT 1 FROM {connection.ops.quote_name(name)} LIMIT 1")  # noqa: S608 # nosec B608
             if cursor.fetchone():
                 return name
@@ -240,9 +243,9 @@ def one_transaction() -> Iterator[None]:
 
 def drop_everything() -> None:
     """Drop all tables, with the rows that migrations or former users have made."""
-    names = [
-        connection.ops.quote_name(name) for name in connection.introspection.table_names() if name != "sqlite_sequence"
-    ]
+    text_search.drop_all(text_search.searched_models())
+    there = set(connection.introspection.table_names()) - {"sqlite_sequence"}
+    names = [connection.ops.quote_name(name) for name in sorted(there)]
     with connection.cursor() as cursor:
         if connection.vendor == "postgresql":
             if names:

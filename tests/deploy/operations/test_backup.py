@@ -25,6 +25,7 @@ from deploy.operations.restoring import RestoreRefused, restore
 from deploy.operations.schemas import NOT_KEPT
 from registry.models import Attachment, Change, Revision, User
 from registry.services.proofs import prove
+from registry.text_search import index_name, searched_models
 from tests.architecture.test_frozen import FROZEN, expected, triggers
 from tests.deploy.operations.conftest import in_manifest
 
@@ -95,6 +96,24 @@ def test_triggers_are_in_force_again_and_keys_go_on(backup: Made) -> None:
     # One row was deleted before the backup: its key is not given again.
     fresh = Notice.objects.create(person=User.objects.all()[0], kind="work", subject="New", link="/")
     assert fresh.pk > last + 1
+
+
+@pytest.mark.skipif("connection.vendor != 'sqlite'", reason="PostgreSQL keeps its index of text itself")
+def test_text_is_found_after_a_restore(backup: Made) -> None:
+    def words() -> dict[str, list[tuple[int, str]]]:
+        with connection.cursor() as cursor:
+            return {
+                name: cursor.execute(f"SELECT rowid, words FROM {index_name(model)} ORDER BY rowid").fetchall()
+                for name, model in searched_models().items()
+            }
+
+    wipe()
+    restore(backup.path)
+    assert all(text for rows in words().values() for _, text in rows)
+    assert {name: [key for key, _ in rows] for name, rows in words().items()} == {
+        name: list(model._default_manager.order_by("pk").values_list("pk", flat=True))
+        for name, model in searched_models().items()
+    }
 
 
 def test_a_site_goes_on_after_a_restore(backup: Made, make_loop: Callable[..., Any]) -> None:
