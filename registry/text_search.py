@@ -30,6 +30,9 @@ NAME = "{}_words"
 SHORTEST = 3
 """Letters of a text that trigrams can find."""
 
+FEW = 5_000
+"""So many rows with a text are looked up by the index."""
+
 EVENTS = ("insert", "update", "delete")
 
 REFUSED = (
@@ -125,6 +128,20 @@ def is_kept(model: type[models.Model]) -> bool:
         return cursor.fetchone()[0] == len(EVENTS)
 
 
+def phrase_of(word: str) -> str:
+    """A text as FTS5 looks for it, whatever signs are in it."""
+    return '"{}"'.format(word.replace('"', '""'))
+
+
+def is_rare(index: str, word: str) -> bool:
+    """Whether the table of words has few rows with a text. What many hold is found sooner in the order of a list."""
+    with connection.cursor() as cursor:
+        # Text of this program alone, and parameters.
+        found = f"SELECT 1 FROM {index} WHERE {index} MATCH %s LIMIT %s"  # noqa: S608 # nosec B608
+        cursor.execute(f"SELECT COUNT(*) FROM ({found})", [phrase_of(word), FEW + 1])  # noqa: S608 # nosec B608
+        return cursor.fetchone()[0] <= FEW
+
+
 def holding(rows: QuerySet[Any], kind: str, words: Iterable[str]) -> QuerySet[Any]:
     """Rows of a kind that hold each of some words in the columns that it is searched in."""
     rows = rows.alias(words=words_of(SEARCHED[kind]))
@@ -132,10 +149,9 @@ def holding(rows: QuerySet[Any], kind: str, words: Iterable[str]) -> QuerySet[An
     has_index = is_kept(rows.model)
     for word in words:
         rows = rows.filter(words__icontains=word)
-        if has_index and len(word) >= SHORTEST:
-            phrase = '"{}"'.format(word.replace('"', '""'))
+        if has_index and len(word) >= SHORTEST and is_rare(index, word):
             # Text of this program alone, and a parameter.
-            found = RawSQL(f"SELECT rowid FROM {index} WHERE {index} MATCH %s", [phrase])  # noqa: S608, S611 # nosec
+            found = RawSQL(f"SELECT rowid FROM {index} WHERE {index} MATCH %s", [phrase_of(word)])  # noqa: S608, S611 # nosec
             rows = rows.filter(pk__in=found)
     return rows
 

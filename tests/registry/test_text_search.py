@@ -107,3 +107,12 @@ def test_rows_that_came_while_no_trigger_was_in_force_are_put_in_by_a_refill() -
     assert words() == expected() != {}
     index_words(Certificate, SEARCHED["certificate"])
     assert words() == expected()
+
+
+def test_a_text_that_many_hold_is_not_looked_up(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("registry.text_search.FEW", 1)
+    one, other = make(), make(number="UNL 26 ATEX 0002")
+    columns = SEARCHED["certificate"]
+    assert "MATCH" not in str(containing(Certificate.objects.all(), "UNL 26", columns).query)
+    assert set(containing(Certificate.objects.all(), "UNL 26", columns)) == {one, other}
+    assert found("0002") == {other.pk}
