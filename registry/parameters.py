@@ -15,6 +15,7 @@ from django.db import models
 from registry.fields import QuantityField
 from registry.models import CableType, HazardousArea, PermittedRow, Site, TemperatureRow, Terminals
 from registry.quantities import Kind, write
+from registry.signs import signed
 from registry.stored import figure
 from registry.words import lazily as _
 
@@ -361,31 +362,10 @@ def help_of(model: type[models.Model], column: str) -> str:
     return HELP.get((str(model._meta.model_name), column), "")
 
 
-_SIGNS = (
-    ("ohm", "Ω"),
-    ("degC", "°C"),
-    ("mm2", "mm²"),
-    ("uF", "µF"),
-    ("uH", "µH"),
-    ("uV", "µV"),
-    ("uA", "µA"),
-    ("uW", "µW"),
-)
-
-
-def plain_signs(text: str) -> str:
-    """A quantity's text with the signs of its unit spelled in ASCII."""
-    for ascii_text, sign in _SIGNS:
-        text = text.replace(sign, ascii_text)
-    return text
-
-
 def shown(value_si: Decimal, kind: Kind) -> str:
     """An SI value as pages show it, with the decimal mark of the language: "83 nF", "0.65 mH/km", "40 °C".
 
     It is not put into forms or files: registry.quantities.write writes what is read back.
     """
     number, _space, unit = write(value_si, kind).partition(" ")
-    for ascii_text, sign in _SIGNS:
-        unit = unit.replace(ascii_text, sign)
-    return figure(f"{number} {unit}")
+    return figure(f"{number} {signed(unit)}")

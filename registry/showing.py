@@ -17,8 +17,9 @@ from registry.fields import QuantityField
 from registry.lengths import in_feet, is_imperial
 from registry.models import Certificate, CertificateStatus, PermittedRow, TemperatureRow, Terminals
 from registry.models.schemes import LEAD_DAYS
-from registry.parameters import PARAMETERS, Parameter, plain_signs, shown
+from registry.parameters import PARAMETERS, Parameter, shown
 from registry.quantities import NOT_STATED, Kind, QuantityError, read
+from registry.signs import plain_signs
 
 CERTIFICATE_NAME = re.compile(r"(?P<number>.+) issue (?P<issue>\d+)")
 

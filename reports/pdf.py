@@ -14,7 +14,7 @@ import io
 import logging
 import threading
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from enum import Enum
 from typing import Any, Self
 from urllib.parse import urlsplit
@@ -24,6 +24,8 @@ import weasyprint
 from weasyprint.text.ffi import ffi, fontconfig
 from weasyprint.text.fonts import FontConfiguration
 from weasyprint.urls import FatalURLFetchingError, URLFetcher, URLFetcherResponse
+
+from registry.signs import with_signs
 
 SCHEME = "asset"
 MEDIA_TYPES = {"svg": "image/svg+xml", "png": "image/png"}
@@ -110,6 +112,7 @@ def render(document: Document) -> bytes:
         raise PdfError("The date of a document needs a time zone.")
     if not fonts_installed():
         raise PdfError("No font is installed on this server: install one, for example the package fonts-liberation.")
+    document = with_signs_of_units(document)
     fetcher = HandedIn(document.assets)
     with Failures() as failures:
         data = written(document, fetcher)
@@ -118,6 +121,15 @@ def render(document: Document) -> bytes:
     if failures.told:  # the writer leaves out what it cannot draw
         raise PdfError(f"A part of it could not be drawn: {failures.told[0][:200]}")
     return with_scopes(data)
+
+
+def with_signs_of_units(document: Document) -> Document:
+    """The same with °C, Ω and µ in its quantities, which are kept as what a keyboard gives."""
+    drawn = {
+        name: with_signs(content.decode()).encode() if name.endswith(".svg") else content
+        for name, content in document.assets.items()
+    }
+    return replace(document, html=with_signs(document.html), assets=drawn)
 
 
 class Failures(logging.Handler):

@@ -197,7 +197,7 @@ def test_the_published_overfill_loop_from_certificate_to_issue(
     assert "810 nF" in words(approver.get(f"/loops/{loop.pk}/approve/"))
     assert approver.post(f"/loops/{loop.pk}/approve/", sign).status_code == 302
     issued = sheet_of(designer, loop)
-    for figures in ("10.5 V", "17.1 mA", "45 mW", "2.41 uF", "121.5 mH", "810 nF", "6.004 mH", "5000 m", "1000 m"):
+    for figures in ("10.5 V", "17.1 mA", "45 mW", "2.41 µF", "121.5 mH", "810 nF", "6.004 mH", "5000 m", "1000 m"):
         assert figures in issued.text, figures
     page = words(designer.get(f"/loops/{loop.pk}/"))
     loop.refresh_from_db()

@@ -30,7 +30,9 @@ PLAIN = re.compile(r"\s+")
 
 
 def flat(text: str) -> str:
-    """A text without any white space: cells break lines where they like."""
+    """A text without any white space: cells break lines where they like. Print has the signs that no keyboard gives."""
+    for sign, typed in (("Ω", "ohm"), ("°C", "degC"), ("µ", "u"), ("mm²", "mm2")):
+        text = text.replace(sign, typed)
     return PLAIN.sub("", text)
 
 
@@ -211,7 +213,7 @@ def test_a_cable_without_a_type_shows_the_defaults_that_it_counts_with(
     # 200 pF/m and 1 uH/m for two- and three-core cable of which nothing is known (IEC 60079-14:2013, 16.2.2.2).
     assert cable.per_length == (("200 nF/km", "default"), ("1 mH/km", "default"), ("", ""), ("", ""))
     assert (cable.capacitance, cable.inductance) == ("20 nF (default)", "100 uH (default)")
-    assert "200 nF/km default 1 mH/km default – – 20 nF (default) 100 uH (default)" in words_of(draft(loop))
+    assert "200 nF/km default 1 mH/km default – – 20 nF (default) 100 µH (default)" in words_of(draft(loop))
 
 
 def test_a_cable_of_core_figures_shows_what_they_come_to(loop_data: Any, save: Any, author_as: Any) -> None:
@@ -362,6 +364,6 @@ def test_a_segment_shows_its_terminators(loop_data: Any, make_loop: Any, words_o
     content = sheet_content(segment, latest_revision(segment), segment.verification, None).circuits[0]
     assert content.segment == "FISCO segment"
     assert content.terminators == ("JB-9: 100 ohm, 1 uF", "cabinet: unknown, 0 F")
-    assert flat("FISCO segment. Terminators: JB-9: 100 ohm, 1 uF; cabinet: unknown, 0 F.") in flat(
+    assert flat("FISCO segment. Terminators: JB-9: 100 Ω, 1 µF; cabinet: unknown, 0 F.") in flat(
         words_of(draft(segment))
     )

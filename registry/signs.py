@@ -1,0 +1,42 @@
+"""The signs of units: what a keyboard gives is read, kept and compared; pages and print show °C, Ω and µ."""
+
+from __future__ import annotations
+
+import re
+
+_SIGNS = (
+    ("ohm", "Ω"),
+    ("degC", "°C"),
+    ("mm2", "mm²"),
+    ("uF", "µF"),
+    ("uH", "µH"),
+    ("uV", "µV"),
+    ("uA", "µA"),
+    ("uW", "µW"),
+)
+
+
+def plain_signs(text: str) -> str:
+    """A quantity's text with the signs of its unit spelled in ASCII."""
+    for ascii_text, sign in _SIGNS:
+        text = text.replace(sign, ascii_text)
+    return text
+
+
+_UNIT = re.compile(r"(?<=\d[ \u00a0])(?:[kMmunp]?(?:ohm|[AFHVWms])|degC|mm2)(?:/(?:km|m|ohm))?(?![\w/])")
+
+
+def with_signs(text: str) -> str:
+    """A text in which the unit of each quantity has its signs, as print has them.
+
+    >>> with_signs("59 uH/ohm at -20 degC to 60 degC, 7.8 us, 4 mm2; ohm alone stays")
+    '59 µH/Ω at -20 °C to 60 °C, 7.8 µs, 4 mm²; ohm alone stays'
+    """
+    return _UNIT.sub(lambda unit: signed(unit[0]), text)
+
+
+def signed(unit: str) -> str:
+    """The text of a unit with its signs."""
+    for ascii_text, sign in _SIGNS:
+        unit = unit.replace(ascii_text, sign)
+    return f"µ{unit[1:]}" if unit.startswith("u") else unit
