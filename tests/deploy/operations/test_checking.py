@@ -83,7 +83,7 @@ def test_a_mail_server_that_does_not_answer(settings: Any) -> None:
     assert lines(checking.check_mail) == [(STOP, "mail")]
 
 
-@pytest.mark.django_db(transaction=True)
+@pytest.mark.django_db
 def test_mail_that_is_held_is_told() -> None:
     from registry.services.notices import hold_mail
 
@@ -93,6 +93,7 @@ def test_mail_that_is_held_is_told() -> None:
     assert "from https://unlit.example.org" in found[0].found
 
 
+@pytest.mark.django_db(transaction=True)
 def test_a_worker_that_is_not_there_and_one_that_is(settings: Any, monkeypatch: pytest.MonkeyPatch) -> None:
     from django_tasks_db.models import DBTaskResult
 
