@@ -203,7 +203,7 @@ def test_a_blank_checklist_says_what_the_record_says(loop: Any, begin: Any, clie
     words = words_of(answer.content)
     for line in begin(loop, "detailed", "initial").lines.all():
         assert " ".join(line.text.split()) in words
-        assert " ".join(line.expected.split()) in words
+        assert " ".join(line.expected.split()) in words.replace("µ", "u").replace("Ω", "ohm").replace("°C", "degC")
     assert "NOT ISSUED" in words and "not checked" in words and "n/a" in words
     assert "This result is an aid to a competent person" in words
 
