@@ -23,14 +23,15 @@ def plain_signs(text: str) -> str:
     return text
 
 
-_UNIT = re.compile(r"(?<=\d[ \u00a0])(?:[kMmunp]?(?:ohm|[AFHVWms])|degC|mm2)(?:/(?:km|m|ohm))?(?![\w/])")
+_UNIT = re.compile(r"(?<=\d[ \u00a0])(?:[kMmunp]?(?:ohm|[AFHVWms])|degC)(?:/(?:km|m|ohm))?(?![\w/])")
 
 
 def with_signs(text: str) -> str:
-    """A text in which the unit of each quantity has its signs, as print has them.
+    """A text in which the unit of each quantity has its signs, as print has them. An area stays as it is: cables have
+    it in their names.
 
     >>> with_signs("59 uH/ohm at -20 degC to 60 degC, 7.8 us, 4 mm2; ohm alone stays")
-    '59 µH/Ω at -20 °C to 60 °C, 7.8 µs, 4 mm²; ohm alone stays'
+    '59 µH/Ω at -20 °C to 60 °C, 7.8 µs, 4 mm2; ohm alone stays'
     """
     return _UNIT.sub(lambda unit: signed(unit[0]), text)
 

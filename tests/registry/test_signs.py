@@ -14,21 +14,21 @@ UNITS = UnitRegistry()
     "typed, printed",
     [
         ("265 ohm", "265 Ω"), ("1.2 kohm", "1.2 kΩ"), ("59 uH/ohm", "59 µH/Ω"), ("12.1 ohm/km", "12.1 Ω/km"),
-        ("2.9 uF", "2.9 µF"), ("7.845 us", "7.845 µs"), ("4 mm2", "4 mm²"), ("-20 degC", "-20 °C"),
+        ("2.9 uF", "2.9 µF"), ("7.845 us", "7.845 µs"), ("-20 degC", "-20 °C"),
     ],
 )  # fmt: skip
 def test_another_library_reads_what_is_printed_as_what_was_typed(typed: str, printed: str) -> None:
     assert with_signs(typed) == printed
 
     def read(text: str) -> object:
-        number, unit = text.replace("mm2", "mm**2").split(" ")
+        number, unit = text.split(" ")
         return UNITS.Quantity(float(number), unit)
 
     assert read(printed) == read(typed)
 
 
 @pytest.mark.parametrize(
-    "text", ["ohm", "2 users", "4 mA", "180 m", "5 nF", "R2 ohmic", "mm2", "10 kV", "3 ohm_x", "u 5"]
+    "text", ["ohm", "2 users", "4 mA", "180 m", "5 nF", "R2 ohmic", "Pair 1.5 mm2", "10 kV", "3 ohm_x", "u 5"]
 )
 def test_everything_else_stays(text: str) -> None:
     assert with_signs(text) == text

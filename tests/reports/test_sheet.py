@@ -31,7 +31,7 @@ PLAIN = re.compile(r"\s+")
 
 def flat(text: str) -> str:
     """A text without any white space: cells break lines where they like. Print has the signs that no keyboard gives."""
-    for sign, typed in (("Ω", "ohm"), ("°C", "degC"), ("µ", "u"), ("mm²", "mm2")):
+    for sign, typed in (("Ω", "ohm"), ("°C", "degC"), ("µ", "u")):
         text = text.replace(sign, typed)
     return PLAIN.sub("", text)
 
