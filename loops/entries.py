@@ -21,13 +21,13 @@ Faults = Iterator[tuple[str, str]]
 
 def near_terminals(name: str) -> Q:
     """Terminals of items whose maker and type make up the beginning of a name like "Larkfield LB-28, 1-2": every way
-    to cut it, each found by an index."""
-    found = Q(pk=None)
+    to cut it. Columns of one table alone, else no index is used."""
+    found = Q(pk__in=[])
     for comma in re.finditer(", ", name):
         words = name[: comma.start()].split(" ")
         for cut in range(1, len(words)):
             maker, type_name = " ".join(words[:cut]), " ".join(words[cut:])
-            found |= Q(equipment__maker=maker, equipment__type_name=type_name, name=name[comma.end() :])
+            found |= Q(equipment__maker=maker, equipment__type_name=type_name)
     return found
 
 

@@ -94,7 +94,7 @@ def facts_of_cable(cable: CableType) -> str:
 
 def facts_by_name(terminals: Iterable[str], cables: Iterable[str]) -> dict[str, str]:
     """The facts of what has these names, in at most three queries."""
-    near = Q(pk=None)
+    near = Q(pk__in=[])
     for name in set(filter(None, terminals)):
         near |= near_terminals(name)
     wanted = with_facts(terminals_named().filter(near))

@@ -161,7 +161,7 @@ def spans_of(used: set[int], before: set[int], standing: Mapping[int, Revision],
 
 def changes_in(spans: Iterable[Span]) -> list[Said]:
     """The changes in any of some spans, the oldest first."""
-    wanted = Q(pk=None)
+    wanted = Q(pk__in=[])
     for span in dict.fromkeys(spans):
         wanted |= span.condition
     return said(Revision.objects.filter(wanted))

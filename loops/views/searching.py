@@ -14,7 +14,7 @@ def search_loops(user: User, text: str) -> Finds:
     """Loops of the person's sites by tag, service or the tag of anything in them; a whole tag is an exact find."""
     found = containing(visible_loops(user), text).select_related("site").order_by("tag", "site__code")
     hits = [hit(loop) for loop in found[:SHOWN]]
-    exact = [hit(loop) for loop in visible_loops(user).filter(tag__iexact=text, archived_at=None)[:2]]
+    exact = [hit(loop) for loop in found.filter(tag__iexact=text, archived_at=None)[:2]]
     count = len(hits) if len(hits) < SHOWN else found.count()
     return Finds(_("Loops"), hits, count, f"/loops/?{urlencode_search(text)}", exact)
 

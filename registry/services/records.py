@@ -214,7 +214,7 @@ def latest_revision_ids(kind: str, record_ids: list[int]) -> dict[int, int]:
 
 def latest_revisions(records: Mapping[str, Iterable[int]]) -> dict[str, dict[int, int]]:
     """Newest revision key for each of several records of several kinds, by kind and key; in one query."""
-    wanted = Q(pk=None)
+    wanted = Q(pk__in=[])
     for kind, keys in records.items():
         wanted |= Q(kind=kind, record_id__in=set(keys))
     found: dict[str, dict[int, int]] = {kind: {} for kind in records}

@@ -63,7 +63,7 @@ def allowed() -> Allowed:
 def webhooks_for(user: User) -> QuerySet[Webhook]:
     """The webhooks that a person keeps: of the sites that they administer; those of all sites for a superuser."""
     sites = [site.pk for site in sites_for(user)]
-    found = Q(site_id__in=sites) | (Q(site=None) if user.is_superuser else Q(pk=None))
+    found = Q(site_id__in=sites) | (Q(site=None) if user.is_superuser else Q(pk__in=[]))
     return Webhook.objects.filter(found, ended_at=None).select_related("site", "made_by")
 
 

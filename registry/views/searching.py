@@ -61,7 +61,8 @@ def searcher(kind: KindPage, names: tuple[str, ...], note: Callable[[Any], str])
         for name in names:
             exact += [
                 hit(kind, record, note)
-                for record in visible(kind.model, user).filter(**{f"{name}__iexact": text}, archived_at=None)[:2]
+                # Of what holds the text, which an index finds.
+                for record in found.filter(**{f"{name}__iexact": text}, archived_at=None)[:2]
             ]
         url = f"{kind.list_url}?{urlencode_search(text)}"
         return Finds(kind.title, hits, len(hits) if len(hits) < SHOWN else found.count(), url, exact)

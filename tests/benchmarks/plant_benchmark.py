@@ -84,8 +84,14 @@ class Caller:
         sent = None
         if body is not None:
             sent, headers["Content-Type"] = json.dumps(body).encode(), "application/json"
-        self.connection.request(method, path, sent, headers)
-        answer = self.connection.getresponse()
+        try:
+            self.connection.request(method, path, sent, headers)
+            answer = self.connection.getresponse()
+        except (BrokenPipeError, ConnectionResetError, http.client.RemoteDisconnected):
+            # The server lets go of who was silent for a while; a browser and a proxy ask once more.
+            self.connection.close()
+            self.connection.request(method, path, sent, headers)
+            answer = self.connection.getresponse()
         content = answer.read()
         return answer.status, content, dict(answer.getheaders())
 
