@@ -163,10 +163,11 @@ class Environment:
     metrics_allowed: tuple[str, ...]
     """Networks that may read the metrics."""
     metrics_token: str = field(repr=False)
+    """Lets whoever sends it read the metrics; empty: nobody by that."""
     clamd: str
     """Where a virus scanner listens; empty where there is none."""
     breached_passwords: Path | None
-    """Lets whoever sends it read the metrics; empty: nobody by that."""
+    """Digests of passwords that are not taken; None where all are."""
 
     @property
     def production(self) -> bool:

@@ -12,7 +12,7 @@ from registry import access
 from registry.lengths import LengthUnit
 from registry.models import HazardousArea, Revision, Site, User
 from registry.selectors import record_text
-from registry.text_search import holding
+from registry.text_search import SEARCHED, holding
 
 HEAVY = ("verification__inputs", "verification__results")
 """Columns that no list needs: the whole case documents and results."""
@@ -63,7 +63,7 @@ def containing(loops: QuerySet[Loop], text: str) -> QuerySet[Loop]:
 
 def worded(rows: QuerySet[Any], kind: str, text: str) -> QuerySet[Any]:
     """Rows that hold a text in the columns of registry.text_search: each kind has an index of its own."""
-    return holding(rows.order_by(), kind, [text])
+    return holding(rows.order_by(), SEARCHED[kind], [text])
 
 
 def areas_by_loop(loop_ids: Iterable[int]) -> dict[int, list[str]]:

@@ -12,7 +12,7 @@ from django.db.models.functions import Coalesce
 
 from registry import access
 from registry.models import CableType, Certificate, Equipment, HazardousArea, Scheme, Site, Terminals, User
-from registry.text_search import SEARCHED, holding, words_of
+from registry.text_search import holding
 
 MAX_WORDS = 6
 MAX_TEXT = 100
@@ -42,15 +42,7 @@ def search_text(text: str) -> str:
 def containing(queryset: QuerySet[Any], text: str, columns: Iterable[str]) -> QuerySet[Any]:
     """Records in which every word of a text is found in one of the columns."""
     words = [word for word in search_text(text).split(" ")[:MAX_WORDS] if word]
-    if not words:
-        return queryset
-    kind = str(queryset.model._meta.model_name)
-    if SEARCHED.get(kind) == tuple(columns):
-        return holding(queryset, kind, words)
-    queryset = queryset.alias(words=words_of(tuple(columns)))
-    for word in words:
-        queryset = queryset.filter(words__icontains=word)
-    return queryset
+    return holding(queryset, tuple(columns), words) if words else queryset
 
 
 def in_use(model: type[Model], column: str, most: int = 500) -> list[str]:

@@ -8,19 +8,15 @@ _SIGNS = (
     ("ohm", "Ω"),
     ("degC", "°C"),
     ("mm2", "mm²"),
-    ("uF", "µF"),
-    ("uH", "µH"),
-    ("uV", "µV"),
-    ("uA", "µA"),
-    ("uW", "µW"),
 )
+MICRO = "µ"
 
 
 def plain_signs(text: str) -> str:
     """A quantity's text with the signs of its unit spelled in ASCII."""
     for ascii_text, sign in _SIGNS:
         text = text.replace(sign, ascii_text)
-    return text
+    return text.replace(MICRO, "u")
 
 
 _UNIT = re.compile(r"(?<=\d[ \u00a0])(?:[kMmunp]?(?:ohm|[AFHVWms])|degC)(?:/(?:km|m|ohm))?(?![\w/])")
@@ -40,4 +36,4 @@ def signed(unit: str) -> str:
     """The text of a unit with its signs."""
     for ascii_text, sign in _SIGNS:
         unit = unit.replace(ascii_text, sign)
-    return f"µ{unit[1:]}" if unit.startswith("u") else unit
+    return f"{MICRO}{unit[1:]}" if unit.startswith("u") else unit

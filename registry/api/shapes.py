@@ -129,15 +129,10 @@ def sent_shape(entry: type[EntryForm], name: str) -> type[serializers.Serializer
 @cache
 def page_shape(item: type[serializers.Serializer], name: str) -> type[serializers.Serializer]:
     """One page of a list."""
-    fields: dict[str, Any] = {
-        "__doc__": "One page of a list, in the order of the keys.",
-        "__module__": __name__,
-        "next": serializers.IntegerField(
-            allow_null=True, help_text="Send this as “cursor” for the page after this one; null on the last."
-        ),
-        "results": item(many=True),
-    }
-    return type(name, (serializers.Serializer,), fields)
+    after = serializers.IntegerField(
+        allow_null=True, help_text="Send this as “cursor” for the page after this one; null on the last."
+    )
+    return page_with(after, item, name, "One page of a list, in the order of the keys.")
 
 
 @extend_schema_field({"type": ["integer", "string", "null"]})
@@ -147,15 +142,18 @@ class CursorField(serializers.Field):
 
 def sorted_page_shape(item: type[serializers.Serializer], name: str) -> type[serializers.Serializer]:
     """One page of a list that can be sorted."""
-    fields: dict[str, Any] = {
-        "__doc__": "One page of a list, in the order of the keys or the one that was asked for.",
-        "__module__": __name__,
-        "next": CursorField(
-            help_text="Send this as “cursor”, with the same “sort”, for the page after this one; null on the last. A "
-            "number in the order of the keys, else a text."
-        ),
-        "results": item(many=True),
-    }
+    after = CursorField(
+        help_text="Send this as “cursor”, with the same “sort”, for the page after this one; null on the last. A "
+        "number in the order of the keys, else a text."
+    )
+    return page_with(after, item, name, "One page of a list, in the order of the keys or the one that was asked for.")
+
+
+def page_with(
+    after: serializers.Field, item: type[serializers.Serializer], name: str, about: str
+) -> type[serializers.Serializer]:
+    """A page with what its “next” is."""
+    fields: dict[str, Any] = {"__doc__": about, "__module__": __name__, "next": after, "results": item(many=True)}
     return type(name, (serializers.Serializer,), fields)
 
 

@@ -15,7 +15,6 @@ from loops.models import CableRun, Loop
 from loops.services.confirmations import has_conditions, standing_confirmations
 from loops.services.verification import areas_of, pinned_snapshots
 from registry.conditions import numbered_conditions
-from registry.language import in_fixed_language
 from registry.models import HazardousArea, PermittedRow, Terminals
 from registry.parameters import parameter_of
 from reports.inspection import items
@@ -272,8 +271,7 @@ def cable(builder: Builder, place: Place) -> str:
     run = place.cable
     name = run["cable_type"]["name"] if run["cable_type"] else "unknown type (values by default)"
     ends = f"from {run['from_point'] or '–'} to {run['to_point'] or '–'}"
-    with in_fixed_language():
-        kept = str(dict(CableRun.Separation.choices).get(run["separation"], ""))
+    kept = str(dict(CableRun.Separation.choices).get(run["separation"], ""))
     return f"{name}, {typed(run['length_m'])}, {ends}; {kept[:1].lower()}{kept[1:]}."
 
 

@@ -38,4 +38,4 @@ def test_quantities_in_a_sentence_and_signs_that_are_there_stay() -> None:
     text = "254.7 ohm and\u00a030.8 uF make 7.845\u00a0us, up to 40 °C; Ω stays."
     assert with_signs(text) == "254.7 Ω and\u00a030.8 µF make 7.845\u00a0µs, up to 40 °C; Ω stays."
     assert with_signs(with_signs(text)) == with_signs(text)
-    assert plain_signs("40 °C, 3 Ω, 4 mm², 5 µF") == "40 degC, 3 ohm, 4 mm2, 5 uF"
+    assert plain_signs("40 °C, 3 µΩ, 4 mm², 5 µF, 7 µs") == "40 degC, 3 uohm, 4 mm2, 5 uF, 7 us"

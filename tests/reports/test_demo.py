@@ -46,6 +46,7 @@ from reports.demo.people import PEOPLE
 from reports.demo.plans import Story, single
 from reports.models import Defect, Inspection, Sheet, SignedInspection
 from reports.services import draft_pdf
+from tests.reports.signs import as_typed
 
 PASSWORD = "a-password-for-the-tests"
 COUNTED = (Site, HazardousArea, Certificate, Equipment, Terminals, CableType, Loop, Member, Verification, Revision)
@@ -212,10 +213,7 @@ class PlantTests(TestCase):
         tags += ["AT-2106", "PT-1407", "FB-1503"]
         for loop in Loop.objects.filter(tag__in=tags):
             pages = pypdf.PdfReader(io.BytesIO(draft_pdf(loop))).pages
-            paper = "".join("".join(page.extract_text().split()) for page in pages)
-            # Print has the signs that no keyboard gives.
-            for sign, typed in (("Ω", "ohm"), ("°C", "degC"), ("µ", "u")):
-                paper = paper.replace(sign, typed)
+            paper = as_typed("".join("".join(page.extract_text().split()) for page in pages))
             verification = loop.verification
             said = {verification.digest, verification.revision.digest, loop.tag, loop.service}
             for document, result in zip(verification.inputs, verification.results, strict=True):

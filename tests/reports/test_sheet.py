@@ -23,6 +23,7 @@ from reports.sheets.build import moment_at, sheet_content
 from reports.sheets.paper import sheet_pdf
 from reports.sheets.words import percent, shape
 from tests.conftest import CABLE_TYPE
+from tests.reports.signs import as_typed
 
 pytestmark = pytest.mark.django_db
 DAY = dt.datetime(2026, 11, 25, 23, 30, tzinfo=dt.UTC)
@@ -30,10 +31,8 @@ PLAIN = re.compile(r"\s+")
 
 
 def flat(text: str) -> str:
-    """A text without any white space: cells break lines where they like. Print has the signs that no keyboard gives."""
-    for sign, typed in (("Ω", "ohm"), ("°C", "degC"), ("µ", "u")):
-        text = text.replace(sign, typed)
-    return PLAIN.sub("", text)
+    """A text without any white space: cells break lines where they like."""
+    return PLAIN.sub("", as_typed(text))
 
 
 def texts(value: Any) -> set[str]:
