@@ -17,9 +17,10 @@ from loops.models import CableRun, Circuit, Loop, Member, Terminator
 from loops.services.loops import save_loop
 from loops.services.uses import saved_effects
 from registry import access
+from registry.choices import remembered_choices
 from registry.exchange.layouts import Column, Layout, Numbered, register
 from registry.exchange.register_layouts import columns_of
-from registry.reading import EntryForm, read_entry, remembered_choices
+from registry.reading import EntryForm, read_entry
 from registry.services.bulk import BatchRefused, Incoming, Outcome, unchanged
 from registry.services.changes import recorded
 from registry.services.imports import ImportKind, register_kind

@@ -17,7 +17,16 @@ CHAINED = ("number", "actor_id", "actor_name", "verb", "kind", "record_id", "sit
 
 def digest(content: Any) -> str:
     """SHA-256 over canonical JSON (sorted keys, no spaces, UTF-8)."""
-    text = json.dumps(content, sort_keys=True, separators=(",", ":"), ensure_ascii=False, default=str)
+    return digest_of(canonical(content))
+
+
+def canonical(content: Any) -> str:
+    """Content as canonical JSON: the text that its digest covers, which a database may be given as it is."""
+    return json.dumps(content, sort_keys=True, separators=(",", ":"), ensure_ascii=False, default=str)
+
+
+def digest_of(text: str) -> str:
+    """SHA-256 over canonical JSON that is written out already."""
     return hashlib.sha256(text.encode()).hexdigest()
 
 

@@ -10,8 +10,7 @@ from __future__ import annotations
 import datetime as dt
 import difflib
 from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager, suppress
-from contextvars import ContextVar
+from contextlib import suppress
 from functools import cache
 from typing import Any, ClassVar
 
@@ -21,6 +20,7 @@ from django.db import models
 from django.db.models import F
 from django.utils.translation import gettext as _
 
+from registry.choices import Memory, memory_of
 from registry.fields import QuantityField, Reading, TypedTextField
 from registry.plain import one_line, plain_text
 from registry.quantities import Kind, QuantityError
@@ -112,22 +112,6 @@ class YesNoField(forms.BooleanField):
         raise ValidationError(_("Say yes or no here."))
 
 
-_choices: ContextVar[dict[int, Any] | None] = ContextVar("choices", default=None)
-
-
-@contextmanager
-def remembered_choices() -> Iterator[None]:
-    """Read the records that may be chosen once for many entries: for imports, within one transaction."""
-    if _choices.get() is not None:
-        yield
-        return
-    token = _choices.set({})
-    try:
-        yield
-    finally:
-        _choices.reset(token)
-
-
 class RecordField(forms.Field):
     """Another record: by its name as people call it, or by its key. A number is a key; a text of digits first a name.
 
@@ -170,31 +154,25 @@ class RecordField(forms.Field):
 
     def called(self, name: str) -> list[Any]:
         """The records with this name."""
-        remembered = self.remembered()
-        return (
-            list(self.readable().filter(self.near(name), picked_name=name)[:2])
-            if remembered is None
-            else remembered[0].get(name, [])
-        )
+        memory = self.memory()
+        return self.asked(name) if memory is None else memory.called(name, self.asked, self.readable)
+
+    def asked(self, name: str) -> list[Any]:
+        """The records with this name, of the database; two where there are more."""
+        return list(self.readable().filter(self.near(name), picked_name=name)[:2])
 
     def keyed(self, key: int) -> list[Any]:
         """The record with this key, in a list."""
-        remembered = self.remembered()
-        return list(self.readable().filter(pk=key)) if remembered is None else remembered[1].get(key, [])
+        memory = self.memory()
+        return self.asked_key(key) if memory is None else memory.keyed(key, self.asked_key, self.readable)
 
-    def remembered(self) -> tuple[dict[str, list[Any]], dict[int, list[Any]]] | None:
-        """All that is read by name and by key, read once within `remembered_choices`; None outside of it."""
-        memory = _choices.get()
-        if memory is None:
-            return None
-        if id(self) not in memory:
-            by_name: dict[str, list[Any]] = {}
-            by_key: dict[int, list[Any]] = {}
-            for record in self.readable():
-                by_name.setdefault(record.picked_name, []).append(record)
-                by_key[record.pk] = [record]
-            memory[id(self)] = by_name, by_key
-        return memory[id(self)]
+    def asked_key(self, key: int) -> list[Any]:
+        """The record with this key, of the database."""
+        return list(self.readable().filter(pk=key))
+
+    def memory(self) -> Memory | None:
+        """What was read within `remembered_choices`; None outside of it."""
+        return memory_of(self)
 
     def to_python(self, value: Any) -> models.Model | None:
         if value in self.empty_values:
@@ -230,10 +208,10 @@ class NamedField(RecordField):
 
     def spelled_alike(self, text: str) -> list[Any]:
         """The records whose name differs from a text by capital and small letters alone."""
-        remembered = self.remembered()
-        if remembered is None:
+        memory = self.memory()
+        if memory is None:
             return list(self.readable().filter(picked_name__iexact=text)[:2])
-        return [row for name, rows in remembered[0].items() if name.casefold() == text.casefold() for row in rows]
+        return memory.spelled_alike(text, self.readable)
 
     def unknown(self, text: str) -> str:
         names = ", ".join(self.named().order_by("picked_name").values_list("picked_name", flat=True)[:30])

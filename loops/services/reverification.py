@@ -11,23 +11,27 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from django.db.models import F, QuerySet
+from django.db.models import F, OuterRef, QuerySet, Subquery
 
 from loops.adapters import circuit_document
 from loops.engine.tables import Tables
 from loops.engine.verdict import RULES_VERSION
-from loops.models import Loop, Verification
+from loops.models import Loop, Purpose, Verification
 from loops.services.approvals import in_force
 from loops.services.contributors import pinned
 from loops.services.notices import News, tell_owners
 from loops.services.tables import tables_of
 from loops.services.verification import is_worse, judge_by, rank, rank_of, summary, today_at
 from loops.services.whatif import areas_now, same_inputs
-from registry.digests import digest
+from registry.collecting import uncollected
+from registry.digests import canonical, digest_of
 from registry.models import Deed, HazardousArea, Revision
 from registry.services.changes import Told, recorded, tell
+from registry.services.inserting import insert
 
 PORTION = 200
+REMEMBERED = 20_000
+"""So many contents of the register stay at hand during a run: loops rest on the same ones again and again."""
 Documents = list[dict[str, Any]]
 
 
@@ -52,10 +56,19 @@ class Again:
     results: Documents
     head: Mapping[str, Any]
     day: dt.date
+    texts: tuple[str, str]
+    """Inputs and results as canonical JSON."""
+
+    @property
+    def digest(self) -> str:
+        """What `Verification.digest` is of it: that of inputs and results together."""
+        return digest_of(f'{{"inputs":{self.texts[0]},"results":{self.texts[1]}}}')
 
     @property
     def is_new(self) -> bool:
-        """Whether there is anything to store."""
+        """Whether there is anything to store: other rules are in the results by their number."""
+        if self.head["engine"] != self.before.engine:
+            return True
         return self.results != self.before.results or not same_inputs(self.inputs, self.before.inputs)
 
     @property
@@ -120,35 +133,75 @@ def to_judge(
     return (found if everything else found.exclude(verification__engine=RULES_VERSION)).order_by("pk")
 
 
-def reverify(loops: QuerySet[Loop], *, store: bool, step: Callable[[int], None], found: Callable[[Again], None]) -> Run:
+@dataclass
+class Basis:
+    """What loops rest on, read once for a run."""
+
+    tables: dict[int, Tables | None] = field(default_factory=dict)
+    """The ignition-curve tables of each site."""
+    days: dict[int, dt.date] = field(default_factory=dict)
+    """The day at each site on which the run began there."""
+    contents: dict[int, Mapping[str, Any]] = field(default_factory=dict)
+    """What revisions of the register say, by their keys; a revision never changes."""
+
+    def load(self, loops: Iterable[Loop], pins: set[int]) -> None:
+        """Read what is not known yet of what some loops rest on."""
+        for loop in loops:
+            if loop.site_id not in self.tables:
+                self.tables[loop.site_id] = tables_of(loop.site)
+                self.days[loop.site_id] = today_at(loop.site)
+        if len(self.contents) > REMEMBERED:
+            self.contents.clear()
+        missing = pins - self.contents.keys()
+        self.contents.update(Revision.objects.filter(pk__in=missing).values_list("pk", "snapshot"))
+
+
+def reverify(
+    loops: QuerySet[Loop], *, store: bool, step: Callable[[int], None], found: Callable[[Again], None] | None = None
+) -> Run:
     """Judge loops again, a portion at a time; each portion is stored by itself.
 
-    `step` is told how many more are done, and may raise to end the run between two portions; `found` is given each
-    loop whose stored results differ.
+    `step` is told how many more are done, and may raise to end the run between two portions; `found`, if anybody wants
+    to know, is given each loop whose stored results differ.
     """
     run = Run()
     keys = list(loops.values_list("pk", flat=True))
-    tables: dict[int, Tables | None] = {}
+    basis = Basis()
     news: list[News] = []
     try:
         for start in range(0, len(keys), PORTION):
-            portion = list(judged(keys[start : start + PORTION], tables))
-            fresh = [again for again in portion if again.is_new]
-            kept = stored(fresh) if store else fresh
-            run.judged += len(portion)
-            run.stored += len(kept)
-            run.overtaken += len(fresh) - len(kept)
-            for again in kept:
-                run.by_rules[again.before.engine] = run.by_rules.get(again.before.engine, 0) + 1
-                run.changed += again.changes_verdict
-                run.worse += again.worse
-                if store and again.changes_verdict:
-                    news.append(News(again.loop, in_force(again.loop), sentence(again)))
-                found(again)
+            with uncollected():
+                run_portion(run, keys[start : start + PORTION], basis, news, store=store, found=found)
             step(len(keys[start : start + PORTION]))
     finally:
         tell_owners(news)
     return run
+
+
+def run_portion(
+    run: Run,
+    keys: Sequence[int],
+    basis: Basis,
+    news: list[News],
+    *,
+    store: bool,
+    found: Callable[[Again], None] | None,
+) -> None:
+    """Judge and store one portion; `run` counts it, `news` gets what owners are to hear."""
+    portion = list(judged(keys, basis, compared=found is not None))
+    fresh = [again for again in portion if again.is_new]
+    kept = stored(fresh) if store else fresh
+    run.judged += len(portion)
+    run.stored += len(kept)
+    run.overtaken += len(fresh) - len(kept)
+    for again in kept:
+        run.by_rules[again.before.engine] = run.by_rules.get(again.before.engine, 0) + 1
+        run.changed += again.changes_verdict
+        run.worse += again.worse
+        if store and again.changes_verdict:
+            news.append(News(again.loop, in_force(again.loop), sentence(again)))
+        if found:
+            found(again)
 
 
 def sentence(again: Again) -> str:
@@ -157,24 +210,36 @@ def sentence(again: Again) -> str:
     return f"Judged again by rules {RULES_VERSION}: {label}. {again.head['limiting']}".strip()
 
 
-def judged(keys: Sequence[int], tables: dict[int, Tables | None]) -> Iterator[Again]:
-    """Judge some loops, all that they rest on read at once. `tables` are those of each site, read once for a run."""
+def judged(keys: Sequence[int], basis: Basis, *, compared: bool) -> Iterator[Again]:
+    """Judge some loops, all that they rest on read at once.
+
+    What each said before is read whole where it is to be `compared` check by check, and where the rules are the same.
+    """
     rows = Loop.objects.filter(pk__in=keys).select_related("site", "owner", "verification__revision").order_by("pk")
+    if not compared:
+        rows = rows.defer("verification__inputs", "verification__results")
     loops = [(loop, loop.verification) for loop in rows if loop.verification]
     snapshots = {loop.pk: before.revision.snapshot for loop, before in loops}
-    pins = {pin for snapshot in snapshots.values() for pin in pinned(snapshot)}
-    contents = dict(Revision.objects.filter(pk__in=pins).values_list("pk", "snapshot"))
+    basis.load((loop for loop, _ in loops), {pin for snapshot in snapshots.values() for pin in pinned(snapshot)})
     areas: dict[int, HazardousArea] = areas_now(snapshots.values(), {})
+    if not compared:
+        read_whole([before for _, before in loops if before.engine in {RULES_VERSION, ""}])
     for loop, before in loops:
-        if loop.site_id not in tables:
-            tables[loop.site_id] = tables_of(loop.site)
-        day = today_at(loop.site)
+        day = basis.days[loop.site_id]
         inputs = [
-            circuit_document(snapshots[loop.pk], circuit, loop.site, areas, contents, day)
+            circuit_document(snapshots[loop.pk], circuit, loop.site, areas, basis.contents, day)
             for circuit in snapshots[loop.pk]["circuits"]
         ]
-        results = judge_by(inputs, tables[loop.site_id])
-        yield Again(loop, before, inputs, results, summary(results), day)
+        results = judge_by(inputs, basis.tables[loop.site_id])
+        yield Again(loop, before, inputs, results, summary(results), day, (canonical(inputs), canonical(results)))
+
+
+def read_whole(verifications: Sequence[Verification]) -> None:
+    """Read inputs and results of verdicts of which only the head was read."""
+    keys = [row.pk for row in verifications]
+    whole = {pk: rest for pk, *rest in Verification.objects.filter(pk__in=keys).values_list("pk", "inputs", "results")}
+    for row in verifications:
+        row.inputs, row.results = whole[row.pk]
 
 
 def stored(portion: Sequence[Again]) -> list[Again]:
@@ -192,22 +257,25 @@ def stored(portion: Sequence[Again]) -> list[Again]:
             .values_list("pk", "verification_id")
         )
         kept = [again for again in portion if standing.get(again.loop.pk) == again.before.pk]
-        rows = Verification.objects.bulk_create(
+        rows = [
             Verification(
                 loop=again.loop,
                 revision_id=again.before.revision_id,
                 inputs=again.inputs,
                 results=again.results,
                 judged_on=again.day,
-                digest=digest({"inputs": again.inputs, "results": again.results}),
+                digest=again.digest,
                 **again.head,
             )
             for again in kept
-        )
+        ]
+        insert(rows, {"inputs": [again.texts[0] for again in kept], "results": [again.texts[1] for again in kept]})
         for again, row in zip(kept, rows, strict=True):
             again.loop.verification = row
-        Loop.objects.bulk_update([again.loop for again in kept], ["verification"])
-        Loop.objects.filter(pk__in=[again.loop.pk for again in kept]).update(version=F("version") + 1)
+        newest = Verification.objects.filter(loop=OuterRef("pk"), purpose=Purpose.PINNED).order_by("-pk")
+        Loop.objects.filter(pk__in=[again.loop.pk for again in kept]).update(
+            verification_id=Subquery(newest.values("pk")[:1]), version=F("version") + 1
+        )
         for site in {again.loop.site for again in kept}:
             mine = [again for again in kept if again.loop.site_id == site.pk]
             tell(

@@ -17,10 +17,11 @@ from django.db.models import ProtectedError, prefetch_related_objects
 from django.utils import timezone
 
 from registry import access
+from registry.choices import remembered_choices
 from registry.entries import ENTRIES
 from registry.models import Revision
 from registry.models.base import Record
-from registry.reading import read_entry, remembered_choices
+from registry.reading import read_entry
 from registry.services.bulk_rows import (
     Rows,
     assign_changed,
@@ -238,7 +239,7 @@ def change_together(pieces: Sequence[Piece], author: Author) -> int:
         if before is None or before.digest != revision.digest:
             revisions.append(revision)
             tell(deed_of(record, revision, author, before))
-    Revision.objects.bulk_create(revisions)
+    insert(revisions)
     return len(revisions)
 
 
@@ -295,7 +296,7 @@ def add(new: Sequence[Piece], author: Author, outcome: Outcome, report_only: boo
             write_rows([(record, cleaned, True) for _, record, cleaned in new], rows)
             if not report_only:
                 revisions = [revision_from(record, rows, 1, author) for record in records]
-                Revision.objects.bulk_create(revisions)
+                insert(revisions)
                 for record, revision in zip(records, revisions, strict=True):
                     tell(deed_of(record, revision, author, None))
         outcome.added += len(new)

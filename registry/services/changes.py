@@ -20,11 +20,11 @@ from django.utils import timezone
 
 from registry.digests import FIRST_MARK, mark_of
 from registry.models import Change, Deed, User
+from registry.services.inserting import insert
 
 CHAIN_LOCK = 7_301_199_114
 """Number of the advisory lock on PostgreSQL: any number that nothing else in the database uses."""
 
-BATCH = 1_000
 
 Listener = Callable[[Sequence["Told"]], None]
 LISTENERS: list[Listener] = []
@@ -119,7 +119,8 @@ def append(deeds: list[Told]) -> list[Change]:
     for number, deed in enumerate(deeds, start=end + 1):
         rows.append(chained(deed, number, mark))
         mark = rows[-1].mark
-    return Change.objects.bulk_create(rows, batch_size=BATCH)
+    insert(rows)
+    return rows
 
 
 def chained(deed: Told, number: int, previous_mark: str) -> Change:

@@ -6,9 +6,7 @@ cure; a file with a single fault changes nothing. Rows go the way of every other
 
 from __future__ import annotations
 
-import gc
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cache, partial
 from operator import attrgetter
@@ -18,6 +16,8 @@ from django.db import models, transaction
 from django.utils.translation import gettext as _
 
 from registry import access
+from registry.choices import remembered_choices
+from registry.collecting import uncollected
 from registry.entries import ENTRIES
 from registry.exchange import register_layouts  # noqa: F401  (makes the tables of the register known)
 from registry.exchange.csv_xlsx import Table, TableError, read_table, table, write_csv, write_xlsx
@@ -25,7 +25,7 @@ from registry.exchange.layouts import LAYOUTS, Layout
 from registry.exchange.nesting import Fault, Group, Nested, choices_of, faults_of, nested, tabled, template
 from registry.models import Deed, Revision
 from registry.models.base import Record
-from registry.reading import EntryForm, RecordField, remembered_choices
+from registry.reading import EntryForm, RecordField
 from registry.selectors import LOOPS_BY_KIND, record_text
 from registry.services.bulk import BatchRefused, Incoming, Outcome, save_many
 from registry.services.bulk_rows import row_lookups
@@ -134,19 +134,6 @@ class Report:
 
 
 EXAMPLE_LEFT_OUT = lazily("Row {} is the example of the template and was left out: write over it, its first word too.")
-
-
-@contextmanager
-def uncollected() -> Iterator[None]:
-    """Put off Python's search for cyclic garbage, which looks at all rows of a file again with every pass: a third of
-    the time of an import. What is in no cycle is given back at once all the same."""
-    wanted = gc.isenabled()
-    gc.disable()
-    try:
-        yield
-    finally:
-        if wanted:
-            gc.enable()
 
 
 @uncollected()

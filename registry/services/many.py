@@ -13,9 +13,9 @@ from typing import Any
 from django.db import models, transaction
 
 from registry import access
+from registry.choices import remembered_choices
 from registry.models.base import Record
 from registry.parameters import label_of
-from registry.reading import remembered_choices
 from registry.selectors import record_text
 from registry.services.bulk import BatchRefused, Incoming, unique_names
 from registry.services.bulk_rows import row_lookups

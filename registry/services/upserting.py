@@ -12,8 +12,8 @@ from typing import Any
 
 from django.db import transaction
 
+from registry.choices import remembered_choices
 from registry.models.base import Record
-from registry.reading import remembered_choices
 from registry.selectors import record_text
 from registry.services.bulk import BatchRefused, Incoming
 from registry.services.changes import recorded

@@ -6,9 +6,7 @@ site. Everything is saved by the ordinary services, a few hundred records in one
 
 from __future__ import annotations
 
-import gc
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass
 from itertools import islice
 from random import Random
@@ -17,8 +15,9 @@ from typing import Any
 from loops.models import Loop, LoopVerdict
 from loops.services import approvals
 from loops.services.loops import save_loop
+from registry.choices import remembered_choices
+from registry.collecting import uncollected
 from registry.models import Certificate, Equipment
-from registry.reading import remembered_choices
 from registry.services.bulk import Incoming, save_many
 from registry.services.changes import recorded
 from reports.demo.build import ITEMS, Demo, build_areas, build_site, item_text, know_terminals, loop_text
@@ -218,17 +217,6 @@ def batches(rows: Iterator[Any]) -> Iterator[list[Any]]:
     """Rows in lists of at most BATCH."""
     while chunk := list(islice(rows, BATCH)):
         yield chunk
-
-
-@contextmanager
-def uncollected() -> Iterator[None]:
-    """Collect garbage once at the end instead of again and again while very many short-lived objects are made."""
-    gc.disable()
-    try:
-        yield
-    finally:
-        gc.enable()
-        gc.collect()
 
 
 def build_large(

@@ -245,7 +245,7 @@ def judging_again(count: int) -> None:
     ):
         loops = to_judge()[:count]
         start = time.perf_counter()
-        run = reverify(loops, store=True, step=lambda done: None, found=lambda again: None)
+        run = reverify(loops, store=True, step=lambda done: None)
         taken = time.perf_counter() - start
     sheet = spreadsheet(count)
     beside = f"; LibreOffice recalculates {count} rows in {sheet:.1f} s" if sheet else "; no soffice on this machine"

@@ -17,6 +17,7 @@ from loops.services import reverification
 from loops.services.approvals import approve, prove, submit
 from loops.services.refusals import WorkflowRefused
 from loops.services.reverification import reverify, to_judge
+from registry.digests import digest
 from registry.models import Change, Deed, Notice
 from registry.services.proofs import prove as prove_store
 from registry.services.records import StaleRecord
@@ -59,15 +60,26 @@ def stricter_rules(newer_rules: str, monkeypatch: pytest.MonkeyPatch) -> None:
 
 def test_loops_of_these_rules_are_left_alone(loop: Any) -> None:
     assert not to_judge().exists()
-    run = reverify(to_judge(everything=True), store=True, step=step, found=lambda again: None)
+    run = reverify(to_judge(everything=True), store=True, step=step)
     assert (run.judged, run.stored) == (1, 0)
     assert Verification.objects.count() == 1
+
+
+def test_what_is_stored_proves_itself_whether_it_was_compared_or_not(loop: Any, newer_rules: str) -> None:
+    seen: list[Any] = []
+    reverify(to_judge(), store=True, step=step, found=seen.append)
+    (again,) = seen
+    stored = Loop.objects.get(pk=loop.pk).verification
+    assert stored is not None
+    assert (stored.inputs, stored.results) == (again.inputs, again.results)
+    assert stored.digest == digest({"inputs": stored.inputs, "results": stored.results}) == again.digest
+    assert not again.check_changes  # the same rules under another number
 
 
 def test_a_new_verdict_stands_beside_the_old(loop: Any, failing_loop: Any, newer_rules: str) -> None:
     before = {row.pk: (row.digest, row.engine) for row in Verification.objects.all()}
     version = loop.version
-    run = reverify(to_judge(), store=True, step=step, found=lambda again: None)
+    run = reverify(to_judge(), store=True, step=step)
     assert (run.judged, run.stored, run.changed, run.worse) == (2, 2, 0, 0)
     assert {pk: (row.digest, row.engine) for pk, row in Verification.objects.in_bulk(before).items()} == before
     fresh = Loop.objects.get(pk=loop.pk)
@@ -91,10 +103,10 @@ def test_an_interrupted_run_goes_on(make_loop: Callable[..., Any], monkeypatch: 
             raise KeyboardInterrupt
 
     with pytest.raises(KeyboardInterrupt):
-        reverify(to_judge(), store=True, step=stop_after_two, found=lambda again: None)
+        reverify(to_judge(), store=True, step=stop_after_two)
     assert to_judge().count() == 3
     seen: list[int] = []
-    run = reverify(to_judge(), store=True, step=seen.append, found=lambda again: None)
+    run = reverify(to_judge(), store=True, step=seen.append)
     assert (run.judged, seen) == (3, [2, 1])
     assert Verification.objects.count() == 10
 
@@ -149,7 +161,7 @@ def test_what_somebody_saved_meanwhile_is_left(loop: Any, newer_rules: str, peop
     from registry.selectors import record_text
     from registry.services.records import Author
 
-    (again,) = reverification.judged([loop.pk], {})
+    (again,) = reverification.judged([loop.pk], reverification.Basis(), compared=False)
     data = record_text(Loop.objects.get(pk=loop.pk)) | {"service": "Another"}
     save_loop(data, Author(people["designer"]), loop_id=loop.pk)
     saved = Loop.objects.get(pk=loop.pk).verification_id
@@ -165,7 +177,7 @@ def test_the_number_of_queries_does_not_grow_with_the_loops(
 
     def queries() -> int:
         with CaptureQueriesContext(connection) as found:
-            reverify(to_judge(), store=True, step=step, found=lambda again: None)
+            reverify(to_judge(), store=True, step=step)
         return len(found)
 
     make_loop(tag="PT-0")

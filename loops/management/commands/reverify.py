@@ -75,7 +75,10 @@ class Command(BaseCommand):
         rows: list[list[str]] = []
         try:
             run = reverify(
-                loops, store=not options["dry_run"], step=self.step, found=lambda again: rows.extend(rows_of(again))
+                loops,
+                store=not options["dry_run"],
+                step=self.step,
+                found=(lambda again: rows.extend(rows_of(again))) if report else None,
             )
         finally:
             if report:

@@ -9,20 +9,23 @@ from decimal import Decimal
 from typing import Any
 
 import pytest
+from django.core.exceptions import ValidationError
 from django.db import IntegrityError, connection, transaction
 from django.test.utils import CaptureQueriesContext
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from loops.entries import LoopEntry
-from registry.digests import digest
+from registry.choices import ASKED_ONE_BY_ONE, remembered_choices
+from registry.digests import canonical, digest
 from registry.entries import ENTRIES
 from registry.exchange.csv_xlsx import TableError
 from registry.models import Deed, Equipment, Origin, Revision
-from registry.reading import EntryForm, read_entry, read_level, remembered_choices
+from registry.reading import EntryForm, read_entry, read_level
 from registry.services.bulk import BatchRefused, Incoming, save_many
 from registry.services.changes import LISTENERS
 from registry.services.imports import Report
+from registry.services.inserting import COPIED, insert
 from registry.services.records import Author, save_text, snapshot
 from tests.registry.exchange.tables import SOURCE_ROW
 
@@ -86,18 +89,69 @@ def numbered(data: dict[str, Any], number: int) -> dict[str, Any]:
 def test_related_records_are_looked_up_once(source_data: dict[str, Any], certificate: Any) -> None:
     by_name = copy.deepcopy(source_data)
     by_name["terminals"][0]["certificate"] = str(certificate)
-    for data in (source_data, by_name):
-        with (
-            CaptureQueriesContext(
-                connection,
-            ) as queries,
-            remembered_choices(),
-        ):
+    # What is given by its key could be a name of digits, which is looked for first.
+    for data, looked in ((source_data, 2), (by_name, 1)):
+        with CaptureQueriesContext(connection) as queries, remembered_choices():
             for _ in range(5):
                 cleaned, errors = read_entry(ENTRIES["equipment"], data)
                 assert not errors
                 assert cleaned["terminals"][0]["certificate"] == certificate
-        assert len(queries) == 1
+        assert len(queries) == looked
+
+
+def test_many_names_are_read_together(certificate: Any) -> None:
+    field = ENTRIES["equipment"].children["terminals"].base_fields["certificate"]
+    with CaptureQueriesContext(connection) as queries, remembered_choices():
+        for number in range(3 * ASKED_ONE_BY_ONE):
+            with pytest.raises(ValidationError):
+                field.clean(f"Not there {number}")
+        assert field.clean(str(certificate)) == field.clean(certificate.pk) == certificate
+        with pytest.raises(ValidationError):
+            field.clean(certificate.pk + 1)
+    assert len(queries) == ASKED_ONE_BY_ONE + 1
+
+
+@pytest.mark.parametrize("count", [COPIED - 1, COPIED, 3 * COPIED])
+def test_new_rows_get_their_keys_and_say_what_was_given(people: Any, count: int) -> None:
+    odd = "a\tb\\n “µΩ” \\N 'x' {1,2}"
+    rows = [
+        Revision(
+            kind="test",
+            record_id=1,
+            number=number,
+            label=odd,
+            snapshot={"text": odd, "nothing": None, "list": [1, 2.5, True, {"µ": ""}]},
+            digest="0" * 64,
+            author=people["keeper"],
+            origin=Origin.IMPORT,
+            reason="",
+        )
+        for number in range(count)
+    ]
+    insert(rows, {"snapshot": [canonical(row.snapshot) for row in rows]} if count % 2 else None)
+    stored = Revision.objects.filter(kind="test").in_bulk()
+    assert len(stored) == count
+    for row in rows:
+        found = stored[row.pk]
+        assert (found.number, found.label, found.snapshot) == (row.number, odd, row.snapshot)
+        assert (found.created_at, found.author_id, found.reason) == (row.created_at, row.author_id, "")
+    assert [row.pk for row in rows] == sorted(stored)
+    assert Revision.objects.create(**{**values_of(rows[0]), "number": count}).pk > max(row.pk for row in rows)
+
+
+@pytest.mark.parametrize("count", [2, 3 * COPIED])
+def test_new_rows_that_the_database_refuses_are_refused_together(people: Any, count: int) -> None:
+    rows = [
+        Revision(kind="test", record_id=1, number=min(number, count - 2), snapshot={}, author=people["keeper"])
+        for number in range(count)
+    ]
+    with pytest.raises(IntegrityError), transaction.atomic():
+        insert(rows)
+    assert not Revision.objects.filter(kind="test").exists()
+
+
+def values_of(row: Revision) -> dict[str, Any]:
+    return {field.attname: getattr(row, field.attname) for field in row._meta.concrete_fields if not field.primary_key}
 
 
 def test_queries_do_not_grow_with_the_records(source_data: dict[str, Any], author: Author) -> None:
