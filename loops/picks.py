@@ -15,7 +15,7 @@ from loops.entries import CableEntry, MemberEntry, near_terminals
 from loops.models import Member
 from registry import access
 from registry.fields import Reading
-from registry.models import CableType, Certificate, Equipment, Terminals, User
+from registry.models import CableType, Certificate, CertificateStatus, Equipment, Terminals, User
 from registry.quantities import Kind, QuantityError
 from registry.querysets import containing, search_text
 from registry.reading import RecordField
@@ -44,10 +44,12 @@ VALUE = re.compile(r"(?:\b[A-Z][a-z]{1,2} ?=? ?)?(?<![\w.,-])(\d[\d.,]*) ?([a-zA
 
 @dataclass(frozen=True)
 class Pick:
-    """One offer: the name that is filled in, and the values that decide, in one line."""
+    """One offer: the name that is filled in, the values that decide in one line, and what tells it from its like: what
+    it is, and its certificate."""
 
     name: str
     facts: str
+    what: str = ""
 
 
 def terminals_named() -> QuerySet[Any]:
@@ -82,6 +84,16 @@ def facts_of_terminals(terminals: Terminals) -> str:
     return " · ".join(filter(None, found))
 
 
+def described(terminals: Terminals) -> str:
+    """ "Pressure transmitter, HART · ZQX 18 ATEX 2211", with the status of a certificate that is not current."""
+    item, certificate = terminals.equipment, terminals.certificate
+    parts = [item.description or item.function]
+    if certificate is not None:
+        current = certificate.status == CertificateStatus.CURRENT
+        parts.append(certificate.number if current else f"{certificate.number} ({certificate.get_status_display()})")
+    return " · ".join(filter(None, parts))
+
+
 def facts_of_cable(cable: CableType) -> str:
     """ "C 110 nF/km · L 0.65 mH/km · L/R 25 uH/ohm", as it was typed."""
     values = (
@@ -104,7 +116,7 @@ def facts_by_name(terminals: Iterable[str], cables: Iterable[str]) -> dict[str, 
 
 
 def with_facts(terminals: QuerySet[Any]) -> QuerySet[Any]:
-    return terminals.prefetch_related("permitted")
+    return terminals.select_related("equipment", "certificate").prefetch_related("permitted")
 
 
 # -------------------------------------------------------------------------------------------------------------- search
@@ -143,7 +155,7 @@ def suggestions(user: User, most: int) -> dict[str, list[Pick]]:
 
 
 def picks(rows: Iterable[Any]) -> list[Pick]:
-    return [Pick(row.picked_name, facts_of_terminals(row)) for row in rows]
+    return [Pick(row.picked_name, facts_of_terminals(row), described(row)) for row in rows]
 
 
 def apart(text: str, side: str) -> tuple[str, dict[str, Any]]:
@@ -167,4 +179,4 @@ def apart(text: str, side: str) -> tuple[str, dict[str, Any]]:
 def find_cables(text: str, most: int = MOST) -> list[Pick]:
     """Cable types with every word of a text in name, maker or description."""
     found = containing(cables_named(), search_text(text), ("name", "maker", "description"))
-    return [Pick(cable.name, facts_of_cable(cable)) for cable in found.order_by("name")[:most]]
+    return [Pick(cable.name, facts_of_cable(cable), cable.description) for cable in found.order_by("name")[:most]]

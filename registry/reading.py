@@ -121,6 +121,8 @@ class RecordField(forms.Field):
     record with a name and that the database answers by an index, where the name itself is made of several columns.
     """
 
+    default_error_messages = {"required": lazily("This is required: choose one that is in the register.")}
+
     def __init__(
         self,
         queryset: Callable[[], models.QuerySet[Any]],
@@ -185,8 +187,8 @@ class RecordField(forms.Field):
             found = self.keyed(int(text))
         if len(found) != 1:
             raise ValidationError(
-                _("There is no %(label)s “%(text)s” to choose: name one that is in the register, or add it first.")
-                % {"label": self.label or "record", "text": f"{text:.80}"}
+                _("Nothing to choose here is called “%(text)s”: name what is in the register, or add it there first.")
+                % {"text": f"{text:.80}"}
             )
         return found[0]
 

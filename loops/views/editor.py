@@ -15,7 +15,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from loops import selectors
 from loops.entries import LoopEntry
-from loops.models import Loop, LoopState
+from loops.models import Loop, LoopState, LoopVerdict
 from loops.services.loops import save_loop
 from loops.services.preview import preview
 from loops.views import shown
@@ -47,7 +47,8 @@ def new(request: HttpRequest) -> HttpResponse:
         for site in Site.objects.filter(pk__in=access.sites_of(person(request)), archived_at=None)
         if access.may(person(request), "loop.edit", site)
     ]
-    return show(request, None, blank_loop(sites[0] if len(sites) == 1 else ""))
+    only = sites[0] if len(sites) == 1 else ""
+    return show(request, None, blank_loop(only), focus="tag" if only else "site")
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -96,9 +97,9 @@ def receive(request: HttpRequest, loop: Loop | None) -> HttpResponse:
     except PermissionDenied as error:
         return show(request, loop, data, refusal=str(error), status=403, unsaved=True)
     verdict = saved.verification.get_verdict_display().lower() if saved.verification else _("not judged")
-    messages.success(
-        request, (_("%(tag)s was saved and judged: %(verdict)s.") % {"tag": saved.tag, "verdict": verdict})
-    )
+    complies = saved.verification is not None and saved.verification.verdict == LoopVerdict.COMPLIES
+    say = messages.success if complies else messages.warning
+    say(request, (_("%(tag)s was saved and judged: %(verdict)s.") % {"tag": saved.tag, "verdict": verdict}))
     return redirect("loop", pk=saved.pk)
 
 

@@ -23,6 +23,7 @@ from registry.views.forms import (
     drop_blank_rows,
     error_list,
     form_tree,
+    is_blank,
     rows_at,
 )
 
@@ -99,6 +100,11 @@ HELP = {
 }
 
 
+FOLLOWS = {(DEVICES, "area"): "area", (CABLES, "from_point"): "to_point"}
+"""What a row that is added takes over from the row before it, and from which of its columns: the next device stands
+beside the last one, the next run begins where the last one ends."""
+
+
 def blank_loop(site_code: str) -> dict[str, Any]:
     """What a new loop's form shows: one circuit with a row of each kind."""
     circuit = {"name": gettext("Circuit 1"), "members": [{"role": "source"}, {"role": "device"}], "cables": [{}]}
@@ -120,11 +126,25 @@ def row_command(data: dict[str, Any], command: str, value: str) -> str:
     if command == "_add" and row is not None:
         if path.endswith(".members"):
             row["role"] = role if role in Member.Role.values else Member.Role.DEVICE.value
+        if path.endswith((".members", ".cables")):
+            follow(data, path, row)
         elif path == "circuits":
             row |= blank_loop("")["circuits"][0] | {"name": free_name(data)}
     if command == "_duplicate" and row is not None and path.count(".") == 1:
         row["name"] = free_name(data)
     return join(focus, "name" if focus.count(".") == 1 else "tag") if focus else ""
+
+
+def follow(data: dict[str, Any], path: str, row: dict[str, Any]) -> None:
+    """Let a row that was added at the end of a list take over what `FOLLOWS` says."""
+    kind = CABLES if path.endswith(".cables") else SOURCES if is_source(row) else DEVICES
+    others = rows_at(data, path.split("."), LoopEntry) or []
+    before = [
+        other for other in others if other is not row and isinstance(other, dict) and is_source(other) == is_source(row)
+    ]
+    for (where, name), follows in FOLLOWS.items():
+        if where == kind and before and (text := before[-1].get(follows)):
+            row[name] = text
 
 
 def move_up(data: dict[str, Any], path: str) -> str:
@@ -196,7 +216,7 @@ def output_terminals(name: str) -> str:
 
 
 def without_blank_rows(data: dict[str, Any]) -> dict[str, Any]:
-    """Leave out rows in which nothing was typed or chosen."""
+    """Leave out rows in which nothing was typed or chosen, and the last ones that hold only what they took over."""
     circuits = data.get("circuits")
     for circuit in circuits if isinstance(circuits, list) else []:
         members = circuit.get("members") if isinstance(circuit, dict) else None
@@ -204,7 +224,25 @@ def without_blank_rows(data: dict[str, Any]) -> dict[str, Any]:
             circuit["members"] = [
                 row for row in members if not isinstance(row, dict) or any(row[key] for key in row if key != "role")
             ]
-    return drop_blank_rows(data, LoopEntry)
+    data = drop_blank_rows(data, LoopEntry)
+    for circuit in circuits if isinstance(circuits, list) else []:
+        for kind, name in ((DEVICES, "members"), (CABLES, "cables")):
+            rows = circuit.get(name) if isinstance(circuit, dict) else None
+            while isinstance(rows, list) and untouched(kind, rows):
+                rows.pop()
+    return data
+
+
+def untouched(kind: str, rows: Sequence[Any]) -> bool:
+    """Whether the last row holds nothing but what it took over from the one before it."""
+    if len(rows) < 2 or not all(isinstance(row, dict) and not is_source(row) for row in rows[-2:]):
+        return False
+    before, last = rows[-2:]
+    entry = CableEntry if kind == CABLES else MemberEntry
+    taken = {
+        name for (where, name), follows in FOLLOWS.items() if where == kind and last.get(name) == before.get(follows)
+    }
+    return is_blank({key: text for key, text in last.items() if key not in taken | {"role"}}, entry)
 
 
 # ------------------------------------------------------------------------------------------------------------- form
@@ -300,6 +338,9 @@ def row_form(kind: str, node: FormNode, picks: Picks, title: str, focus: str) ->
     """One row with its cells."""
     side = {SOURCES: Terminals.Side.SOURCE, DEVICES: Terminals.Side.DEVICE}.get(kind, "")
     cells = [shown(node.fields[name], name, picks, side=side, title=title, focus=focus) for name in COLUMNS[kind]]
+    for cell in cells:
+        if follows := FOLLOWS.get((kind, cell["column"])):
+            cell["attrs"]["data-follows"] = follows
     if kind == DEVICES:
         role = next(cell for cell in cells if cell["name"].endswith(".role"))
         role["choices"] = [("device", gettext("Device")), ("inline", gettext("Inline item"))]
@@ -353,7 +394,10 @@ class Picks:
         self.sites = [site.code for site in sites]
         areas = areas_of([site.pk for site in sites]).order_by("site__code", "name")
         self.areas: Pairs = [
-            (f"{area.site.code}: {area.name}", f"{area.site.code}: {area.name} ({area.classification})")
+            (
+                f"{area.site.code}: {area.name}",
+                f"{area.site.code + ': ' if len(sites) > 1 else ''}{area.name} ({area.classification})",
+            )
             for area in areas
         ]
         self.facts = facts_by_name(texts_of(data, "members", "terminals"), texts_of(data, "cables", "cable_type"))

@@ -62,6 +62,8 @@
     input.setAttribute("aria-expanded", "true");
     input.removeAttribute("aria-activedescendant");
     place(input);
+    // Where the field stands low on the screen the list would open below its edge.
+    list.scrollIntoView({ block: "nearest" });
     if (status) status.textContent = list.textContent.trim() && !options().length ? list.textContent : `${options().length}`;
   }
 

@@ -107,6 +107,11 @@
     const piece = template.content.cloneNode(true);
     fillIn(piece, template.dataset.placeholder ?? "__n__", String(number));
     const row = piece.firstElementChild;
+    // data-follows="area": the new row takes this value over from that column of the last row.
+    for (const cell of row.querySelectorAll("[data-follows]")) {
+      const before = list.lastElementChild?.querySelector(`[name$=".${cell.dataset.follows}"]`);
+      if (before?.value) cell.value = before.value;
+    }
     list.append(piece);
     block.dataset.next = number + 1;
     const count = own("[data-row-count]");

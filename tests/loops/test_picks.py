@@ -8,8 +8,8 @@ from typing import Any
 import pytest
 
 from loops.entries import MemberEntry
-from loops.picks import facts_by_name, find_cables, find_terminals
-from loops.views.editor_form import row_command
+from loops.picks import MOST, facts_by_name, find_cables, find_terminals
+from loops.views.editor_form import row_command, without_blank_rows
 from registry.models import Terminals
 from registry.querysets import MAX_TEXT
 from registry.views.forms import closed_path
@@ -58,6 +58,33 @@ def test_devices_by_their_own_values_and_with_them(loop: Any, people: Any) -> No
     assert "Uo 28 V" in source.facts and "IIC: Co 83 nF, Lo 4.2 mH" in source.facts
     assert find_cables("1.5 larkfield")[0].facts == "C 110 nF/km · L 0.65 mH/km · L/R 25 uH/ohm"
     assert facts_by_name([BARRIER, ""], ["Pair 1.5 mm2"]).keys() == {BARRIER, "Pair 1.5 mm2"}
+
+
+def test_what_is_alike_is_told_apart_by_what_it_is_and_its_certificate(
+    loop: Any, people: Any, save: Callable[..., Any], client_as: Callable[[str], Any]
+) -> None:
+    terminals = Terminals.objects.get(side=SOURCE)
+    item, certificate = terminals.equipment, terminals.certificate
+    item.description, certificate.status = "Shunt-diode barrier", "withdrawn"
+    item.save()
+    certificate.save()
+    assert (
+        find_terminals(people["designer"], SOURCE, "NB")[0].what
+        == f"Shunt-diode barrier · {certificate.number} (Withdrawn)"
+    )
+    page = client_as("designer").get("/loops/pick/source/", {"q": "NB"}).content.decode()
+    assert "Shunt-diode barrier" in page and "(Withdrawn)" in page
+
+
+def test_a_full_list_says_that_there_may_be_more(
+    save: Callable[..., Any], source_data: dict[str, Any], client_as: Callable[[str], Any]
+) -> None:
+    client, terminals = client_as("designer"), source_data["terminals"][0]
+    for last, told in ((MOST - 1, False), (MOST, True)):
+        data = source_data | {"terminals": [terminals | {"name": f"channel {number}"} for number in range(last)]}
+        item = Terminals.objects.filter(side=SOURCE).values_list("equipment_id", flat=True).first()
+        save("equipment", data, **({"record_id": item} if item else {}))
+        assert ("No more than 12" in client.get("/loops/pick/source/").content.decode()) is told
 
 
 def test_a_tag_of_a_site_that_one_does_not_see_finds_nothing(loop: Any, people: Any) -> None:
@@ -122,3 +149,28 @@ def test_a_row_moves_up_among_its_like() -> None:
     assert [row["tag"] for row in data["circuits"][0]["cables"]] == ["W2", "W1"]
     assert row_command(data, "_up", "circuits.0.cables.9") == ""
     assert row_command(data, "_up", "x.y") == ""
+
+
+def test_an_added_row_goes_on_where_the_one_before_it_ends() -> None:
+    members = [{"role": "source", "area": ""}, {"role": "device", "tag": "PT-1", "area": "S: Unit 1"}]
+    data: dict[str, Any] = {"circuits": [{"members": members, "cables": [{"tag": "W1", "to_point": "JB-1"}]}]}
+    row_command(data, "_add", "circuits.0.members:device")
+    row_command(data, "_add", "circuits.0.members:source")
+    row_command(data, "_add", "circuits.0.cables")
+    assert members[2:] == [{"role": "device", "area": "S: Unit 1"}, {"role": "source"}]
+    assert data["circuits"][0]["cables"][1] == {"from_point": "JB-1"}
+
+
+def test_a_row_that_holds_only_what_it_took_over_is_no_row() -> None:
+    def kept(device: dict[str, str], run: dict[str, str]) -> tuple[int, int]:
+        members = [{"role": "source", "tag": "S"}, {"role": "device", "tag": "PT-1", "area": "S: Unit 1"}]
+        cables = [{"tag": "W1", "to_point": "JB-1", "separation": "alone"}]
+        data = {"circuits": [{"members": [*members, device], "cables": [*cables, run]}]}
+        circuit = without_blank_rows(data)["circuits"][0]
+        return len(circuit["members"]), len(circuit["cables"])
+
+    device, run = {"role": "device", "area": "S: Unit 1"}, {"from_point": "JB-1", "tag": ""}
+    assert kept(device, run) == (2, 1)
+    assert kept(device | {"tag": "PT-2"}, run | {"length_m": "5 m"}) == (3, 2)
+    assert kept(device | {"area": "S: Unit 2"}, run | {"from_point": "JB-2"}) == (3, 2)
+    assert kept({"role": "inline", "area": "S: Unit 1", "id": "7"}, run | {"id": "9"}) == (3, 2)

@@ -323,3 +323,31 @@ def test_every_field_of_the_page_has_a_label(designer: Any, loop: Loop) -> None:
     labels = re.findall(r'<label[^>]*\bfor="([^"]+)"', page)
     assert len(fields) == len(set(fields))
     assert set(fields) <= set(labels)
+
+
+def test_a_new_loop_begins_at_its_tag_with_areas_of_the_one_site(
+    designer: Any, area: Any, people: Any, site: Any
+) -> None:
+    page = designer.get("/loops/new/").content.decode()
+    assert re.search(r'name="tag"[^>]*autofocus', page)
+    assert f'<option value="{site.code}: {area.name}">{area.name} (' in page
+    assert len(re.findall(r'data-follows="area"', page)) == 2  # the row that is there and the template of a new one
+    assert len(re.findall(r'data-follows="to_point"', page)) == 2
+
+
+def test_a_stored_loop_is_judged_as_its_editor_opens(designer: Any, loop: Any) -> None:
+    assert 'hx-trigger="load, input' in designer.get(f"/loops/{loop.pk}/edit/").content.decode()
+    assert 'hx-trigger="input' in designer.get("/loops/new/").content.decode()
+
+
+def test_a_save_that_does_not_comply_is_no_success(designer: Any, loop_data: Callable[..., Any]) -> None:
+    sent = sent_text(loop_data(tag="PT-8", length="1000 m"))
+    page = designer.post("/loops/new/", sent, follow=True).content.decode()
+    assert re.search(r'message-warning">(?:(?!<li).)*PT-8 was saved and judged: does not comply', page, re.S)
+
+
+def test_what_is_not_in_the_register_is_named_with_its_cure(designer: Any, typed: dict[str, str]) -> None:
+    wrong = typed | {"circuits.0.members.0.terminals": "switch", "circuits.0.members.1.terminals": ""}
+    page = designer.post("/loops/new/", wrong).content.decode()
+    assert "Nothing to choose here is called “switch”: name what is in the register, or add it there first." in page
+    assert "This is required: choose one that is in the register." in page
