@@ -9,6 +9,7 @@ class LoopsConfig(AppConfig):
     def ready(self) -> None:
         """Give the register what it cannot know of loops: search, the engine's table, what proves the store."""
         from loops import sentences  # noqa: F401  makes known what is stored, so that it can be said in other languages
+        from loops.basis_words import ARROW, changes_said
         from loops.entries import LoopEntry
         from loops.services.impact import IMPACT, run_impact
         from loops.services.notices import announce
@@ -25,6 +26,7 @@ class LoopsConfig(AppConfig):
         from registry.services.changes import LISTENERS
         from registry.services.proofs import PROOFS
         from registry.services.works import RUNNERS
+        from registry.stored import READERS
         from registry.uses import USERS
         from registry.views.pages import LISTS
         from registry.views.picking import ENTRY_CLASSES
@@ -41,4 +43,5 @@ class LoopsConfig(AppConfig):
         if announce not in LISTENERS:
             LISTENERS.append(announce)
         PROOFS.update({"verifications": prove_verifications, "approvals": prove_approvals})
+        READERS[ARROW] = changes_said
         RUNNERS.update({SUBSTITUTION: run_substitution, DRAFTS: run_drafts, IMPACT: run_impact})

@@ -20,6 +20,7 @@ from registry.quantities import Kind, QuantityError
 from registry.querysets import containing, search_text
 from registry.reading import RecordField
 from registry.showing import short_parameters
+from registry.stored import measured
 from registry.text_search import SEARCHED
 
 CABLE = "cable"
@@ -75,12 +76,12 @@ def facts_of_terminals(terminals: Terminals) -> str:
     found = [short_parameters(terminals)]
     if terminals.side == Terminals.Side.DEVICE and not terminals.simple_kind:
         stored = (("Ci", terminals.ci_f_text), ("Li", terminals.li_h_text))
-        found += [f"{symbol} {text}" for symbol, text in stored if text]
+        found += [f"{symbol} {measured(text)}" for symbol, text in stored if text]
     found.append(" ".join(filter(None, (terminals.level, terminals.gas_group or terminals.dust_group))))
     if terminals.side == Terminals.Side.SOURCE:
         for row in terminals.permitted.all()[:1]:
             values = (("Co", row.co_f_text), ("Lo", row.lo_h_text), ("Lo/Ro", row.lo_ro_h_per_ohm_text))
-            found.append(f"{row.group}: " + ", ".join(f"{symbol} {text}" for symbol, text in values if text))
+            found.append(f"{row.group}: " + ", ".join(f"{symbol} {measured(text)}" for symbol, text in values if text))
     return " · ".join(filter(None, found))
 
 
@@ -95,13 +96,14 @@ def described(terminals: Terminals) -> str:
 
 
 def facts_of_cable(cable: CableType) -> str:
-    """ "C 110 nF/km · L 0.65 mH/km · L/R 25 uH/ohm", as it was typed."""
+    """ "C 110 nF/km · L 0.65 mH/km · L/R 25 µH/Ω", in the units that were typed."""
     values = (
         ("C", cable.capacitance_f_per_m_text or cable.core_core_f_per_m_text),
         ("L", cable.inductance_h_per_m_text),
         ("L/R", cable.inductance_per_resistance_h_per_ohm_text),
     )
-    return " · ".join(f"{symbol} {text}" for symbol, text in values if text) or _("no values: default values count")
+    found = [f"{symbol} {measured(text)}" for symbol, text in values if text]
+    return " · ".join(found) or _("no values: default values count")
 
 
 def facts_by_name(terminals: Iterable[str], cables: Iterable[str]) -> dict[str, str]:

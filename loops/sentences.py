@@ -415,6 +415,7 @@ SENTENCES = (
     pgettext("stored", "1 loop has a draft with a replacement: {0}."),
     pgettext("stored", "The webhook {0} is paused: {1}"),
     pgettext("stored", "As it came with the program, recorded before its first change."),
+    pgettext("stored", "{0}, revision {1}: changed."),
     pgettext("stored", "covers"),
     pgettext("stored", "reaches"),
 )

@@ -1,12 +1,12 @@
-"""A stored result in the language of who reads it."""
+"""A stored result as pages show it: in the language of who reads it, its quantities with the signs of their units."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from typing import Any
 
-from django.utils.translation import get_language
-
+from registry.lengths import lengths_in
+from registry.signs import with_signs
 from registry.stored import figure, said
 
 Row = Mapping[str, Any]
@@ -18,10 +18,8 @@ WORDS = ("limited_by",)
 def told(result: Row) -> Row:
     """The result with its sentences and numbers as the language has them. The stored one stays as it is.
 
-    Keys, verdicts, subjects and exact values are not touched: pages look them up.
+    Keys, verdicts, subjects and exact values are not touched: pages look them up, and subjects are names.
     """
-    if (get_language() or "en").startswith("en"):
-        return result
     changed: dict[str, Any] = dict(result)
     changed["checks"] = [row_told(row) for row in result.get("checks") or []]
     for name in ("totals", "max_length"):
@@ -30,19 +28,22 @@ def told(result: Row) -> Row:
     if result.get("function"):
         function = row_told(result["function"])
         changed["function"] = {**function, "parts": [row_told(part) for part in function.get("parts") or []]}
-    changed["confirmations"] = [said(text) for text in result.get("confirmations") or []]
+    changed["confirmations"] = [with_signs(said(text)) for text in result.get("confirmations") or []]
     return changed
 
 
 def row_told(row: Row) -> dict[str, Any]:
     """One row of a result: its sentences, then its numbers."""
     changed = dict(row)
-    if (get_language() or "en").startswith("en"):
-        return changed
     for name in SENTENCES + WORDS:
         if isinstance(row.get(name), str):
-            changed[name] = said(row[name])
+            changed[name] = with_signs(said(row[name]))
     for name in FIGURES:
         if isinstance(row.get(name), str):
-            changed[name] = said(figure(row[name]))
+            changed[name] = with_signs(said(figure(row[name])))
     return changed
+
+
+def spoken(sentence: str, unit: str) -> str:
+    """A stored sentence of the engine as pages show it, lengths in the unit of a site."""
+    return with_signs(lengths_in(said(sentence), unit))

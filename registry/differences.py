@@ -99,7 +99,7 @@ def leaves(entry_class: type[EntryForm], content: Mapping[str, Any], key: str = 
         for index, row in enumerate(content.get(name, [])):
             row_key = f"{key}{name}[{'#' + row['id'] if row.get('id') else index}]"
             row_place = f"{place}, {row_name(name, row)}" if place else row_name(name, row)
-            found[row_key] = (place, row_name(name, row), "present", True)
+            found[row_key] = (place, row_name(name, row), _("present"), True)
             found |= leaves(child, row, row_key + ".", row_place)
     return found
 
@@ -121,7 +121,7 @@ def in_words(reader: forms.Field, value: str) -> str:
     if isinstance(reader, ReadingField):
         return quantity_words(reader, value)
     if isinstance(reader, forms.BooleanField):
-        return "yes" if value else "no"
+        return _("yes") if value else _("no")
     if isinstance(reader, forms.ChoiceField):
         pairs: Any = reader.choices
         for key, text in pairs:
@@ -157,6 +157,7 @@ def changes(
 
 
 def differing(old: Mapping[str, Leaf], new: Mapping[str, Leaf]) -> Iterator[Change]:
+    nothing = ("", _("unknown"), _("no"))
     whole_rows = [key for side, other in ((old, new), (new, old)) for key in side if side[key][3] and key not in other]
     for key in dict.fromkeys([*new, *old]):
         place, label, _kind, is_row = new.get(key) or old[key]
@@ -168,15 +169,15 @@ def differing(old: Mapping[str, Leaf], new: Mapping[str, Leaf]) -> Iterator[Chan
         if is_row:
             if any(key.startswith(row + ".") for row in whole_rows):
                 continue
-            yield Change(place, label, before, after or "removed")
-        elif not inside or (before or after) not in ("", "unknown", "no"):
+            yield Change(place, label, before, after or _("removed"))
+        elif not inside or (before or after) not in nothing:
             yield Change(place, label, before, after)
 
 
 def archived_or_not(before: Mapping[str, Any], after: Mapping[str, Any]) -> Iterator[Change]:
     was, now = bool(before.get("archived")), bool(after.get("archived"))
     if was != now:
-        words = {True: "archived", False: _("in use")}
+        words = {True: _("archived"), False: _("in use")}
         yield Change("", _("Record"), words[was], words[now])
 
 

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from django.db import models
+from django.utils.translation import gettext
 
 from registry.fields import QuantityField
 from registry.models import CableType, HazardousArea, PermittedRow, Site, TemperatureRow, Terminals
@@ -351,7 +352,7 @@ def label_of(model: type[models.Model], column: str) -> str:
     name = str(getattr(stored, "verbose_name", column.replace("_", " ")))
     if isinstance(stored, QuantityField) and name == column.replace("_", " "):
         name = name.rpartition(" ")[0]  # the unit of the column stands with each value
-    return name[:1].upper() + name[1:]
+    return gettext(name[:1].upper() + name[1:])  # the words of a name that no model gives stand in the catalogue
 
 
 def help_of(model: type[models.Model], column: str) -> str:

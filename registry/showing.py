@@ -15,17 +15,19 @@ from django.utils.translation import ngettext
 
 from registry.fields import QuantityField
 from registry.lengths import in_feet, is_imperial
-from registry.models import Certificate, CertificateStatus, PermittedRow, TemperatureRow, Terminals
+from registry.models import Certificate, CertificateStatus, HazardousArea, PermittedRow, TemperatureRow, Terminals
 from registry.models.schemes import LEAD_DAYS
 from registry.parameters import PARAMETERS, Parameter, shown
 from registry.quantities import NOT_STATED, Kind, QuantityError, read
-from registry.signs import plain_signs
+from registry.signs import plain_signs, with_signs
 
 CERTIFICATE_NAME = re.compile(r"(?P<number>.+) issue (?P<issue>\d+)")
 
 
 def name_of(record: Any) -> str:
     """A record by its name; a certificate, also by its stored name, says "issue" in the language of the page."""
+    if isinstance(record, HazardousArea):
+        return f"{record.name} ({with_signs(record.classification)})"
     found = CERTIFICATE_NAME.fullmatch(str(record)) if isinstance(record, Certificate | str) else None
     return _("%(number)s issue %(issue)s") % found.groupdict() if found else str(record)
 

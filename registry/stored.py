@@ -9,11 +9,14 @@ typed, and what is not translated.
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from functools import cache, lru_cache
 from typing import NamedTuple
 
 from django.utils.formats import get_format
 from django.utils.translation import get_language, pgettext
+
+from registry.signs import with_signs
 
 CONTEXT = "stored"
 OPERAND = re.compile(r"\{(\w+)(:q)?\}")
@@ -45,6 +48,9 @@ class Sentence(NamedTuple):
 
 
 SENTENCES: dict[str, Sentence] = {}
+READERS: dict[str, Callable[[str], str | None]] = {}
+"""What says a stored text that is made of more than fixed words with operands, by a mark that is in each of them; gives
+None where the text is something else. Other packages add theirs when they are loaded."""
 
 
 def kept(context: str, text: str) -> str:
@@ -88,6 +94,11 @@ def figures(text: str) -> str:
     return text if mark == "." else POINT_OF_QUANTITY.sub(mark, str(text))
 
 
+def measured(text: str) -> str:
+    """A stored quantity as pages show it: with the decimal mark of the language, and with the signs of its unit."""
+    return with_signs(figure(text))
+
+
 def together(text: str) -> str:
     """A text that breaks over two lines within no quantity, and not before the X or U of a certificate at its end."""
     return BEFORE_UNIT.sub(NO_BREAK, text)
@@ -121,16 +132,24 @@ def _sentence(text: str) -> str | None:
         if sentence.anchor in text and (match := compiled(sentence.pattern).fullmatch(text))
     ]
     if not fitting:
-        return None
+        return _read(text)
     _, best, match = max(fitting, key=lambda found: found[0])
     translated = pgettext(CONTEXT, best.text)
     return OPERAND.sub(lambda operand: _operand(match[f"o{operand[1]}"], bool(operand[2])), translated)
+
+
+def _read(text: str) -> str | None:
+    """The text as one of the readers says it, or None."""
+    found = (read(text) for mark, read in READERS.items() if mark in text)
+    return next((said for said in found if said is not None), None)
 
 
 def _operand(text: str, is_quantity: bool) -> str:
     """An operand: a quantity, words of the program, a list of such, or a name, which stays."""
     if is_quantity or re.fullmatch(QUANTITY, text):
         return figure(text)
+    if (found := _read(text)) is not None:
+        return found
     for mark in (" and ", "; ", ", "):
         parts = text.split(mark)
         each = [_sentence(part) or (part if TAG.fullmatch(part) else None) for part in parts]

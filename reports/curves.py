@@ -10,6 +10,7 @@ from csp.constants import NONE, UNSAFE_INLINE
 from csp.decorators import csp_replace
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase
 from django.utils.cache import get_conditional_response
+from django.utils.translation import get_language
 from django.views.decorators.http import require_safe
 
 from loops.casefile import CaseError
@@ -17,6 +18,9 @@ from loops.services.curves import curves_of_document
 from loops.services.tables import in_force, tables_of
 from registry.models import Site
 from reports.views import visible_loop
+
+DRAWN = 2
+"""Raised where the same case is drawn otherwise, so that no browser keeps the older picture."""
 
 
 def has_chart(document: Mapping[str, Any]) -> bool:
@@ -37,7 +41,8 @@ def ignition(request: HttpRequest, pk: int, number: int) -> HttpResponseBase:
     if verification is None or not 1 <= number <= len(verification.inputs):
         raise Http404
     own = sorted(row.digest for row in in_force(loop.site).values())
-    tag = '"{}"'.format(hashlib.sha256(f"{verification.digest} {number} {own}".encode()).hexdigest()[:32])
+    drawn_of = f"{verification.digest} {number} {own} {DRAWN} {get_language()}"
+    tag = f'"{hashlib.sha256(drawn_of.encode()).hexdigest()[:32]}"'
     unchanged = get_conditional_response(request, etag=tag)
     if unchanged is not None:
         return unchanged

@@ -21,6 +21,7 @@ from loops.services.confirmations import matters
 from loops.services.refusals import WorkflowRefused
 from loops.services.reviews import requests_now
 from loops.services.signing import MEANING, SignatureLimited, new_nonce, passkey_options
+from loops.telling import told
 from loops.views.requests import opened_version, person, typed
 from loops.views.since_issue import since_issue
 from registry import access
@@ -147,7 +148,7 @@ def approve_page(
         "revision": revision,
         "content": sheet_content(loop, revision, verification, None) if verification and revision else None,
         "circuits": [
-            (circuit, {**result, "checks": [with_arrow(check) for check in result["checks"]]})
+            (circuit, {**result, "checks": [with_arrow(check) for check in told(result)["checks"]]})
             for circuit, result in zip(revision.snapshot["circuits"], verification.results, strict=True)
         ]
         if verification and revision

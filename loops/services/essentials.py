@@ -6,6 +6,8 @@ import datetime as dt
 from collections.abc import Container, Iterable, Mapping
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from registry.differences import changes
 from registry.entries import ENTRIES, MONTHS
 from registry.models import Revision
@@ -30,8 +32,8 @@ def essential(kind: str, content: Mapping[str, Any], sets: Container[int] = ()) 
 def in_words(kind: str, before: Mapping[str, Any], after: Mapping[str, Any]) -> list[str]:
     """What differs between two snapshots, each as "field before → after"."""
     return [
-        f"{' '.join(part for part in (item.place, item.label) if part)} {item.before or 'unknown'} → "
-        f"{item.after or 'unknown'}"
+        f"{' '.join(part for part in (item.place, item.label) if part)} {item.before or _('unknown')} → "
+        f"{item.after or _('unknown')}"
         for item in changes(ENTRIES[kind], before, after, {})
     ]
 
@@ -53,7 +55,8 @@ def changed_places(loop_snapshot: Mapping[str, Any], since: dt.datetime) -> list
                 continue
             words = in_words(kind, essential(kind, then.snapshot), essential(kind, now.snapshot))
             if words:
-                found.append(f"{kind} {now.label}: {', '.join(words)}")
+                named = {"area": _("area"), "site": _("site")}[kind]
+                found.append(f"{named} {now.label}: {', '.join(words)}")
     return found
 
 

@@ -8,6 +8,7 @@ from django import template
 
 from registry.lengths import LengthUnit, lengths_in, typed_length
 from registry.models import Site
+from registry.signs import with_signs
 
 register = template.Library()
 
@@ -32,5 +33,5 @@ def permitted_at(length: Any, site: Any) -> str:
 
 @register.filter
 def lengths_at(sentence: Any, site: Any) -> str:
-    """A sentence of the engine with its lengths in the site's unit."""
-    return lengths_in(str(sentence or ""), unit_of(site))
+    """A sentence of the engine with its lengths in the site's unit, and with the signs of units."""
+    return with_signs(lengths_in(str(sentence or ""), unit_of(site)))

@@ -18,6 +18,7 @@ from loops.entries import LoopEntry
 from loops.models import Loop, LoopState, LoopVerdict
 from loops.services.loops import save_loop
 from loops.services.preview import preview
+from loops.telling import spoken
 from loops.views import shown
 from loops.views.difference import snapshot_names, three_ways
 from loops.views.editor_form import blank_loop, editor_form, row_command, without_blank_rows
@@ -25,10 +26,8 @@ from loops.views.page import visible_loop
 from loops.views.requests import opened_version, person, typed
 from registry import access
 from registry.differences import canonical, lay_over, snapshot_text
-from registry.lengths import lengths_in
 from registry.models import Revision, Site
 from registry.services.records import REASON, Author, EntryRefused, StaleRecord, latest_revision
-from registry.stored import said
 from registry.views.comparing import opened_revision
 from registry.views.forms import closed_path, nest, without_keys
 
@@ -127,7 +126,7 @@ def panel_context(found: Mapping[str, Any]) -> dict[str, Any]:
     """What the verdict panel shows of a judgement that was not stored."""
     unit = found["site"].length_unit
     return {
-        "judged": {**found, "limiting": lengths_in(said(found["limiting"]), unit)},
+        "judged": {**found, "limiting": spoken(found["limiting"], unit)},
         "circuits": shown.circuits(Loop(), found["inputs"], found["results"], unit),
         "cures": shown.cures(found["results"], unit),
     }

@@ -16,6 +16,7 @@ from loops.selectors import areas_of
 from registry import access
 from registry.models import Site, Terminals, User
 from registry.reading import EntryForm, join
+from registry.signs import with_signs
 from registry.views.forms import (
     SELECT_LIMIT,
     FormNode,
@@ -396,7 +397,7 @@ class Picks:
         self.areas: Pairs = [
             (
                 f"{area.site.code}: {area.name}",
-                f"{area.site.code + ': ' if len(sites) > 1 else ''}{area.name} ({area.classification})",
+                f"{area.site.code + ': ' if len(sites) > 1 else ''}{area.name} ({with_signs(area.classification)})",
             )
             for area in areas
         ]

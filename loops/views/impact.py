@@ -41,6 +41,7 @@ from registry.querysets import search_text
 from registry.selectors import record_text
 from registry.services import works
 from registry.services.records import EntryRefused
+from registry.showing import name_of
 from registry.stored import said
 from registry.views.exchanging import TABLE_TYPES, TYPES, attached
 from registry.views.forms import error_list, field_dict
@@ -64,7 +65,7 @@ def impact(request: HttpRequest) -> HttpResponse:
         "kind": kind,
         "text": text,
         "questions": questions(),
-        "records": [{"name": str(row), "site": site_of(row), "pk": row.pk} for row in found[:SHOWN]],
+        "records": [{"name": name_of(row), "site": site_of(row), "pk": row.pk} for row in found[:SHOWN]],
         "more": max(0, len(found) - SHOWN),
         "before": works.works_of(user).filter(kind=IMPACT).defer("result", "asked")[:10],
     }
@@ -164,7 +165,7 @@ def show(
             fields.append(shown)
     context = {
         "section": "suits",
-        "crumbs": suits_crumbs((_("What would a change do?"), reverse("impact")), (str(record), "")),
+        "crumbs": suits_crumbs((_("What would a change do?"), reverse("impact")), (name_of(record), "")),
         "kind": kind,
         "record": record,
         "fields": fields,

@@ -17,6 +17,7 @@ from registry.fields import QuantityField
 from registry.filters import Choice, Choices, Contains, Days, Measure, Ranges, quantity_reader, share
 from registry.lengths import lengths_in
 from registry.models import User
+from registry.signs import with_signs
 from registry.stored import said
 from registry.views.pages import ARCHIVED, CHANGED, Column, KindPage, fixed, same, text, url_of
 from registry.words import lazily
@@ -48,7 +49,7 @@ def function(loop: Loop) -> dict[str, Any]:
 
 def decides(loop: Loop) -> dict[str, Any]:
     limiting = lengths_in(said(loop.verification.limiting), loop.site.length_unit) if loop.verification else ""
-    return text(truncatechars(limiting, 120), full=limiting, small=True)
+    return text(truncatechars(with_signs(limiting), 120), full=limiting, small=True)
 
 
 def decides_check(loop: Loop) -> dict[str, Any]:
@@ -66,7 +67,8 @@ def state(loop: Loop) -> dict[str, Any]:
 
 
 def basis_reason(loop: Loop) -> dict[str, Any]:
-    return text("; ".join(getattr(loop, "basis_reasons", ())), small=True)
+    reasons = [said(reason) for reason in getattr(loop, "basis_reasons", ())]
+    return text(with_signs("; ".join(reasons)), full="; ".join(reasons), small=True)
 
 
 def areas(loop: Loop) -> dict[str, Any]:

@@ -12,13 +12,12 @@ from loops.models import Circuit, Loop
 from loops.services.reach import Reaches, reaches_of
 from loops.services.tables import own_tables, tables_by
 from loops.services.verification import margin_of
-from loops.telling import told
+from loops.telling import spoken, told
 from loops.views.reach import shown_reach
 from registry.lengths import LengthUnit, lengths_in
 from registry.models import Site
 from registry.remembering import remembered
 from registry.services.attachments import files_by_record
-from registry.stored import said
 from registry.words import lazily
 
 Result = Mapping[str, Any]
@@ -68,7 +67,7 @@ def cures(results: Sequence[Result], unit: str = LengthUnit.METRE) -> list[dict[
             if check["verdict"] in {"fail", "beyond_simple_rules", "incomplete"}:
                 cure = check.get("cure") or ""
                 why = check["why"].removesuffix(cure).strip()
-                words = {"why": lengths_in(said(why), unit), "cure": lengths_in(said(cure), unit)}
+                words = {"why": spoken(why, unit), "cure": spoken(cure, unit)}
                 found.append({"id": check["id"], "verdict": check["verdict"], **words})
     return found
 

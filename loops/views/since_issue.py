@@ -14,6 +14,8 @@ from loops.views.difference import described, differences
 from registry import differences as register
 from registry.entries import ENTRIES
 from registry.models import Revision
+from registry.signs import with_signs
+from registry.stored import said
 
 Row = dict[str, str]
 
@@ -92,7 +94,7 @@ def checks_in_words(results: Sequence[Mapping[str, Any]]) -> dict[str, str]:
             label = f"{circuit}{name}, {check['subject']}" if check["subject"] else f"{circuit}{name}"
             figures = " ".join(str(check[key]) for key in ("value", "relation", "limit") if check.get(key))
             word = check["verdict"].replace("_", " ")
-            found[label] = f"{word}: {figures}" if figures else word
+            found[label] = with_signs(f"{word}: {figures}" if figures else word)
         found[f"{circuit}Function"] = (result.get("function") or {}).get("verdict", "").replace("_", " ")
     return found
 
@@ -101,6 +103,6 @@ def confirmation_rows(before: Sequence[Mapping[str, Any]], now: Sequence[Mapping
     """Confirmations that came or went."""
     old = {text for result in before for text in result.get("confirmations", [])}
     new = {text for result in now for text in result.get("confirmations", [])}
-    return [row(_("No longer asked"), text, "") for text in sorted(old - new)] + [
-        row(_("Newly asked"), "", text) for text in sorted(new - old)
+    return [row(_("No longer asked"), with_signs(said(text)), "") for text in sorted(old - new)] + [
+        row(_("Newly asked"), "", with_signs(said(text))) for text in sorted(new - old)
     ]

@@ -24,15 +24,16 @@ from loops.services.loops import newest
 from loops.services.refusals import WorkflowRefused
 from loops.services.studies import COLUMNS, LONGEST, Change, Changes, Column
 from loops.services.verification import margin_of, rank
+from loops.telling import spoken
 from loops.views.page import visible_loop
 from loops.views.requests import opened_version, person, typed
 from loops.views.shown import QUANTITIES, urgency
 from loops.views.studies_form import data_lists, form_columns
 from registry import access
-from registry.lengths import lengths_in, typed_length
+from registry.lengths import typed_length
 from registry.plain import harmless
 from registry.services.records import Author, EntryRefused, StaleRecord
-from registry.stored import said
+from registry.stored import measured
 
 LETTERS = "BCD"
 KEY = re.compile(r"([mc][0-9]{1,18}|loop|rules)\.[a-z_]{1,30}")
@@ -162,6 +163,7 @@ def show(
 # ------------------------------------------------------------------------------------------------------------ columns
 
 
+QUANTITY_FIELDS = frozenset({"load_ohm", "safe_voltage_max_v"})
 WORDS = {
     "better": gettext_lazy("better"),
     "worse": gettext_lazy("worse"),
@@ -209,10 +211,12 @@ def shown_column(column: Column, now: Column | None, letter: str, loop: Loop) ->
 
 
 def shown_change(change: Change, unit: str) -> Change:
-    """A change with the site's unit beside lengths that were typed in the other."""
-    if change.name != "length_m":
-        return change
-    return replace(change, old=typed_length(change.old, unit), new=typed_length(change.new, unit))
+    """A change with the site's unit beside lengths that were typed in the other, and quantities with their signs."""
+    if change.name == "length_m":
+        return replace(change, old=typed_length(change.old, unit), new=typed_length(change.new, unit))
+    if change.name in QUANTITY_FIELDS:
+        return replace(change, old=measured(change.old), new=measured(change.new))
+    return change
 
 
 def worst_checks(column: Column) -> dict[str, Mapping[str, Any]]:
@@ -301,7 +305,7 @@ def since(study: Study, judged: Sequence[Column], revision: int, unit: str) -> l
         )
     for letter, old, column in zip("A" + LETTERS, study.heads, judged, strict=False):
         new = service.head_of(column)
-        why = lengths_in(said(new["limiting"]), unit)
+        why = spoken(new["limiting"], unit)
         if (old["verdict"], old["function_verdict"]) != (new["verdict"], new["function_verdict"]):
             found.append(
                 _("Column %(letter)s: %(old)s when it was kept, now %(new)s. %(why)s")

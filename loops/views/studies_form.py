@@ -14,6 +14,7 @@ from loops.selectors import areas_of
 from loops.services.studies import BUILT_IN, NONE, Changes, Field
 from loops.views.editor_form import as_lists, pick_attributes
 from registry.models import Basis, User
+from registry.signs import with_signs
 from registry.views.forms import SELECT_LIMIT, field_dict
 
 QUANTITY = {"length_m": CableEntry, "load_ohm": LoopEntry, "safe_voltage_max_v": LoopEntry}
@@ -32,7 +33,7 @@ def form_columns(
     ]
     facts = facts_by_name(texts, texts)
     areas = [
-        (f"{area.site.code}: {area.name}", f"{area.name} ({area.classification})")
+        (f"{area.site.code}: {area.name}", f"{area.name} ({with_signs(area.classification)})")
         for area in areas_of([loop.site_id]).order_by("name")
     ]
     found = []

@@ -5,9 +5,11 @@ from __future__ import annotations
 from typing import Any
 
 from django import template
+from django.utils.functional import Promise
 
 from registry.showing import name_of
-from registry.stored import figure as figure_of
+from registry.signs import with_signs
+from registry.stored import measured
 from registry.stored import said as said_of
 from registry.stored import together as together_of
 
@@ -22,8 +24,17 @@ def said(text: Any) -> Any:
 
 @register.filter
 def figure(text: Any) -> Any:
-    """A stored quantity with the decimal mark of the language; what is no text stays."""
-    return figure_of(text) if isinstance(text, str) else text
+    """A stored quantity with the decimal mark of the language and the signs of its unit; what is no text stays.
+
+    Not for what is put into a form.
+    """
+    return measured(text) if isinstance(text, str) else text
+
+
+@register.filter
+def signs(text: Any) -> Any:
+    """A text of the program with the signs of the units in it; what is no text stays. Not for what a person wrote."""
+    return with_signs(str(text)) if isinstance(text, str | Promise) else text
 
 
 @register.filter

@@ -26,6 +26,7 @@ from registry.models.equipment import GROUPS
 from registry.models.schemes import LEAD_DAYS, read_lead_days
 from registry.services.expiry import leads_by_scheme
 from registry.showing import day, end_state, end_words, status_state
+from registry.signs import with_signs
 from registry.text_search import SEARCHED
 from registry.views.kind_equipment import EQUIPMENT
 from registry.views.pages import (
@@ -316,6 +317,10 @@ def area_name(item: HazardousArea) -> dict[str, Any]:
     return titled(item, item.name, item.drawing)
 
 
+def area_class(item: HazardousArea) -> dict[str, Any]:
+    return text(with_signs(item.classification), full=item.classification)
+
+
 AREA = KindPage(
     kind="area",
     note=lazily("Drawing"),
@@ -334,7 +339,7 @@ AREA = KindPage(
     columns=(
         Column(lazily("Area"), area_name, "name", ("name", "site__code")),
         Column(lazily("Site"), lambda item: text(item.site.code), "site", ("site__code", "name")),
-        Column(lazily("Classification"), lambda item: text(item.classification), "zone", ("zone", "division", "name")),
+        Column(lazily("Classification"), area_class, "zone", ("zone", "division", "name")),
         Column(lazily("Ambient"), ambient),
         Column(lazily("Loops"), lambda item: text(item.loop_count), "loops", ("loop_count", "name"), number=True),
         Column(lazily("Group"), lambda item: text(item.group), "group", ("group", "name"), shown=False),

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from typing import Any
 
 from django.db.models import Model, Q, QuerySet
@@ -15,6 +15,7 @@ from django.utils import timezone
 from registry import access, querysets
 from registry.entries import ENTRIES
 from registry.filters import Choice, Choices, Filter
+from registry.language import in_fixed_language
 from registry.models import Site, User
 from registry.models.base import Record
 from registry.parameters import parameter_of
@@ -41,10 +42,11 @@ class Column:
     needs: tuple[str, ...] = ()
     fill: Callable[[list[Any]], None] | None = None
 
-    @property
+    @cached_property
     def name(self) -> str:
-        """What it is called in addresses and stored choices."""
-        return re.sub(r"[^a-z0-9]+", "-", self.label.casefold()).strip("-")
+        """What it is called in addresses and stored choices, in every language."""
+        with in_fixed_language():
+            return re.sub(r"[^a-z0-9]+", "-", self.label.casefold()).strip("-")
 
 
 @dataclass(frozen=True)

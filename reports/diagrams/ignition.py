@@ -22,8 +22,9 @@ from matplotlib.text import Annotation
 from matplotlib.ticker import FixedLocator, FuncFormatter, LogLocator, NullLocator
 
 from loops.services.curves import Curves, Points
-from registry.quantities import Kind, write
-from registry.stored import said
+from registry.parameters import shown
+from registry.quantities import Kind
+from registry.stored import figure, said
 from reports.diagrams.words import described_curves
 
 SIZE_IN = (9.0, 3.7)
@@ -44,18 +45,18 @@ mpl.rcParams.update({"svg.fonttype": "none", "svg.hashsalt": "unlit", "font.fami
 
 def ignition_svg(curves: Curves, size_in: tuple[float, float] = SIZE_IN) -> bytes:
     """Both curves with the working point, as an SVG file; the same curves always give the same bytes."""
-    figure = Figure(figsize=size_in, layout="constrained")
-    left, right = figure.subplots(1, 2)
+    chart = Figure(figsize=size_in, layout="constrained")
+    left, right = chart.subplots(1, 2)
     _current(left, curves)
     _capacitance(right, curves)
     for axes in (left, right):
         _fit(axes, curves, round(LETTERS_PER_IN * size_in[0] / 2))
-    FigureCanvasSVG(figure)
+    FigureCanvasSVG(chart)
     file = io.BytesIO()
     with warnings.catch_warnings():
         # Letters that the measuring font lacks: the text stays text, and whoever shows it has fonts of its own.
         warnings.filterwarnings("ignore", "Glyph", UserWarning)
-        figure.savefig(file, format="svg", metadata={"Date": None, "Title": described_curves(curves)})
+        chart.savefig(file, format="svg", metadata={"Date": None, "Title": described_curves(curves)})
     return file.getvalue()
 
 
@@ -63,7 +64,7 @@ def _current(axes: Axes, curves: Curves) -> None:
     points = _shown(curves.current)
     _curve(axes, curves, points, curves.current_a)
     axes.plot(float(curves.voltage_v), float(curves.current_a), "o", color=ACCENT, markersize=7)
-    _note(axes, curves, float(curves.current_a), f"{_cut(curves.source)}\n{write(curves.current_a, Kind.CURRENT)}")
+    _note(axes, curves, float(curves.current_a), f"{_cut(curves.source)}\n{shown(curves.current_a, Kind.CURRENT)}")
     axes.set_ylabel(_("Short-circuit current"))
     axes.yaxis.set_major_formatter(FuncFormatter(lambda value, _: _written(value, Kind.CURRENT)))
     axes.set_title(
@@ -76,11 +77,11 @@ def _capacitance(axes: Axes, curves: Curves) -> None:
     _curve(axes, curves, points, *(value for value in (curves.connected_f, curves.permitted_f) if value))
     if curves.connected_f:
         axes.plot(float(curves.voltage_v), float(curves.connected_f), "o", color=ACCENT, markersize=7)
-        told = _("connected %(CAPACITANCE)s") % {"CAPACITANCE": write(_short(curves.connected_f), Kind.CAPACITANCE)}
+        told = _("connected %(CAPACITANCE)s") % {"CAPACITANCE": shown(_short(curves.connected_f), Kind.CAPACITANCE)}
         _note(axes, curves, float(curves.connected_f), told, BELOW_PT)
     if curves.permitted_f:
         axes.plot(float(curves.voltage_v), float(curves.permitted_f), "_", color=ACCENT, markersize=16, mew=2.5)
-        told = _("permitted %(CAPACITANCE)s") % {"CAPACITANCE": write(_short(curves.permitted_f), Kind.CAPACITANCE)}
+        told = _("permitted %(CAPACITANCE)s") % {"CAPACITANCE": shown(_short(curves.permitted_f), Kind.CAPACITANCE)}
         _note(axes, curves, float(curves.permitted_f), told, -BELOW_PT)
     axes.set_ylabel(_("Capacitance"))
     axes.yaxis.set_major_formatter(FuncFormatter(lambda value, _: _written(value, Kind.CAPACITANCE)))
@@ -99,7 +100,7 @@ def _fit(axes: Axes, curves: Curves, letters: int) -> None:
         return
     if axes.get_ylabel() == _("Short-circuit current"):
         axes.set_ylabel(_("Current"))  # a long word is longer than the axis
-    operands = {"source": _cut(curves.source), "voltage": write(curves.voltage_v, Kind.VOLTAGE)}
+    operands = {"source": _cut(curves.source), "voltage": shown(curves.voltage_v, Kind.VOLTAGE)}
     axes.set_xlabel(textwrap.fill(_("Uo of %(source)s: %(voltage)s") % operands, round(letters * ROOM)))
     for text in axes.texts:
         if not isinstance(text, Annotation):
@@ -110,12 +111,12 @@ def _fit(axes: Axes, curves: Curves, letters: int) -> None:
 
 def _shown(points: Points) -> tuple[list[float], list[float]]:
     """A curve without the steps that cannot be seen; a limit is never drawn above its own."""
-    shown = [points[0]]
+    drawn = [points[0]]
     for voltage, limit in points[1:-1]:
-        if limit < shown[-1][1] * (1 - FINEST_STEP):
-            shown.append((voltage, limit))
-    shown.append(points[-1])
-    return [float(voltage) for voltage, _ in shown], [float(limit) for _, limit in shown]
+        if limit < drawn[-1][1] * (1 - FINEST_STEP):
+            drawn.append((voltage, limit))
+    drawn.append(points[-1])
+    return [float(voltage) for voltage, _ in drawn], [float(limit) for _, limit in drawn]
 
 
 def _curve(axes: Axes, curves: Curves, points: tuple[list[float], list[float]], *marks: Decimal) -> None:
@@ -134,18 +135,19 @@ def _curve(axes: Axes, curves: Curves, points: tuple[list[float], list[float]], 
     axes.axvline(float(curves.voltage_v), color=ACCENT, linewidth=0.8, linestyle=(0, (4, 3)))
     axes.set_xlabel(
         _("Voltage (Uo of %(source)s: %(VOLTAGE)s)")
-        % {"source": _cut(curves.source), "VOLTAGE": write(curves.voltage_v, Kind.VOLTAGE)}
+        % {"source": _cut(curves.source), "VOLTAGE": shown(curves.voltage_v, Kind.VOLTAGE)}
     )
     axes.xaxis.set_major_locator(LogLocator(subs=(1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 7.0), numticks=12))
     axes.xaxis.set_minor_locator(NullLocator())
     axes.yaxis.set_minor_locator(NullLocator())
-    axes.xaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g} V"))
+    axes.xaxis.set_major_formatter(FuncFormatter(lambda value, _: figure(f"{value:g} V")))
     axes.grid(visible=True, color=RULE, linewidth=0.5)
     axes.set_axisbelow(True)
     axes.text(
         0.03,
         0.05,
-        (_("permitted for %(group)s, safety factor %(factor)s") % {"group": curves.group, "factor": curves.factor}),
+        _("permitted for %(group)s, safety factor %(factor)s")
+        % {"group": curves.group, "factor": figure(str(curves.factor))},
         transform=axes.transAxes,
         fontsize=8,
         color=INK,
@@ -180,7 +182,7 @@ def _short(value: Decimal) -> Decimal:
 
 
 def _written(value: float, kind: Kind) -> str:
-    return write(Decimal(f"{value:.3g}"), kind)
+    return shown(Decimal(f"{value:.3g}"), kind)
 
 
 def _cut(name: str) -> str:

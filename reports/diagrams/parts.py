@@ -9,6 +9,7 @@ from typing import Any
 
 from django.utils.translation import gettext as _
 
+from registry.signs import with_signs
 from registry.stored import figures
 
 Content = Mapping[str, Any]
@@ -62,7 +63,7 @@ class Plan:
 
 def joined(values: Content, names: Sequence[str]) -> str:
     """The typed values of some parameters: `Uo 25.2 V · Io 95 mA`; what is unknown shows as a question mark."""
-    return " · ".join(f"{name} {figures(values.get(name) or '?')}" for name in names)
+    return with_signs(" · ".join(f"{name} {figures(values.get(name) or '?')}" for name in names))
 
 
 def marks(document: Content) -> str:
@@ -71,7 +72,7 @@ def marks(document: Content) -> str:
 
 
 def area_words(area: Content) -> str:
-    """`Zone 1, IIC, T4, -20 degC to 40 degC` from the area of a case document; empty where there is none."""
+    """`Zone 1, IIC, T4, -20 °C to 40 °C` from the area of a case document; empty where there is none."""
     if not area:
         return ""
     place = f"Zone {area['zone']}" if area.get("zone") else ""
@@ -85,9 +86,8 @@ def area_words(area: Content) -> str:
         if high
         else ""
     )
-    return ", ".join(
-        part for part in (place, area.get("group", ""), area.get("temperature_class", ""), ambient) if part
-    )
+    parts = (place, area.get("group", ""), area.get("temperature_class", ""), ambient)
+    return with_signs(", ".join(part for part in parts if part))
 
 
 def source_item(document: Content, **more: Any) -> Item:

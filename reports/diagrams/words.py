@@ -5,8 +5,8 @@ from __future__ import annotations
 from django.utils.translation import gettext as _
 
 from loops.services.curves import Curves
-from registry.quantities import Kind, write
-from registry.stored import figures
+from registry.parameters import shown
+from registry.quantities import Kind
 
 
 def described_curves(curves: Curves) -> str:
@@ -16,10 +16,10 @@ def described_curves(curves: Curves) -> str:
         % {
             "group": curves.group,
             "source": curves.source,
-            "voltage": write(curves.voltage_v, Kind.VOLTAGE),
-            "current": write(curves.current_a, Kind.CURRENT),
+            "voltage": shown(curves.voltage_v, Kind.VOLTAGE),
+            "current": shown(curves.current_a, Kind.CURRENT),
         }
     ]
     if curves.connected_f is not None:
-        told.append(_("Connected: %(capacitance)s.") % {"capacitance": write(curves.connected_f, Kind.CAPACITANCE)})
-    return figures(" ".join(told))
+        told.append(_("Connected: %(capacitance)s.") % {"capacitance": shown(curves.connected_f, Kind.CAPACITANCE)})
+    return " ".join(told)

@@ -169,7 +169,7 @@ def test_the_published_overfill_loop_from_certificate_to_issue(
         "10.5 V of 16 V permitted",
         "17.1 mA of 25 mA permitted",
         "45 mW of 60 mW permitted",
-        "810 nF of 2.41 uF permitted",
+        "810 nF of 2.41 µF permitted",
         "6.004 mH of 121.5 mH permitted",
     ):
         assert figures in page, figures

@@ -112,7 +112,7 @@ def test_a_segment_and_its_verdict(
     again = designer.post("/api/v1/verify/", document, content_type="application/json").json()
     assert again["verdict"] == verdict
     page = designer.get(f"/loops/{loop.pk}/").content.decode()
-    assert "FISCO segment." in page and page.count("100 ohm, 1 uF") >= len(ends)
+    assert "FISCO segment." in page and page.count("100 Ω, 1 µF") >= len(ends)
 
 
 def test_two_wise_takes_200_m(client_as: Callable[[str], Client], segment: dict[str, Any]) -> None:

@@ -53,10 +53,10 @@ def test_what_is_no_source_is_not(text: str, loop: Any, people: Any) -> None:
 def test_devices_by_their_own_values_and_with_them(loop: Any, people: Any) -> None:
     found = find_terminals(people["designer"], DEVICE, "Ci 5 nF")
     assert [pick.name for pick in found] == [TRANSMITTER]
-    assert found[0].facts == "Ui 30 V · Ii 100 mA · Pi 1 W · Ci 5 nF · Li 10 uH · ia IIC"
+    assert found[0].facts == "Ui 30 V · Ii 100 mA · Pi 1 W · Ci 5 nF · Li 10 µH · ia IIC"
     source = find_terminals(people["designer"], SOURCE, "NB")[0]
     assert "Uo 28 V" in source.facts and "IIC: Co 83 nF, Lo 4.2 mH" in source.facts
-    assert find_cables("1.5 larkfield")[0].facts == "C 110 nF/km · L 0.65 mH/km · L/R 25 uH/ohm"
+    assert find_cables("1.5 larkfield")[0].facts == "C 110 nF/km · L 0.65 mH/km · L/R 25 µH/Ω"
     assert facts_by_name([BARRIER, ""], ["Pair 1.5 mm2"]).keys() == {BARRIER, "Pair 1.5 mm2"}
 
 

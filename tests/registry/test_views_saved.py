@@ -45,6 +45,20 @@ def test_odd_sizes_are_the_usual_one(size: str, source: Any, client_as: Callable
     assert client.post("/lists/apples/columns/").status_code == 404
 
 
+def test_columns_have_one_name_in_all_languages(loop: Any, client_as: Callable[[str], Any]) -> None:
+    """Else what a German page links to, a file in English would not understand, nor a view a colleague opens."""
+    client = client_as("designer")
+    english, german = (
+        [column["name"] for column in client.get("/loops/", HTTP_ACCEPT_LANGUAGE=language).context["choosable"]]
+        for language in ("en", "de")
+    )
+    assert english == german
+    page = client.get("/schedules/", HTTP_ACCEPT_LANGUAGE="de")
+    address = next(url for row in page.context["rows"] for name, url in row["files"] if name == "CSV")
+    rows = list(csv.reader(io.StringIO(client.get(address).content.decode("utf-8-sig"))))
+    assert len(rows[0]) > 3
+
+
 @pytest.mark.parametrize("kind", ["equipment", "certificate", "cable_type", "area", "site", "loop", "scheme"])
 def test_every_column_of_every_list_can_be_shown_and_exported(
     kind: str, loop: Any, client_as: Callable[[str], Any]
