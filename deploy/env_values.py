@@ -52,6 +52,8 @@ POSTGRESQL_OPTIONS = {
 }
 PATIENCE_S = 10
 """How long one waits for a connection: longer than a server that is well takes, shorter than a visitor waits."""
+PREPARED_AFTER = 2
+"""How often a connection asks one question before the server is to keep its plan (registry/prepared.py)."""
 SSL_MODES = ("disable", "allow", "prefer", "require", "verify-ca", "verify-full")
 
 
@@ -223,7 +225,7 @@ def _postgresql(text: str) -> dict[str, Any]:
         "PORT": str(port or ""),
         "CONN_MAX_AGE": 60,
         "CONN_HEALTH_CHECKS": True,
-        "OPTIONS": {"connect_timeout": PATIENCE_S} | options,
+        "OPTIONS": {"connect_timeout": PATIENCE_S, "prepare_threshold": PREPARED_AFTER} | options,
     }
 
 

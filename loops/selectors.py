@@ -7,10 +7,11 @@ from typing import Any
 
 from django.db.models import Count, Exists, Model, OuterRef, Prefetch, Q, QuerySet
 
-from loops.models import Approval, BasisChange, CableRun, Circuit, Loop, LoopState, LoopVerdict, Member
+from loops.models import Approval, BasisChange, CableRun, Circuit, Loop, LoopState, LoopVerdict, Member, Terminator
 from registry import access
 from registry.lengths import LengthUnit
 from registry.models import HazardousArea, Revision, Site, User
+from registry.prepared import PreparedRead, attach, grouped
 from registry.selectors import record_text
 from registry.text_search import SEARCHED, holding
 
@@ -95,25 +96,29 @@ def basis_reasons(loop_ids: Iterable[int]) -> dict[int, list[str]]:
     return found
 
 
-def whole_loops(user: User, *, names_only: bool = False) -> QuerySet[Loop]:
-    """Visible loops with everything that the loop page and the editor show, in a constant number of queries.
-
-    With `names_only`, of what the loop uses only its names are read: a page asks for no more, and a database and its
-    library take half as long for what is not asked for.
-    """
+def whole_loops(user: User) -> QuerySet[Loop]:
+    """Visible loops with everything that the editor shows, in a constant number of queries."""
     members = Member.objects.select_related(*MEMBER_USES)
-    cables = CableRun.objects.select_related("cable_type", "cable_type_revision")
-    loops = visible_loops(user).select_related("site", "owner", "submitted_by", "verification__revision")
-    if names_only:
-        members = members.only(*own_columns(Member), *named("area", HazardousArea), *MEMBER_NAMES)
-        cables = cables.only(*own_columns(CableRun), *CABLE_NAMES)
-        loops = loops.defer(*not_shown("owner"), *not_shown("submitted_by"))
-    else:
-        members = members.defer("equipment_revision__snapshot", "certificate_revision__snapshot")
-        cables = cables.defer("cable_type_revision__snapshot")
-        loops = loops.defer("verification__revision__snapshot")
+    members = members.defer("equipment_revision__snapshot", "certificate_revision__snapshot")
+    cables = CableRun.objects.select_related("cable_type", "cable_type_revision").defer("cable_type_revision__snapshot")
     circuits = Circuit.objects.prefetch_related(Prefetch("members", members), Prefetch("cables", cables), "terminators")
-    return loops.prefetch_related(Prefetch("circuits", circuits))
+    loops = visible_loops(user).select_related("site", "owner", "submitted_by", "verification__revision")
+    return loops.defer("verification__revision__snapshot").prefetch_related(Prefetch("circuits", circuits))
+
+
+def whole_loop(user: User, pk: int) -> Loop | None:
+    """A loop with everything that its page shows, if there is one that the person may see.
+
+    Of what the loop uses only the names are read: a database and its library take half as long for what is not asked.
+    """
+    loop = LOOP.first(pk) if access.may(user, "loop.view") else None
+    if loop is None or loop.site_id not in access.sites_of(user):
+        return None
+    circuits = CIRCUITS(pk)
+    for name, read in (("members", MEMBERS), ("cables", CABLES), ("terminators", TERMINATORS)):
+        attach(circuits, name, grouped(read(pk), "circuit_id"))
+    attach([loop], "circuits", {pk: circuits})
+    return loop
 
 
 MEMBER_USES = ("terminals__equipment", "terminals__certificate", "area", "equipment_revision", "certificate_revision")
@@ -146,14 +151,42 @@ def not_shown(relation: str) -> list[str]:
     return [f"{relation}__{name}" for name in own_columns(User) if name not in NAMES_OF_PEOPLE]
 
 
-def revisions_of(loop: Loop) -> QuerySet[Revision]:
-    """All revisions of a loop, newest first, without their content."""
-    return (
-        Revision.objects.filter(kind="loop", record_id=loop.pk)
+LOOP: PreparedRead[Loop] = PreparedRead(
+    lambda pk: (
+        Loop.objects.filter(pk=pk)
+        .select_related("site", "owner", "submitted_by", "verification__revision")
+        .defer(*not_shown("owner"), *not_shown("submitted_by"))
+    )
+)
+CIRCUITS: PreparedRead[Circuit] = PreparedRead(lambda loop: Circuit.objects.filter(loop_id=loop))
+MEMBERS: PreparedRead[Member] = PreparedRead(
+    lambda loop: (
+        Member.objects.filter(circuit__loop_id=loop)
+        .select_related(*MEMBER_USES)
+        .only(*own_columns(Member), *named("area", HazardousArea), *MEMBER_NAMES)
+    )
+)
+CABLES: PreparedRead[CableRun] = PreparedRead(
+    lambda loop: (
+        CableRun.objects.filter(circuit__loop_id=loop)
+        .select_related("cable_type", "cable_type_revision")
+        .only(*own_columns(CableRun), *CABLE_NAMES)
+    )
+)
+TERMINATORS: PreparedRead[Terminator] = PreparedRead(lambda loop: Terminator.objects.filter(circuit__loop_id=loop))
+REVISIONS: PreparedRead[Revision] = PreparedRead(
+    lambda loop: (
+        Revision.objects.filter(kind="loop", record_id=loop)
         .select_related("author")
         .defer("snapshot", *not_shown("author"))
         .order_by("-number")
     )
+)
+
+
+def revisions_of(loop: Loop) -> list[Revision]:
+    """All revisions of a loop, newest first, without their content."""
+    return REVISIONS(loop.pk)
 
 
 def areas_of(site_ids: Iterable[int]) -> QuerySet[HazardousArea]:

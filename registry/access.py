@@ -15,6 +15,7 @@ from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 
 from registry.models import Membership, Role, Site, User
+from registry.prepared import PreparedRead
 from registry.words import lazily
 
 EVERYBODY = frozenset(Role)
@@ -114,16 +115,21 @@ def only_site(user: User) -> int | None:
     return narrowing.site_id if narrowing else None
 
 
+HELD: PreparedRead[Membership] = PreparedRead(
+    lambda user: Membership.objects.filter(user_id=user).select_related("site")
+)
+
+
 def roles_of(user: User, site: Site | None = None) -> frozenset[Role]:
     """The roles of a person at one site, or at any site when `site` is None. Read once per request and person."""
     cached: dict[int, set[Role]] | None = getattr(user, "_roles_by_site", None)
     if cached is None:
         cached = {}
         sites = {}
-        held = Membership.objects.filter(user=user).select_related("site")
-        if (only := only_site(user)) is not None:
-            held = held.filter(site=only)
-        for membership in held:
+        only = only_site(user)
+        for membership in HELD(user.pk):
+            if only not in (None, membership.site_id):
+                continue
             cached.setdefault(membership.site_id, set()).add(Role(membership.role))
             sites[membership.site_id] = membership.site
         user._roles_by_site = cached  # type: ignore[attr-defined]

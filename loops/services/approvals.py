@@ -23,7 +23,7 @@ from loops.services.steps import record_step
 from loops.services.verification import changed_since
 from registry import access
 from registry.digests import digest
-from registry.models import Revision, User
+from registry.models import HazardousArea, Revision, User
 from registry.services.changes import recorded
 from registry.services.passkeys import Answer
 from registry.services.records import latest_revision, lock, refuse_stale, snapshot
@@ -44,10 +44,12 @@ class Step:
 
 @dataclass(frozen=True)
 class Known:
-    """What a page has read of a loop already: its newest revision, and the content of what its verdict is pinned to."""
+    """What a page has read of a loop already: its newest revision, the content of what its verdict is pinned to, and
+    areas as they are now, by key."""
 
     revision: Revision | None
     pinned: Mapping[int, Mapping[str, Any]]
+    areas: Mapping[int, HazardousArea]
 
 
 STEPS = {
@@ -151,7 +153,7 @@ def obstacles(loop: Loop, changed: list[str] | None = None, known: Known | None 
     revision = known.revision if known else latest_revision(loop)
     if revision is None or verification.revision_id != revision.pk:
         found.append(_("The verdict belongs to an older revision: save the loop once."))
-    elif reason := changed_since(verification, known.pinned if known else None):
+    elif reason := changed_since(verification, *((known.pinned, known.areas) if known else ())):
         found.append(_("%(reason)s Judge the loop again.") % {"reason": reason})
     elif digest(content_of(loop) | {"archived": loop.is_archived}) != revision.digest:
         found.append(_("The stored rows differ from their revision: save the loop once."))

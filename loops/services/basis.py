@@ -8,6 +8,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
+from django.db.models import QuerySet
+
 from loops.models import Approval, BasisChange, Loop, LoopState, Purpose, Verification
 from loops.services.approvals import in_force
 from loops.services.contributors import PINS
@@ -19,6 +21,7 @@ from loops.services.whatif import PORTION, WhatIf, loops_of, same_inputs, whatif
 from registry.digests import digest
 from registry.language import in_fixed_language
 from registry.models import Deed, Revision
+from registry.prepared import KEY, PreparedRead
 from registry.selectors import LOOPS_BY_KIND
 from registry.services.changes import recorded
 
@@ -89,8 +92,19 @@ def latest_against_register(loop: Loop, *, head: bool = False) -> Verification |
     that it rests on."""
     if loop.verification_id is None:
         return None
-    later = Verification.objects.filter(loop=loop, purpose=Purpose.REGISTER, pk__gt=loop.verification_id)
-    return (later.defer("inputs", "results") if head else later).order_by("-pk").first()
+    if head:
+        return HEAD_AGAINST_REGISTER.first(loop.pk, loop.verification_id)
+    return against_register(loop.pk, loop.verification_id).first()
+
+
+def against_register(loop: Any, after: Any) -> QuerySet[Verification]:
+    """The verdicts of a loop with the register's values after one of its own, by their keys; the newest first."""
+    return Verification.objects.filter(loop_id=loop, purpose=Purpose.REGISTER, pk__gt=after).order_by("-pk")
+
+
+HEAD_AGAINST_REGISTER: PreparedRead[Verification] = PreparedRead(
+    lambda loop, after: against_register(loop, after).defer("inputs", "results")[:1], KEY, KEY
+)
 
 
 def mark(found: WhatIf, causes: Sequence[Revision], verification: Verification | None) -> list[BasisChange]:

@@ -18,6 +18,7 @@ from registry import access
 from registry.conditions import numbered_conditions
 from registry.digests import digest
 from registry.models import Deed, Revision, User
+from registry.prepared import PreparedRead
 from registry.services.changes import recorded
 from registry.services.records import latest_revision, lock, refuse_stale
 
@@ -121,8 +122,16 @@ def general(verification: Verification) -> Iterator[dict[str, Any]]:
 
 def standing_confirmations(loop: Loop) -> dict[str, Confirmation]:
     """The confirmations that nobody took back, by the mark of their matter."""
-    rows = loop.confirmations.filter(takes_back=None, taken_back=None).select_related("person").order_by("pk")
-    return {row.mark: row for row in rows}
+    return {row.mark: row for row in STANDING(loop.pk)}
+
+
+STANDING: PreparedRead[Confirmation] = PreparedRead(
+    lambda loop: (
+        Confirmation.objects.filter(loop_id=loop, takes_back=None, taken_back=None)
+        .select_related("person")
+        .order_by("pk")
+    )
+)
 
 
 def has_conditions(number: str) -> bool:

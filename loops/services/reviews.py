@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from django.core.exceptions import PermissionDenied
-from django.db.models import QuerySet
+from django.db.models import QuerySet, prefetch_related_objects
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
@@ -17,6 +17,7 @@ from loops.services.steps import tell_of
 from loops.topics import topic_said
 from registry import access
 from registry.models import Deed, Revision, User
+from registry.prepared import PreparedRead
 from registry.services.changes import recorded
 from registry.services.records import latest_revision, lock
 
@@ -138,14 +139,19 @@ def answer_review(request_id: int, user: User, *, word: str, text: str = "") -> 
 # ------------------------------------------------------------------------------------------------------------ remarks
 
 
-def remarks_of(loop: Loop) -> list[Remark]:
-    """All threads of a loop, open ones first, each with what was said to it."""
-    threads = (
-        Remark.objects.filter(loop=loop, thread=None)
+THREADS: PreparedRead[Remark] = PreparedRead(
+    lambda loop: (
+        Remark.objects.filter(loop_id=loop, thread=None)
         .select_related("author", "revision")
         .defer("revision__snapshot", *not_shown("author"))
-        .prefetch_related("replies__author")
     )
+)
+
+
+def remarks_of(loop: Loop) -> list[Remark]:
+    """All threads of a loop, open ones first, each with what was said to it."""
+    threads = THREADS(loop.pk)
+    prefetch_related_objects(threads, "replies__author")
     return sorted(threads, key=lambda thread: not thread.is_open)
 
 

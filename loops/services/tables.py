@@ -17,6 +17,7 @@ from loops.models import CurveTable
 from registry import access
 from registry.models import Site, User
 from registry.models.base import Record
+from registry.prepared import PreparedRead
 from registry.services.changes import Deed, Told, recorded, tell
 
 KINDS = {CurveTable.Kind.CURRENT.value: TableKind.CURRENT, CurveTable.Kind.CAPACITANCE.value: TableKind.CAPACITANCE}
@@ -155,9 +156,14 @@ def tables_of(site: Site) -> Tables | None:
     return tables_by(own_tables(site))
 
 
+OWN: PreparedRead[tuple[str, int, str]] = PreparedRead(
+    lambda site: CurveTable.objects.filter(site_id=site).order_by("pk").values_list("kind", "pk", "digest")
+)
+
+
 def own_tables(site: Site) -> dict[str, tuple[int, str]]:
     """Key and digest of the tables of its own that a site uses now, by kind."""
-    rows = CurveTable.objects.filter(site=site).order_by("pk").values_list("kind", "pk", "digest")
+    rows = OWN(site.pk)
     return {kind: (pk, mark) for kind, (pk, mark) in {row[0]: row[1:] for row in rows}.items() if mark}
 
 

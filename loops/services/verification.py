@@ -51,11 +51,12 @@ def pinned_snapshots(loop_snapshot: Mapping[str, Any]) -> dict[int, dict[str, An
     return dict(Revision.objects.filter(pk__in=keys).values_list("pk", "snapshot"))
 
 
-def areas_of(loop_snapshot: Mapping[str, Any]) -> dict[int, HazardousArea]:
-    """The areas that the members of a loop snapshot stand in, as they are now, by key."""
-    return HazardousArea.objects.in_bulk(
-        {row["area"]["id"] for circuit in loop_snapshot["circuits"] for row in circuit["members"] if row["area"]}
-    )
+def areas_of(
+    loop_snapshot: Mapping[str, Any], known: Mapping[int, HazardousArea] | None = None
+) -> Mapping[int, HazardousArea]:
+    """The areas that the members of a loop snapshot stand in, as they are now, by key; `known` ones are not read."""
+    keys = {row["area"]["id"] for circuit in loop_snapshot["circuits"] for row in circuit["members"] if row["area"]}
+    return known if known is not None and keys <= known.keys() else HazardousArea.objects.in_bulk(keys)
 
 
 def documents(
@@ -63,14 +64,16 @@ def documents(
     site: Site,
     judge_on: dt.date,
     pinned: Mapping[int, Mapping[str, Any]] | None = None,
+    areas: Mapping[int, HazardousArea] | None = None,
 ) -> list[dict[str, Any]]:
     """The case documents of all circuits of a loop snapshot, in circuit order; `pinned` is what `pinned_snapshots` says
-    of it, where that is known already."""
+    of it and `areas` what its areas are, where that is known already."""
     if pinned is None:
         pinned = pinned_snapshots(loop_snapshot)
-    areas = areas_of(loop_snapshot)
+    standing = areas_of(loop_snapshot, areas)
     return [
-        circuit_document(loop_snapshot, circuit, site, areas, pinned, judge_on) for circuit in loop_snapshot["circuits"]
+        circuit_document(loop_snapshot, circuit, site, standing, pinned, judge_on)
+        for circuit in loop_snapshot["circuits"]
     ]
 
 
@@ -145,14 +148,18 @@ def margin_of(check: Mapping[str, Any]) -> Decimal | None:
         return None
 
 
-def changed_since(verification: Verification, pinned: Mapping[int, Mapping[str, Any]] | None = None) -> str:
+def changed_since(
+    verification: Verification,
+    pinned: Mapping[int, Mapping[str, Any]] | None = None,
+    areas: Mapping[int, HazardousArea] | None = None,
+) -> str:
     """What makes a stored verdict out of date: other inputs (an area, a site), other rules, or a date that passed.
 
     Judges the same revision anew and compares; an empty text when nothing differs but the day. `pinned` is what
-    `pinned_snapshots` says of the revision, where that is known already.
+    `pinned_snapshots` says of the revision, `areas` what its areas are, where that is known already.
     """
     loop = verification.loop
-    inputs = documents(verification.revision.snapshot, loop.site, today_at(loop.site), pinned)
+    inputs = documents(verification.revision.snapshot, loop.site, today_at(loop.site), pinned, areas)
     if [without_day(document) for document in inputs] != [without_day(document) for document in verification.inputs]:
         named = changed_places(verification.revision.snapshot, verification.created_at)
         if not named:

@@ -23,7 +23,8 @@ from loops.views.difference import described, differences
 from loops.views.requests import person
 from loops.views.reviewing import review_context
 from registry import access
-from registry.models import Revision, User
+from registry.models import HazardousArea, Revision, User
+from registry.prepared import PreparedRead
 from registry.views.histories import chosen_revisions, comparison
 
 MOST_REVISIONS = 1_000_000_000
@@ -33,6 +34,15 @@ MOST_REVISIONS = 1_000_000_000
 NOT_SHOWN = ("sheet__bytes", "revision__snapshot", "evidence")
 """Large columns of what was issued."""
 
+APPROVALS: PreparedRead[Approval] = PreparedRead(
+    lambda loop: (
+        Approval.objects.filter(loop_id=loop).select_related("revision", "sheet", "withdrawal").defer(*NOT_SHOWN)
+    )
+)
+EVENTS: PreparedRead[WorkflowEvent] = PreparedRead(
+    lambda loop: WorkflowEvent.objects.filter(loop_id=loop).select_related("actor").defer(*selectors.not_shown("actor"))
+)
+
 BESIDE: list[Callable[[Loop, User], Mapping[str, Any]]] = []
 """What other packages show on the page of a loop, as further context. They add theirs when they are ready."""
 
@@ -40,7 +50,10 @@ BESIDE: list[Callable[[Loop, User], Mapping[str, Any]]] = []
 @require_safe
 def loop_page(request: HttpRequest, pk: int) -> HttpResponse:
     """One loop as it stands."""
-    return render_loop(request, get_object_or_404(selectors.whole_loops(person(request), names_only=True), pk=pk))
+    loop = selectors.whole_loop(person(request), pk)
+    if loop is None:
+        raise Http404
+    return render_loop(request, loop)
 
 
 def visible_loop(request: HttpRequest, pk: int) -> Loop:
@@ -64,11 +77,11 @@ def loop_context(loop: Loop, user: User) -> dict[str, Any]:
     """Everything the loop page shows."""
     verification = loop.verification
     results = verification.results if verification else []
-    approvals = list(loop.approvals.select_related("revision", "sheet", "withdrawal").defer(*NOT_SHOWN))
-    revisions = list(selectors.revisions_of(loop))
+    approvals = APPROVALS(loop.pk)
+    revisions = selectors.revisions_of(loop)
     changed = changed_pins(loop)
     pinned = pinned_snapshots(verification.revision.snapshot) if verification else {}
-    known = Known(revisions[0] if revisions else None, pinned)
+    known = Known(revisions[0] if revisions else None, pinned, areas_known(loop))
     asked = matters(loop, verification, pinned)
     if verification:
         verification.loop = loop  # what shows it asks for its site
@@ -79,7 +92,7 @@ def loop_context(loop: Loop, user: User) -> dict[str, Any]:
         shown.with_reach(circuits, loop.site, verification.digest)
     signs = loop.state == LoopState.IN_REVIEW and access.may(user, "loop.approve", loop.site)
     deeds = contributors(loop) if signs else None
-    events = list(loop.events.select_related("actor").defer(*selectors.not_shown("actor")))
+    events = EVENTS(loop.pk)
     return {
         "section": "loops",
         "crumbs": [{"text": _("Loops"), "url": "/loops/"}, {"text": loop.tag, "url": ""}],
@@ -103,6 +116,12 @@ def loop_context(loop: Loop, user: User) -> dict[str, Any]:
         "deeds": deeds,
         **actions_for(loop, user, approvals, changed, asked, known, deeds),
     }
+
+
+def areas_known(loop: Loop) -> dict[int, HazardousArea]:
+    """The areas that the rows of a loop stand in, by key."""
+    members = [member for circuit in loop.circuits.all() for member in circuit.members.all()]
+    return {member.area.pk: member.area for member in members if member.area}
 
 
 def head(loop: Loop, revisions: list[Revision]) -> list[dict[str, Any]]:

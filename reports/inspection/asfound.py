@@ -72,7 +72,7 @@ class AsFound:
 def judged(loop: Loop, revision: Revision, findings: Iterable[Finding]) -> dict[str, Any]:
     """The verdict with all findings in place, as plain data: head, case documents, results, and what is in doubt."""
     content = copy.deepcopy(dict(revision.snapshot))
-    state = AsFound(content, dict(pinned_snapshots(content)), areas_of(content))
+    state = AsFound(content, dict(pinned_snapshots(content)), dict(areas_of(content)))
     # The item first: what else was found is laid into it.
     for finding in findings:
         for name in sorted(finding.found, key=lambda name: name != "item"):

@@ -22,10 +22,11 @@ from django.utils import timezone
 from loops.models import Approval, Loop, LoopState
 from registry import access
 from registry.models import Notice, NoticeKind, Site, User
+from registry.prepared import PreparedRead
 from registry.services import notices
 from registry.services.weekly import once_a_week
 from reports.inspection.items import GRADES
-from reports.inspection.models import DefectState, Grade, Inspection, SignedInspection
+from reports.inspection.models import Defect, DefectState, Grade, Inspection, SignedInspection
 
 LEAD_DAYS = 30
 """How long before its day an inspection is told of: common practice, no source."""
@@ -126,12 +127,23 @@ def due_from(loop: Loop, last: dict[str, dt.date], issued_at: dt.datetime | None
     return Due(loop, *next_of(loop.site, last, day), last, under_way)
 
 
+SIGNED: PreparedRead[tuple[str, dt.date, bool]] = PreparedRead(
+    lambda loop: (
+        SignedInspection.objects.filter(loop_id=loop).order_by().values_list("grade", "inspected_on", "is_complete")
+    )
+)
+ISSUED: PreparedRead[tuple[dt.datetime]] = PreparedRead(
+    lambda loop: Approval.objects.filter(loop_id=loop).order_by("approved_at").values_list("approved_at")[:1]
+)
+OPEN_DEFECTS: PreparedRead[Defect] = PreparedRead(
+    lambda loop: Defect.objects.filter(loop_id=loop).exclude(state=DefectState.VERIFIED).order_by("priority", "due_on")
+)
+
+
 def due_of(loop: Loop) -> Due | None:
     """The next inspection of one loop; None where it is not planned for."""
-    signed = list(
-        SignedInspection.objects.filter(loop=loop).order_by().values_list("grade", "inspected_on", "is_complete")
-    )
-    issued_at = loop.approvals.order_by("approved_at").values_list("approved_at", flat=True).first()
+    signed = SIGNED(loop.pk)
+    issued_at = next((moment for (moment,) in ISSUED(loop.pk)), None)
     if loop.archived_at or not (signed or (issued_at and loop.state != LoopState.WITHDRAWN)):
         return None
     last: dict[str, dt.date] = {}
@@ -147,9 +159,8 @@ def on_loop_page(loop: Loop, user: User) -> dict[str, Any]:
     if not access.may(user, "inspection.view", loop.site):
         return {}
     due = due_of(loop)
-    defects = loop.defects.exclude(state=DefectState.VERIFIED).order_by("priority", "due_on")
     state = due.state(timezone.localdate()) if due else ""
-    return {"inspections": {"due": due, "state": state, "defects": list(defects)}}
+    return {"inspections": {"due": due, "state": state, "defects": OPEN_DEFECTS(loop.pk)}}
 
 
 # ------------------------------------------------------------------------------------------------------------ telling

@@ -163,6 +163,7 @@ FAULTS = [
     ("DATABASE_POOL", "8-2"),
     ("DATABASE_POOL", "many"),
     ("DATABASE_POOL", "0-0"),
+    ("DATABASE_PREPARED", "maybe"),
     ("ALLOWED_HOSTS", "https://unlit.example.org"),
     ("ALLOWED_HOSTS", "unlit.example.org:8000"),
     ("ALLOWED_HOSTS", "a b"),
@@ -254,6 +255,7 @@ def test_all_faults_are_told_at_once(tmp_path: Path) -> None:
         "UNLIT_DEBUG": "1",
         "DATABASE_URL": "postgresql://u:geheim",
         "DATABASE_POOL": "9-2",
+        "DATABASE_PREPARED": "x",
         "SECRET_KEY": "kurz",
         "CSRF_TRUSTED_ORIGINS": "a.example.org",
         "TIME_ZONE": "Mars",
@@ -339,7 +341,7 @@ def test_parts_of_a_postgresql_url(tmp_path: Path) -> None:
         "PORT": "6432",
         "CONN_MAX_AGE": 60,
         "CONN_HEALTH_CHECKS": True,
-        "OPTIONS": {"sslmode": "verify-full", "connect_timeout": 5},
+        "OPTIONS": {"sslmode": "verify-full", "connect_timeout": 5, "prepare_threshold": 2},
     }
     assert load({"DATABASE_URL": url}, tmp_path).local_dir == tmp_path / ".local"
 
@@ -371,6 +373,13 @@ def test_no_pool_unless_asked_for(tmp_path: Path) -> None:
     for environ in ({}, {"DATABASE_POOL": "false"}, {"DATABASE_POOL": "0"}):
         database = load({"DATABASE_URL": "postgresql://h/db", **environ}, tmp_path).database
         assert "pool" not in database["OPTIONS"]
+
+
+@pytest.mark.parametrize(("text", "kept"), [("", 2), ("true", 2), ("false", None), ("0", None)])
+def test_statements_are_prepared_unless_a_pooler_cannot(text: str, kept: int | None, tmp_path: Path) -> None:
+    database = load({"DATABASE_URL": "postgresql://h/db", "DATABASE_PREPARED": text}, tmp_path).database
+    assert database["OPTIONS"]["prepare_threshold"] == kept
+    assert load({"DATABASE_PREPARED": text}, tmp_path).database == load({}, tmp_path).database
 
 
 def test_sqlite_has_no_pool(tmp_path: Path) -> None:
