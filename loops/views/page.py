@@ -25,6 +25,7 @@ from loops.views.reviewing import review_context
 from registry import access
 from registry.models import HazardousArea, Revision, User
 from registry.prepared import PreparedRead
+from registry.showing import name_of
 from registry.views.histories import chosen_revisions, comparison
 
 MOST_REVISIONS = 1_000_000_000
@@ -132,7 +133,7 @@ def head(loop: Loop, revisions: list[Revision]) -> list[dict[str, Any]]:
         {"label": _("Loop"), "value": loop.tag},
         {"label": _("Service"), "value": loop.service or _("not entered")},
         {"label": _("Site"), "value": str(loop.site)},
-        {"label": _("Areas"), "value": "; ".join(str(area) for area in areas) or _("not entered")},
+        {"label": _("Areas"), "value": "; ".join(map(name_of, areas)) or _("not entered")},
         {"label": _("Revision"), "value": f"{loop.letter}{number}"},
         {"label": _("State"), "state": "archived" if loop.is_archived else loop.state},
         {"label": _("Owner"), "value": str(loop.owner)},
