@@ -23,12 +23,22 @@ def near_terminals(name: str) -> Q:
     """Terminals of items whose maker and type make up the beginning of a name like "Larkfield LB-28, 1-2": every way
     to cut it. Columns of one table alone, else no index is used."""
     found = Q(pk__in=[])
-    for comma in re.finditer(", ", name):
-        words = name[: comma.start()].split(" ")
-        for cut in range(1, len(words)):
-            maker, type_name = " ".join(words[:cut]), " ".join(words[cut:])
-            found |= Q(equipment__maker=maker, equipment__type_name=type_name)
+    for way in ways_to_cut(name):
+        found |= Q(**dict(zip(MAKER_AND_TYPE, way, strict=True)))
     return found
+
+
+MAKER_AND_TYPE = ("equipment__maker", "equipment__type_name")
+
+
+def ways_to_cut(name: str) -> list[tuple[str, str]]:
+    """Every maker and type that can make up the beginning of the name of terminals.
+
+    >>> ways_to_cut("Larkfield LB 28, 1-2")
+    [('Larkfield', 'LB 28'), ('Larkfield LB', '28')]
+    """
+    heads = (name[: comma.start()].split(" ") for comma in re.finditer(", ", name))
+    return [(" ".join(words[:cut]), " ".join(words[cut:])) for words in heads for cut in range(1, len(words))]
 
 
 class MemberEntry(EntryForm):
@@ -39,7 +49,8 @@ class MemberEntry(EntryForm):
         lambda: Terminals.objects.select_related("equipment"),
         Concat(F("equipment__maker"), Value(" "), F("equipment__type_name"), Value(", "), F("name")),
         Q(equipment__archived_at=None),
-        near=near_terminals,
+        near=ways_to_cut,
+        near_by=MAKER_AND_TYPE,
         label="terminals",
     )
     area = RecordField(

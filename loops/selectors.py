@@ -111,8 +111,8 @@ def whole_loop(user: User, pk: int) -> Loop | None:
 
     Of what the loop uses only the names are read: a database and its library take half as long for what is not asked.
     """
-    loop = LOOP.first(pk) if access.may(user, "loop.view") else None
-    if loop is None or loop.site_id not in access.sites_of(user):
+    loop = seen(LOOP, user, pk)
+    if loop is None:
         return None
     circuits = CIRCUITS(pk)
     for name, read in (("members", MEMBERS), ("cables", CABLES), ("terminators", TERMINATORS)):
@@ -151,6 +151,26 @@ def not_shown(relation: str) -> list[str]:
     return [f"{relation}__{name}" for name in own_columns(User) if name not in NAMES_OF_PEOPLE]
 
 
+def visible_loop(user: User, pk: int) -> Loop | None:
+    """A loop with its site, if there is one that the person may see."""
+    return seen(WITH_SITE, user, pk)
+
+
+def judged_loop(user: User, pk: int) -> Loop | None:
+    """A loop with its site, its owner and its verdict, if there is one that the person may see."""
+    return seen(WITH_VERDICT, user, pk)
+
+
+def seen(read: PreparedRead[Loop], user: User, pk: int) -> Loop | None:
+    """A loop, if there is one that the person may see: the rule of `visible_loops` for one."""
+    loop = read.first(pk) if access.may(user, "loop.view") else None
+    return loop if loop and loop.site_id in access.sites_of(user) else None
+
+
+WITH_SITE: PreparedRead[Loop] = PreparedRead(lambda pk: Loop.objects.filter(pk=pk).select_related("site"))
+WITH_VERDICT: PreparedRead[Loop] = PreparedRead(
+    lambda pk: Loop.objects.filter(pk=pk).select_related("site", "owner", "verification").defer("verification__inputs")
+)
 LOOP: PreparedRead[Loop] = PreparedRead(
     lambda pk: (
         Loop.objects.filter(pk=pk)

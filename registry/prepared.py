@@ -8,6 +8,7 @@ have read: models with their relations, annotations and deferred columns, or tup
 
 from __future__ import annotations
 
+import inspect
 import threading
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from typing import Any, Generic, TypeVar
@@ -25,6 +26,8 @@ KEY: models.Field[Any, Any] = models.BigIntegerField()
 """The type of a value that is a key."""
 LARGEST = 2**63 - 1
 """No column of an integer holds more."""
+AT_ONCE = 256
+"""So many keys go into one question."""
 
 
 class Given(models.Expression):
@@ -105,8 +108,8 @@ def cursor_of(connection: BaseDatabaseWrapper) -> Any:
 
 
 class PreparedRead(Generic[R]):
-    """A read of one shape. `build` makes its query set of places for the values, `fields` are their types (keys, where
-    none are named).
+    """A read of one shape. `build` makes its query set of places for the values, `fields` are their types in order; a
+    value without one is a key.
 
     >>> from registry.models import Site
     >>> PreparedRead(lambda code: Site.objects.filter(code=code), models.CharField())  # doctest: +ELLIPSIS
@@ -115,7 +118,7 @@ class PreparedRead(Generic[R]):
 
     def __init__(self, build: Callable[..., models.QuerySet[Any]], *fields: models.Field[Any, Any]) -> None:
         self.build = build
-        self.fields = fields or (KEY,)
+        self.fields = fields + (KEY,) * (len(inspect.signature(build).parameters) - len(fields))
         # A question knows the connection that it was put together for, and each thread has its own.
         self.questions = threading.local()
 
@@ -135,6 +138,35 @@ class PreparedRead(Generic[R]):
         """The first row for these values."""
         rows = self(*values)
         return rows[0] if rows else None
+
+
+class PreparedAmong(Generic[R]):
+    """A read of the rows that have one of some keys. `build` makes its query set of a list of places for them.
+
+    For 3 keys it asks the question for 4, the last one twice: there is a question for each power of two. In what order
+    the rows of more than `AT_ONCE` keys come is left open.
+    """
+
+    def __init__(self, build: Callable[[list[Given]], models.QuerySet[Any]]) -> None:
+        self.build = build
+        self.reads: dict[int, PreparedRead[R]] = {}
+
+    def __call__(self, keys: Iterable[Any]) -> list[R]:
+        """The rows for these keys."""
+        wanted = list(dict.fromkeys(keys))
+        found: list[R] = []
+        for start in range(0, len(wanted), AT_ONCE):
+            part = wanted[start : start + AT_ONCE]
+            size = 1 << (len(part) - 1).bit_length()
+            found += self.of_size(size)(*part, *[part[-1]] * (size - len(part)))
+        return found
+
+    def of_size(self, size: int) -> PreparedRead[R]:
+        """The read of so many keys."""
+        if size not in self.reads:
+            read: PreparedRead[R] = PreparedRead(lambda: self.build([Given(n, KEY) for n in range(size)]))
+            self.reads[size] = read
+        return self.reads[size]
 
 
 def attach(records: Iterable[models.Model], name: str, rows: Mapping[int, list[Any]]) -> None:

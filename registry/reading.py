@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import datetime as dt
 import difflib
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from functools import cache
 from typing import Any, ClassVar
@@ -23,6 +23,7 @@ from django.utils.translation import gettext as _
 from registry.choices import Memory, memory_of
 from registry.fields import QuantityField, Reading, TypedTextField
 from registry.plain import one_line, plain_text
+from registry.prepared import PreparedRead
 from registry.quantities import Kind, QuantityError
 from registry.stored import said
 from registry.words import lazily
@@ -117,8 +118,8 @@ class RecordField(forms.Field):
 
     `queryset` gives what is read; `name_of` is the expression of the name that people type and see (a column or an
     annotation). `offered` narrows what the lists offer: a record that is archived is offered no more, but is still read
-    where it stands already; the service that saves refuses it elsewhere. `near` gives a condition that holds for every
-    record with a name and that the database answers by an index, where the name itself is made of several columns.
+    where it stands already; the service that saves refuses it elsewhere. Where the name is made of several columns,
+    `near` gives the values that the columns `near_by`, which have an index, can have for a name.
     """
 
     default_error_messages = {"required": lazily("This is required: choose one that is in the register.")}
@@ -129,12 +130,16 @@ class RecordField(forms.Field):
         name_of: str | models.expressions.Combinable,
         offered: models.Q | None = None,
         *,
-        near: Callable[[str], models.Q] = lambda name: models.Q(),
+        near: Callable[[str], Sequence[tuple[str, ...]]] | None = None,
+        near_by: Sequence[str] = (),
         **options: Any,
     ):
         self.queryset = queryset
         self.offered = offered or models.Q()
         self.near = near
+        self.near_by = near_by
+        self.by_key: PreparedRead[Any] = PreparedRead(lambda key: self.readable().filter(pk=key))
+        self.by_name: dict[int, PreparedRead[Any]] = {}
         self.name_of = F(name_of) if isinstance(name_of, str) else name_of
         super().__init__(**options)
 
@@ -161,7 +166,25 @@ class RecordField(forms.Field):
 
     def asked(self, name: str) -> list[Any]:
         """The records with this name, of the database; two where there are more."""
-        return list(self.readable().filter(self.near(name), picked_name=name)[:2])
+        near = self.near(name) if self.near else ()
+        if self.near and not near:
+            return []
+        return self.read_by_name(len(near))(name, *(value for way in near for value in way))
+
+    def read_by_name(self, ways: int) -> PreparedRead[Any]:
+        """The read of the records with a name whose columns can have so many values."""
+        if ways not in self.by_name:
+            width = len(self.near_by)
+            fields: list[models.Field[Any, Any]] = [models.TextField()] * (1 + ways * width)
+
+            def build(*places: Any) -> models.QuerySet[Any]:
+                near = models.Q()
+                for start in range(1, len(places), width or 1):
+                    near |= models.Q(**dict(zip(self.near_by, places[start : start + width], strict=True)))
+                return self.readable().filter(near, picked_name=places[0])[:2]
+
+            self.by_name[ways] = PreparedRead(build, *fields)
+        return self.by_name[ways]
 
     def keyed(self, key: int) -> list[Any]:
         """The record with this key, in a list."""
@@ -170,7 +193,7 @@ class RecordField(forms.Field):
 
     def asked_key(self, key: int) -> list[Any]:
         """The record with this key, of the database."""
-        return list(self.readable().filter(pk=key))
+        return self.by_key(key)
 
     def memory(self) -> Memory | None:
         """What was read within `remembered_choices`; None outside of it."""

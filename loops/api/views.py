@@ -62,7 +62,9 @@ class LoopView(UnlitAPIView):
 
     def found(self, request: Request, pk: int) -> Loop:
         """The loop, or 404 where there is none that the caller may see."""
-        loop: Loop = get_object_or_404(selectors.visible_loops(person(request)).select_related("site"), pk=pk)
+        loop = selectors.visible_loop(person(request), pk)
+        if loop is None:
+            raise Http404
         return loop
 
     def editable(self, request: Request, pk: int) -> Loop:
@@ -217,8 +219,9 @@ def loop_head(loop: Loop) -> dict[str, Any]:
 
 def loop_response(request: Request, pk: int, status: int = 200) -> Response:
     """One loop in full, with its version as ETag."""
-    loops = selectors.visible_loops(person(request)).select_related("site", "owner", "verification")
-    loop = get_object_or_404(loops, pk=pk)
+    loop = selectors.judged_loop(person(request), pk)
+    if loop is None:
+        raise Http404
     results = loop.verification.results if loop.verification else []
     record = texts(LoopEntry, [loop.pk])[loop.pk]
     response = Response({**loop_head(loop), "record": record, "results": results}, status=status)

@@ -21,7 +21,7 @@ from loops.services.whatif import PORTION, WhatIf, loops_of, same_inputs, whatif
 from registry.digests import digest
 from registry.language import in_fixed_language
 from registry.models import Deed, Revision
-from registry.prepared import KEY, PreparedRead
+from registry.prepared import PreparedRead
 from registry.selectors import LOOPS_BY_KIND
 from registry.services.changes import recorded
 
@@ -103,7 +103,7 @@ def against_register(loop: Any, after: Any) -> QuerySet[Verification]:
 
 
 HEAD_AGAINST_REGISTER: PreparedRead[Verification] = PreparedRead(
-    lambda loop, after: against_register(loop, after).defer("inputs", "results")[:1], KEY, KEY
+    lambda loop, after: against_register(loop, after).defer("inputs", "results")[:1]
 )
 
 

@@ -15,7 +15,9 @@ from loops.services.letters import letter_after
 from loops.services.steps import record_step
 from loops.services.verification import verify
 from registry import access
+from registry.choices import remembered_choices
 from registry.models import CableType, HazardousArea, Revision, Terminals
+from registry.prepared import PreparedRead
 from registry.reading import read_entry
 from registry.selectors import record_text
 from registry.services.changes import recorded
@@ -46,7 +48,8 @@ def save_loop(
     does so even where nothing differs: what was wrong may have been mended on site, and the way back to an issue leads
     through a signature. Raises EntryRefused, StaleRecord, PermissionDenied; then nothing is saved.
     """
-    cleaned, errors = read_entry(LoopEntry, data)
+    with remembered_choices():
+        cleaned, errors = read_entry(LoopEntry, data)
     if errors:
         raise EntryRefused(errors)
     access.require(author.user, action, cleaned["site"])
@@ -58,13 +61,23 @@ def save_loop(
             refuse_locked(loop, cleaned)
         refuse_archived(loop, cleaned)
         write(loop, cleaned, Pins(cleaned))
-        loop = Loop.objects.get(pk=loop.pk)
+        loop = written(loop.pk)
         revision = record_revision(loop, author, anew=loop.state == LoopState.WITHDRAWN)
         if revision is not None and loop.state in {LoopState.ISSUED, LoopState.RETURNED, LoopState.WITHDRAWN}:
             reopen(loop, revision, author)
         verify(loop, revision or newest(loop))
         loop.save()
     return loop
+
+
+def written(pk: int) -> Loop:
+    """A loop as it stands in the database now, with its site and owner."""
+    loop = WRITTEN.first(pk)
+    assert loop is not None
+    return loop
+
+
+WRITTEN: PreparedRead[Loop] = PreparedRead(lambda pk: Loop.objects.filter(pk=pk).select_related("site", "owner"))
 
 
 def newest(loop: Loop) -> Revision:
@@ -98,6 +111,16 @@ def refuse_locked(loop: Loop, cleaned: Mapping[str, Any]) -> None:
 
 def refuse_archived(loop: Loop, cleaned: Mapping[str, Any]) -> None:
     """An archived type or area stays where the loop has it already, and is not chosen anew."""
+    archived = [
+        (f"circuits.{index}.{rows}.{position}.{name}", name, row[name])
+        for index, circuit in enumerate(cleaned["circuits"])
+        for rows, names in (("members", ("terminals", "area")), ("cables", ("cable_type",)))
+        for position, row in enumerate(circuit[rows])
+        for name in names
+        if row[name] is not None and is_archived(row[name])
+    ]
+    if not archived:
+        return
     members = Member.objects.filter(circuit__loop=loop) if loop.pk else Member.objects.none()
     runs = CableRun.objects.filter(circuit__loop=loop) if loop.pk else CableRun.objects.none()
     standing = {
@@ -106,14 +129,9 @@ def refuse_archived(loop: Loop, cleaned: Mapping[str, Any]) -> None:
         "cable_type": set(runs.values_list("cable_type_id", flat=True)),
     }
     errors = {
-        f"circuits.{index}.{rows}.{position}.{name}": [
-            (_("%(name)s is archived: choose one that is in use.") % {"name": row[name]})
-        ]
-        for index, circuit in enumerate(cleaned["circuits"])
-        for rows, names in (("members", ("terminals", "area")), ("cables", ("cable_type",)))
-        for position, row in enumerate(circuit[rows])
-        for name in names
-        if row[name] is not None and is_archived(row[name]) and row[name].pk not in standing[name]
+        path: [(_("%(name)s is archived: choose one that is in use.") % {"name": record})]
+        for path, name, record in archived
+        if record.pk not in standing[name]
     }
     if errors:
         raise EntryRefused(errors)

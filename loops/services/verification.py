@@ -20,6 +20,7 @@ from loops.services.essentials import changed_places
 from loops.services.tables import tables_of
 from registry.digests import digest
 from registry.models import HazardousArea, Revision, Site
+from registry.prepared import PreparedAmong
 
 CHECKS = tuple(check.value for check in CheckId)
 """The words of all checks."""
@@ -48,7 +49,13 @@ def pinned_snapshots(loop_snapshot: Mapping[str, Any]) -> dict[int, dict[str, An
         for name in names
         if row[name]
     }
-    return dict(Revision.objects.filter(pk__in=keys).values_list("pk", "snapshot"))
+    return dict(CONTENTS(keys))
+
+
+CONTENTS: PreparedAmong[tuple[int, dict[str, Any]]] = PreparedAmong(
+    lambda keys: Revision.objects.filter(pk__in=keys).order_by().values_list("pk", "snapshot")
+)
+AREAS: PreparedAmong[HazardousArea] = PreparedAmong(lambda keys: HazardousArea.objects.filter(pk__in=keys).order_by())
 
 
 def areas_of(
@@ -56,7 +63,7 @@ def areas_of(
 ) -> Mapping[int, HazardousArea]:
     """The areas that the members of a loop snapshot stand in, as they are now, by key; `known` ones are not read."""
     keys = {row["area"]["id"] for circuit in loop_snapshot["circuits"] for row in circuit["members"] if row["area"]}
-    return known if known is not None and keys <= known.keys() else HazardousArea.objects.in_bulk(keys)
+    return known if known is not None and keys <= known.keys() else {area.pk: area for area in AREAS(keys)}
 
 
 def documents(

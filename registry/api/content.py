@@ -15,6 +15,7 @@ from registry.entries import ENTRIES
 from registry.fields import QuantityField
 from registry.models import Revision
 from registry.models.base import Child, Record
+from registry.prepared import PreparedAmong
 from registry.reading import EntryForm, RecordField
 from registry.services.imports import KINDS
 from registry.services.records import latest_revision_ids
@@ -59,21 +60,19 @@ def plain(value: Any) -> Any:
 
 def texts(entry: type[EntryForm], keys: Iterable[int]) -> dict[int, dict[str, Any]]:
     """The nested text of some records by their keys, in as many queries as the entry has levels and relations."""
-    found = level(entry, {"pk__in": list(keys)}, "pk")
+    found = level(entry, keys, "pk")
     return {key: rows[0] for key, rows in found.items()}
 
 
-def level(entry: type[EntryForm], condition: Mapping[str, Any], owner: str) -> dict[int, list[dict[str, Any]]]:
+def level(entry: type[EntryForm], owners: Iterable[int], owner: str) -> dict[int, list[dict[str, Any]]]:
     """The rows of one level with all below them, by what owns them."""
-    model: Any = entry.model
     columns = columns_of(entry)
-    is_child = issubclass(model, Child)
-    order = ("position", "pk") if is_child else ("pk",)
-    names = list(dict.fromkeys(("pk", owner, *(column for _, column in columns))))
-    rows = list(model._default_manager.filter(**condition).order_by(*order).values(*names))
+    is_child = issubclass(entry.model, Child)
+    names = names_in(entry, owner)
+    rows = [dict(zip(names, row, strict=True)) for row in rows_read(entry, owner)(owners)]
     keys = [row["pk"] for row in rows]
     below = {
-        name: level(child, {f"{child.model.parent_field}__in": keys}, f"{child.model.parent_field}_id")  # type: ignore[attr-defined]
+        name: level(child, keys, f"{child.model.parent_field}_id")  # type: ignore[attr-defined]
         for name, child in entry.children.items()
         if keys
     }
@@ -90,13 +89,44 @@ def level(entry: type[EntryForm], condition: Mapping[str, Any], owner: str) -> d
     return found
 
 
+@cache
+def names_in(entry: type[EntryForm], owner: str) -> tuple[str, ...]:
+    """The columns that are read of the rows of one level."""
+    return tuple(dict.fromkeys(("pk", owner, *(column for _, column in columns_of(entry)))))
+
+
+@cache
+def rows_read(entry: type[EntryForm], owner: str) -> PreparedAmong[tuple[Any, ...]]:
+    """The read of the rows of one level by what owns them."""
+    model: Any = entry.model
+    order = ("position", "pk") if issubclass(model, Child) else ("pk",)
+    names = names_in(entry, owner)
+    within = "pk__in" if owner == "pk" else f"{model.parent_field}__pk__in"
+    return PreparedAmong(
+        lambda keys: model._default_manager.filter(**{within: keys}).order_by(*order).values_list(*names)
+    )
+
+
+@cache
+def names_read(reader: RecordField) -> PreparedAmong[tuple[int, str]]:
+    """The read of what the records that a field can name are called."""
+    model = reader.queryset().model
+    return PreparedAmong(
+        lambda keys: (
+            model._default_manager.filter(pk__in=keys)
+            .order_by()
+            .annotate(picked_name=reader.name_of)
+            .values_list("pk", "picked_name")
+        )
+    )
+
+
 def names_of(entry: type[EntryForm], rows: list[dict[str, Any]]) -> dict[str, dict[int, str]]:
     """What related records are called, by the value that names them and by key."""
     found = {}
     for name, reader in relations_of(entry):
         keys = {row[f"{name}_id"] for row in rows} - {None}
-        every = reader.queryset().model._default_manager.filter(pk__in=keys).annotate(picked_name=reader.name_of)
-        found[name] = dict(every.values_list("pk", "picked_name")) if keys else {}
+        found[name] = dict(names_read(reader)(keys))
     return found
 
 

@@ -8,6 +8,7 @@ import logging
 import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from functools import cache
 
 from django.conf import settings
 from django.core.files.base import ContentFile
@@ -20,6 +21,7 @@ from registry import access
 from registry.exchange.pdf import FAULTS, PdfError, pdf_text
 from registry.exchange.scanning import Harmful, NotScanned, scan
 from registry.models import Attachment, AttachmentRetirement, Certificate, Deed, Equipment, User
+from registry.prepared import PreparedAmong
 from registry.services.changes import Told, recorded, tell
 
 MODELS: dict[str, type[Certificate] | type[Equipment]] = {"certificate": Certificate, "equipment": Equipment}
@@ -216,10 +218,17 @@ def files_of(kind: str, record_id: int) -> list[Attachment]:
     return sorted(rows, key=lambda row: hasattr(row, "retirement"))
 
 
+@cache
+def counting(kind: str) -> PreparedAmong[Attachment]:
+    """The read of the files that count of some records of a kind."""
+    return PreparedAmong(
+        lambda keys: Attachment.objects.filter(kind=kind, record_id__in=keys, retirement=None).order_by()
+    )
+
+
 def files_by_record(kind: str, record_ids: Iterable[int]) -> dict[int, list[Attachment]]:
     """The files that count of some records of a kind, by their keys, the newest first; in one query."""
     found: dict[int, list[Attachment]] = {}
-    rows = Attachment.objects.filter(kind=kind, record_id__in=set(record_ids), retirement=None).order_by("-pk")
-    for row in rows:
+    for row in sorted(counting(kind)(record_ids), key=lambda row: -row.pk):
         found.setdefault(row.record_id, []).append(row)
     return found

@@ -29,7 +29,6 @@ from registry.services.bulk_rows import (
     differs,
     overwrite,
     row_lookups,
-    rows_at_hand,
     write_rows,
 )
 from registry.services.changes import recorded, tell
@@ -46,6 +45,7 @@ from registry.services.records import (
     latest_revision_ids,
     record_revision,
     revision_of,
+    rows_at_hand,
     snapshot,
     unique_path,
     write,

@@ -13,7 +13,7 @@ from django.db.models.functions import Cast, Concat
 from registry.fields import Reading
 from registry.models.base import Child
 from registry.services.inserting import insert
-from registry.services.records import assign, match_rows
+from registry.services.records import assign, match_rows, rows_at_hand
 
 CHUNK = 500
 """So many keys go into one query: SQLite takes no more than 999 values."""
@@ -120,12 +120,6 @@ class Level:
         if self.changed:
             overwrite(self.changed, self.columns)
         insert(self.fresh)
-
-
-def rows_at_hand(record: models.Model, name: str) -> Sequence[Any]:
-    """The rows of a record that were read ahead, as they are; else those of the database."""
-    found: Sequence[Any] | None = getattr(record, "_prefetched_objects_cache", {}).get(name)
-    return list(getattr(record, name).all()) if found is None else found
 
 
 def write_rows(parents: Sequence[tuple[models.Model, Mapping[str, Any], bool]], rows: Rows) -> None:

@@ -20,6 +20,7 @@ from django.utils import timezone
 
 from registry.digests import FIRST_MARK, mark_of
 from registry.models import Change, Deed, User
+from registry.prepared import PreparedRead
 from registry.services.inserting import insert
 
 CHAIN_LOCK = 7_301_199_114
@@ -106,6 +107,11 @@ def announce(deeds: list[Told]) -> None:
             listener(fresh)
 
 
+END: PreparedRead[tuple[int, str]] = PreparedRead(
+    lambda: Change.objects.order_by("-number").values_list("number", "mark")[:1]
+)
+
+
 def append(deeds: list[Told]) -> list[Change]:
     """Chain some deeds to the end of the log, in their order. The caller's transaction is under way."""
     if not deeds:
@@ -113,8 +119,7 @@ def append(deeds: list[Told]) -> list[Change]:
     if connection.vendor == "postgresql":
         with connection.cursor() as cursor:
             cursor.execute("SELECT pg_advisory_xact_lock(%s)", [CHAIN_LOCK])
-    last = Change.objects.order_by("-number").values_list("number", "mark").first()
-    end, mark = last or (0, FIRST_MARK)
+    end, mark = END.first() or (0, FIRST_MARK)
     rows: list[Change] = []
     for number, deed in enumerate(deeds, start=end + 1):
         rows.append(chained(deed, number, mark))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 from functools import cache
@@ -11,7 +11,7 @@ from typing import Any, TypeVar
 
 from django.core.exceptions import ValidationError
 from django.db import IntegrityError, models, transaction
-from django.db.models import Max, ProtectedError, Q
+from django.db.models import Max, ProtectedError
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
@@ -21,6 +21,7 @@ from registry.entries import ENTRIES
 from registry.fields import QuantityField, Reading, TypedTextField, set_reading
 from registry.models import Certificate, Deed, Origin, Revision, Scheme, Site, User
 from registry.models.base import Child, Record
+from registry.prepared import PreparedAmong, PreparedRead
 from registry.reading import read_entry
 from registry.services.changes import Told, recorded, site_of, tell
 from registry.services.second_factors import refusal_to_require
@@ -77,10 +78,27 @@ class Author:
 
 def stored_rows(record: models.Model, name: str) -> Iterable[models.Model]:
     """The rows that belong to a record, with what their snapshot names, read from the database."""
+    return own_rows(record, name, getattr(record, name).model.snapshot_related)
+
+
+def own_rows(record: models.Model, name: str, related: Sequence[str] = ()) -> list[Any]:
+    """The rows of one list of a record in their order, and what they lead to by `related`, read from the database."""
     manager = getattr(record, name)
-    related = manager.model.snapshot_related
-    rows: Iterable[models.Model] = manager.select_related(*related) if related else manager.all()
+    rows = rows_read(manager.model, manager.field.attname, tuple(related))(record.pk)
+    for row in rows:
+        manager.field.set_cached_value(row, record)
     return rows
+
+
+@cache
+def rows_read(model: type[models.Model], parent: str, related: tuple[str, ...]) -> PreparedRead[Any]:
+    """The read of the rows of one parent."""
+
+    def build(pk: Any) -> models.QuerySet[Any]:
+        rows = model._default_manager.filter(**{parent: pk})
+        return rows.select_related(*related) if related else rows
+
+    return PreparedRead(build)
 
 
 def snapshot(
@@ -204,7 +222,12 @@ def revision_of(record: Record, content: dict[str, Any], number: int, author: Au
 
 def latest_revision(record: Record) -> Revision | None:
     """The newest revision of a record."""
-    return Revision.objects.filter(kind=record.record_kind, record_id=record.pk).order_by("-number").first()
+    return LATEST.first(record.record_kind, record.pk)
+
+
+LATEST: PreparedRead[Revision] = PreparedRead(
+    lambda kind, pk: Revision.objects.filter(kind=kind, record_id=pk).order_by("-number")[:1], models.CharField()
+)
 
 
 def latest_revision_ids(kind: str, record_ids: list[int]) -> dict[int, int]:
@@ -213,15 +236,21 @@ def latest_revision_ids(kind: str, record_ids: list[int]) -> dict[int, int]:
 
 
 def latest_revisions(records: Mapping[str, Iterable[int]]) -> dict[str, dict[int, int]]:
-    """Newest revision key for each of several records of several kinds, by kind and key; in one query."""
-    wanted = Q(pk__in=[])
-    for kind, keys in records.items():
-        wanted |= Q(kind=kind, record_id__in=set(keys))
-    found: dict[str, dict[int, int]] = {kind: {} for kind in records}
-    rows = Revision.objects.filter(wanted).order_by().values_list("kind", "record_id").annotate(newest=Max("pk"))
-    for kind, record_id, newest in rows:
-        found[kind][record_id] = newest
-    return found
+    """Newest revision key for each of several records of several kinds, by kind and key; in a query for each kind."""
+    return {kind: dict(newest_read(kind)(keys)) for kind, keys in records.items()}
+
+
+@cache
+def newest_read(kind: str) -> PreparedAmong[tuple[int, int]]:
+    """The read of the newest revisions of some records of a kind: keys of records and of revisions."""
+    return PreparedAmong(
+        lambda keys: (
+            Revision.objects.filter(kind=kind, record_id__in=keys)
+            .order_by()
+            .values_list("record_id")
+            .annotate(newest=Max("pk"))
+        )
+    )
 
 
 # ------------------------------------------------------------------------------------------------------------- saving
@@ -318,7 +347,7 @@ def write_children(
     for name in getattr(parent, "revision_children", ()):
         manager = getattr(parent, name)
         rows: list[dict[str, Any]] = cleaned.get(name, [])
-        standing = {child.pk: child for child in manager.all()}
+        standing = {child.pk: child for child in rows_at_hand(parent, name)}
         kept = match_rows(rows, standing)
         try:
             for key in set(standing) - set(kept.values()):
@@ -341,6 +370,12 @@ def write_children(
                 save_checked(child, row_path)
             write_children(child, row, prepare, f"{row_path}.")
         getattr(parent, "_prefetched_objects_cache", {}).pop(name, None)
+
+
+def rows_at_hand(record: models.Model, name: str) -> Sequence[Any]:
+    """The rows of a record that were read ahead, as they are; else those of the database."""
+    found: Sequence[Any] | None = getattr(record, "_prefetched_objects_cache", {}).get(name)
+    return own_rows(record, name) if found is None else found
 
 
 def match_rows(rows: list[dict[str, Any]], standing: Mapping[int, models.Model]) -> dict[int, int]:

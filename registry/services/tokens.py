@@ -9,12 +9,14 @@ from collections.abc import Mapping
 from typing import Any
 
 from django import forms
+from django.db import models
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from registry import access
 from registry.models import ApiToken, Deed, Scope, Site, User
+from registry.prepared import PreparedRead
 from registry.reading import TextField
 from registry.services.changes import Told, recorded, tell
 from registry.services.log import PERSON_KIND
@@ -95,10 +97,15 @@ def digest_of(text: str) -> str:
     return hashlib.sha256(text.encode()).hexdigest()
 
 
+WITH_DIGEST: PreparedRead[ApiToken] = PreparedRead(
+    lambda digest: ApiToken.objects.filter(digest=digest).select_related("person", "site")[:1], models.CharField()
+)
+
+
 def token_in_force(text: str) -> ApiToken | None:
     """The token with this text where it is in force and its person may log in; its use is noted."""
     now = timezone.now()
-    token = ApiToken.objects.select_related("person", "site").filter(digest=digest_of(text)).first()
+    token = WITH_DIGEST.first(digest_of(text))
     if token is None or token.revoked_at is not None or token.expires_at <= now or not token.person.is_active:
         return None
     if token.last_used_at is None or now - token.last_used_at >= NOTED_EVERY:

@@ -30,6 +30,7 @@ from django_tasks import default_task_backend
 from registry import access
 from registry.exchange.posting import Allowed, NotSent, post
 from registry.models import Change, Deed, Delivery, NoticeKind, Site, User, Webhook
+from registry.prepared import PreparedRead
 from registry.sealing import Unreadable, is_fresh, seal, unseal
 from registry.services import notices
 from registry.services.changes import Told, recorded, tell
@@ -160,11 +161,14 @@ def announce(deeds: Sequence[Told]) -> None:
         transaction.on_commit(send_later, robust=True)
 
 
+STANDING: PreparedRead[tuple[int]] = PreparedRead(lambda: standing().values_list("pk")[:1])
+
+
 def send_later() -> None:
     """Have the worker tell all webhooks that are due; without a worker, in the background."""
     from registry.tasks import send_webhooks
 
-    if not standing().exists():
+    if not STANDING():
         return
     if default_task_backend.supports_defer:
         send_webhooks.enqueue()
