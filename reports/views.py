@@ -15,7 +15,7 @@ from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods, require_safe
 
 from loops import selectors
-from loops.models import Approval, Loop, LoopState
+from loops.models import Approval, Loop, LoopState, Verb
 from loops.services.approvals import obstacles_to_issue, refusal_to_sign
 from loops.services.confirmations import matters
 from loops.services.refusals import WorkflowRefused
@@ -90,6 +90,11 @@ def passkey_answer(request: HttpRequest, name: str, pk: int) -> Answer | None:
     return Answer(text, host_name(request), nonce)
 
 
+def submit_note(loop: Loop) -> str:
+    """What whoever submitted the loop last wrote to the approver."""
+    return loop.events.filter(verb=Verb.SUBMIT).order_by("-pk").values_list("text", flat=True).first() or ""
+
+
 def asked_of_passkey(request: HttpRequest, loop: Loop) -> Any:
     """What the page asks of a passkey; empty where the person has none."""
     if loop.verification is None:
@@ -156,6 +161,7 @@ def approve_page(
         "issued": issued,
         "changes": since_issue(issued, revision, verification) if revision else [],
         "matters": asked,
+        "note": submit_note(loop) if in_review else "",
         "meaning": MEANING,
         "reviews": list(requests_now(loop)),
         "in_review": in_review,

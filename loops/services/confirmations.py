@@ -233,6 +233,30 @@ def confirm(loop_id: int, user: User, *, mark: str, how: str, opened_version: in
         return row
 
 
+def confirm_each(
+    loop_id: int, user: User, answers: Mapping[str, str], *, opened_version: int | None = None
+) -> list[Confirmation]:
+    """Confirm several matters, each by its mark with its own words: all of them or none.
+
+    Raises what `confirm` raises; among several, the refusal begins with the matter that it speaks of.
+    """
+    with recorded():
+        held(loop_id, user, opened_version)
+        if not answers:
+            raise WorkflowRefused(_("Nothing is ticked: tick each matter that you confirm."))
+        rows = []
+        for mark, how in answers.items():
+            try:
+                rows.append(confirm(loop_id, user, mark=mark, how=how, opened_version=opened_version))
+            except WorkflowRefused as error:
+                about = next((item for item in matters(Loop.objects.get(pk=loop_id)) if item.mark == mark), None)
+                if about is None or len(answers) == 1:
+                    raise
+                name = f"{about.tag}: {about.text}" if about.tag else about.text
+                raise WorkflowRefused(f"{name} {error}") from error
+        return rows
+
+
 def take_back(confirmation_id: int, user: User, *, why: str, opened_version: int | None = None) -> Confirmation:
     """Take a confirmation back by a later row; the reason is required."""
     why = why.strip()

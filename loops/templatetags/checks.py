@@ -35,6 +35,7 @@ register.filter("checks_rows", check_rows_html)
 register.filter("check_name", check_names.check_name)
 register.filter("margin_percent", margin_percent)
 register.filter("topic_said", topic_said)
+register.filter("words_for", lambda typed, mark: typed.get(f"how-{mark}", ""))
 
 
 @register.simple_tag

@@ -67,6 +67,7 @@ def render_loop(
 ) -> HttpResponse:
     """The loop page, after a refused step with the refusal in words and what was typed."""
     context = loop_context(loop, person(request)) | {"refusal": refusal, "typed": typed or {}}
+    context["ticked"] = request.POST.getlist("mark") if refusal else []
     topic = (typed or {}).get("about", "") or request.GET.get("remark", "")[:240]
     context |= review_context(loop, person(request), context["circuits"], topic, context["deeds"])
     for further in BESIDE:
@@ -101,7 +102,7 @@ def loop_context(loop: Loop, user: User) -> dict[str, Any]:
         "head": head(loop, revisions),
         "verification": verification,
         "circuits": circuits,
-        "cures": shown.cures(results, unit),
+        "cures": with_places(shown.cures(results, unit), loop),
         "matters": asked,
         "open_matters": sum(matter.given is None for matter in asked),
         "can_confirm": not loop.is_archived and access.may(user, "loop.confirm", loop.site),
@@ -111,6 +112,7 @@ def loop_context(loop: Loop, user: User) -> dict[str, Any]:
         "approvals": approvals,
         "signatures": signatures(approvals, events),
         "events": events,
+        "note": next((event.text for event in events if event.verb == Verb.SUBMIT), ""),
         "revisions": revisions,
         "current_number": revisions[0].number if revisions else None,
         "state": "archived" if loop.is_archived else loop.state,
@@ -141,6 +143,12 @@ def head(loop: Loop, revisions: list[Revision]) -> list[dict[str, Any]]:
     if loop.drawing:
         items.append({"label": _("Drawing"), "value": loop.drawing})
     return items
+
+
+def with_places(cures: list[dict[str, str]], loop: Loop) -> list[dict[str, Any]]:
+    """The cures, each with the key of the item that stands at its tag as `place`, where there is one."""
+    places = {member.tag: member.pk for circuit in loop.circuits.all() for member in circuit.members.all()}
+    return [cure | {"place": places.get(cure["tag"])} for cure in cures]
 
 
 def marks(approvals: list[Approval]) -> list[BasisChange]:

@@ -60,7 +60,7 @@ def urgency(check: Mapping[str, Any]) -> tuple[int, Any]:
 
 def cures(results: Sequence[Result], unit: str = LengthUnit.METRE) -> list[dict[str, str]]:
     """The checks that stand in the way, each with its reason and, where one can be computed, its cure; lengths in the
-    unit of the site."""
+    unit of the site. `tag` is the item or run that the check speaks of; of two, the one that takes energy."""
     found = []
     for result in results:
         for check in sorted(result["checks"], key=urgency):
@@ -68,6 +68,7 @@ def cures(results: Sequence[Result], unit: str = LengthUnit.METRE) -> list[dict[
                 cure = check.get("cure") or ""
                 why = check["why"].removesuffix(cure).strip()
                 words = {"why": spoken(why, unit), "cure": spoken(cure, unit)}
+                words["tag"] = check.get("subject", "").rpartition(" -> ")[2]
                 found.append({"id": check["id"], "verdict": check["verdict"], **words})
     return found
 

@@ -219,7 +219,11 @@ def build(get: Callable[[str], Any]) -> World:
         "reviewers": lambda keys: {"reviewers": second.pk},
         "agreed": lambda keys: {"word": "agreed"},
         "answer": lambda keys: {"kind": "answer", "text": "It is."},
-        "condition": lambda keys: {"_version": keys["version"], "mark": matters[1].mark, "text": "A guard."},
+        "condition": lambda keys: {
+            "_version": keys["version"],
+            "mark": matters[1].mark,
+            f"how-{matters[1].mark}": "A guard.",
+        },
         "signature": lambda keys: {"_version": keys["version"], "password": password, "shown": keys.get("shown", "")},
         "round": lambda keys: {"loop": draft.pk, "grade": "visual"},
         "begin": lambda keys: {"grade": "visual", "occasion": "periodic"},

@@ -189,9 +189,9 @@ def test_the_published_overfill_loop_from_certificate_to_issue(
     assert designer.post(f"/loops/{loop.pk}/approve/", sign).status_code == 403
     refused = approver.post(f"/loops/{loop.pk}/approve/", sign)
     assert refused.status_code == 409 and "Nobody has confirmed it yet" in words(refused)
-    for matter in matters(loop):
-        tick = {"_version": loop.version, "mark": matter.mark, "text": "Seen in the cabinet."}
-        assert designer.post(f"/loops/{loop.pk}/confirm/", tick).status_code == 302
+    asked = [matter.mark for matter in matters(loop)]
+    ticks = {"_version": loop.version, "mark": asked} | {f"how-{mark}": "Seen in the cabinet." for mark in asked}
+    assert designer.post(f"/loops/{loop.pk}/confirm/", ticks).status_code == 302
     assert approver.post(f"/loops/{loop.pk}/approve/", sign | {"password": "wrong"}).status_code == 400
     assert not loop.approvals.exists()
     assert "810 nF" in words(approver.get(f"/loops/{loop.pk}/approve/"))

@@ -128,11 +128,11 @@ def test_the_page_confirms_with_words_and_keeps_what_was_typed(x_loop: Any, clie
     mark = conditions_of(x_loop)[0].mark
     page = client.get(address).content.decode()
     assert "Keep the lid closed." in page and "cannot be approved" in page
-    empty = client.post(f"{address}confirm/", {"_version": x_loop.version, "mark": mark, "text": " "})
+    empty = client.post(f"{address}confirm/", {"_version": x_loop.version, "mark": mark, f"how-{mark}": " "})
     assert (empty.status_code, "Say how the condition is met" in empty.content.decode()) == (409, True)
-    stale = client.post(f"{address}confirm/", {"_version": "999", "mark": mark, "text": "Padlock"})
+    stale = client.post(f"{address}confirm/", {"_version": "999", "mark": mark, f"how-{mark}": "Padlock"})
     assert (stale.status_code, "Padlock" in stale.content.decode()) == (409, True)
-    done = client.post(f"{address}confirm/", {"_version": x_loop.version, "mark": mark, "text": "Padlock"})
+    done = client.post(f"{address}confirm/", {"_version": x_loop.version, "mark": mark, f"how-{mark}": "Padlock"})
     assert done.status_code == 302
     page = client.get(address).content.decode()
     assert "Padlock" in page and "The designer" in page
@@ -248,3 +248,29 @@ def test_an_x_is_not_asked_as_a_whole_beside_its_conditions(
     assert all(matter.given for matter in confirmations.matters(x_loop) if "EXB 19" in matter.text + matter.certificate)
     rewrite(number=X_NUMBER, specific_conditions="")
     assert len(whole(refresh(x_loop.pk, Author(people["designer"])))) == 1
+
+
+def test_several_are_confirmed_at_once_each_with_its_own_words_or_none(x_loop: Any, client_as: Any) -> None:
+    client, address = client_as("designer"), f"/loops/{x_loop.pk}/confirm/"
+    first, second = (matter.mark for matter in conditions_of(x_loop))
+    both = {"_version": x_loop.version, "mark": [first, second], f"how-{first}": "Padlock"}
+    lacking = client.post(address, both | {f"how-{second}": " "})
+    page = lacking.content.decode()
+    assert lacking.status_code == 409 and not Confirmation.objects.exists()
+    assert "Shield it from impact. Say how the condition is met" in page  # which of the two it speaks of
+    assert "Padlock" in page and page.count(" checked") == 2
+    done = client.post(address, both | {f"how-{second}": "Guard"}, follow=True)
+    assert "2 confirmations for PT-1101 were recorded." in done.content.decode()
+    assert [matter.given.how for matter in conditions_of(x_loop)] == ["Padlock", "Guard"]
+
+
+def test_words_without_a_tick_and_no_tick_at_all_are_refused(x_loop: Any, client_as: Any) -> None:
+    client, address = client_as("designer"), f"/loops/{x_loop.pk}/confirm/"
+    first, second = (matter.mark for matter in conditions_of(x_loop))
+    sent = {"_version": x_loop.version, f"how-{first}": "Padlock", f"how-{second}": "Guard"}
+    page = client.post(address, sent | {"mark": first})
+    assert page.status_code == 409 and "not ticked: tick it too" in page.content.decode()
+    assert "Guard" in page.content.decode()
+    nothing = client.post(address, {"_version": x_loop.version})
+    assert nothing.status_code == 409 and "tick each matter that you confirm" in nothing.content.decode()
+    assert not Confirmation.objects.exists()

@@ -74,10 +74,11 @@ def test_the_loop_page_answers_in_order(client_as: Callable[[str], Any], loop: L
     text = text_of(client_as("reader").get(f"/loops/{loop.pk}/"))
     order = [
         "Complies",
+        "Owner",
         "How much is left",
         "What is connected",
-        "Longest cable",
         "What a person must confirm",
+        "Longest cable",
         "Checks",
     ]
     places = [text.index(words) for words in order]
@@ -374,3 +375,21 @@ def test_the_search_of_the_site_finds_loops(client_as: Callable[[str], Any], loo
     member = client_as("reader").get("/search/?q=PT-1101-B")
     assert f"/loops/{loop.pk}/" in member.content.decode()
     assert f"/loops/{loop.pk}/" not in client_as("neighbour").get("/search/?q=PT-1101").content.decode()
+
+
+def test_what_stands_in_the_way_leads_to_what_would_suit(client_as: Callable[[str], Any], failing_loop: Loop) -> None:
+    """1000 m of cable are too much for the source: the source is the item that may be replaced."""
+    source = failing_loop.circuits.get().members.get(role="source")
+    page = client_as("designer").get(f"/loops/{failing_loop.pk}/").content.decode()
+    assert f'href="/suits/loops/{failing_loop.pk}/items/{source.pk}/">What suits in place of {source.tag}?' in page
+
+
+def test_the_note_to_the_approver_is_beside_the_next_step(
+    client_as: Callable[[str], Any], loop: Loop, people: Any
+) -> None:
+    submit(loop.pk, people["designer"], text="Look at the cable first.")
+    address = f"/loops/{loop.pk}/"
+    step = text_of(client_as("approver").get(address)).partition("Next step Draft")[2].partition("Reviewers")[0]
+    assert "Look at the cable first." in step and "signs it next" not in step
+    assert "An approver of this site signs it next" in text_of(client_as("designer").get(address))
+    assert "Look at the cable first." in text_of(client_as("approver").get(f"{address}approve/"))

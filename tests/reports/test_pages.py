@@ -223,3 +223,10 @@ def test_the_figures_draw_every_circuit_with_ids_of_their_own(loop: Any, rf: Any
     assert text.count("<svg") == 2
     assert len(identities) == len(set(identities)) == 4
     assert "style=" not in text
+
+
+def test_an_issued_loop_offers_its_sheet_and_no_draft_of_it(sheet: Any, client_as: Callable[[str], Any]) -> None:
+    page = client_as("reader").get(f"/loops/{sheet.approval.loop_id}/").content.decode()
+    actions = page.partition('<div class="actions">')[2].partition("</div>")[0]
+    assert f'href="/sheets/{sheet.pk}/"' in actions and "Issued sheet (PDF)" in actions
+    assert "Draft sheet" not in actions
