@@ -138,7 +138,7 @@ class LoopEntry(EntryForm):
     def cross_check(self, cleaned: dict[str, Any], children: dict[str, list[dict[str, Any]]]) -> Faults:
         circuits = children.get("circuits", [])
         if not circuits:
-            yield "circuits", _("A loop has at least one circuit.")
+            yield "circuits", _("A loop has at least one circuit: name its source and its field device.")
         for index, circuit in enumerate(circuits):
             for position, member in enumerate(circuit.get("members", [])):
                 area = member.get("area")

@@ -210,7 +210,7 @@ class RecordField(forms.Field):
             found = self.keyed(int(text))
         if len(found) != 1:
             raise ValidationError(
-                _("Nothing to choose here is called “%(text)s”: name what is in the register, or add it there first.")
+                _("Nothing in the register is called exactly “%(text)s”: choose a whole name, or add it there first.")
                 % {"text": f"{text:.80}"}
             )
         return found[0]

@@ -21,7 +21,8 @@ from loops.services.preview import preview
 from loops.telling import spoken
 from loops.views import shown
 from loops.views.difference import snapshot_names, three_ways
-from loops.views.editor_form import blank_loop, editor_form, row_command, without_blank_rows
+from loops.views.editor_form import editor_form
+from loops.views.editor_rows import blank_loop, row_command, without_blank_rows
 from loops.views.page import visible_loop
 from loops.views.requests import opened_version, person, typed
 from registry import access

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Sequence
 from dataclasses import replace
 from itertools import islice
 from typing import Any
 
+from django.db.models import QuerySet
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
@@ -15,7 +18,7 @@ from django.views.decorators.http import require_safe
 from rest_framework.request import Request
 
 from loops import selectors
-from loops.models import Member
+from loops.models import Loop, Member
 from loops.services.suitability.answers import Word
 from loops.services.suitability.plain import way_of
 from loops.services.suitability.positions import Plant, Position
@@ -30,6 +33,9 @@ from registry.querysets import search_text
 
 FOUND = 40
 """So many loops are named when a tag is looked for."""
+PARTS = re.compile(r"[^\W\d_]+|\d+")
+"""The runs of letters and of digits of a tag: what is left of it without its marks."""
+MOST_PARTS = 6
 SHOWN = 30
 """So many candidates of a kind are shown before one narrows them by a word."""
 MOST_SOURCES = 60
@@ -55,9 +61,13 @@ def find(request: HttpRequest) -> HttpResponse:
         )
         if not exact and len({row[0] for row in members}) == 1:
             return redirect("suits_item", pk=members[0][0], member_pk=members[0][1])
-    found = (
-        selectors.with_heads(selectors.containing(loops, text)).order_by("tag", "site__code") if text else loops.none()
-    )
+    found = holding(loops, [text])
+    if text and not found.exists():
+        # On a phone a tag is typed without its marks: pt1101 is PT-1101.
+        found = holding(loops, PARTS.findall(text)[:MOST_PARTS])
+    alike = [loop for loop in found[:FOUND] if PARTS.findall(loop.tag.casefold()) == PARTS.findall(text.casefold())]
+    if len(alike) == 1:
+        return redirect("suits_loop", pk=alike[0].pk)
     context = {
         "section": "suits",
         "query": text,
@@ -65,6 +75,15 @@ def find(request: HttpRequest) -> HttpResponse:
         "more": max(0, found.count() - FOUND) if text else 0,
     }
     return render(request, "loops/suits/find.html", context)
+
+
+def holding(loops: QuerySet[Loop], texts: Sequence[str]) -> QuerySet[Loop]:
+    """The loops that hold each of some texts, with what a list shows of them; none for no text."""
+    if not any(texts):
+        return loops.none()
+    for text in texts:
+        loops = selectors.containing(loops, text)
+    return selectors.with_heads(loops).order_by("tag", "site__code")
 
 
 def plant_of(request: HttpRequest | Request, pk: int) -> Plant:

@@ -100,10 +100,10 @@ def equipment_text(pasted: Pasted) -> dict[str, Any]:
     """The nested text of an equipment entry, as far as the pasted text gives it; contradictory values stay empty.
 
     A set of terminals with input and output values becomes two sets, because input and output parameters belong to two.
-    An ambient range that stands before the first terminals holds for all of them. Maker, type and certificate are left
-    to the person.
+    An ambient range that stands before the first terminals holds for all of them, and Um for all that give energy.
+    Maker, type and certificate are left to the person.
     """
-    rows = [row for terminals in _with_common_ambient(pasted.terminals) for row in _terminals_text(terminals)]
+    rows = [row for terminals in _with_what_is_common(pasted.terminals) for row in _terminals_text(terminals)]
     sides = {row["side"] for row in rows}
     data: dict[str, Any] = {"terminals": rows}
     if sides == {"source"}:
@@ -115,19 +115,33 @@ def equipment_text(pasted: Pasted) -> dict[str, Any]:
     return data
 
 
-def _with_common_ambient(sets: tuple[FoundTerminals, ...]) -> tuple[FoundTerminals, ...]:
-    """The sets with what stands before all of them and is of the whole item: ambient range and temperature classes."""
+def gives_energy(terminals: FoundTerminals) -> bool:
+    """Whether values of an output stand among those of a set; Um alone is of the whole item."""
+    return bool(terminals.permitted or {value.column for value in terminals.values} & (OUTPUTS - {"um_v"}))
+
+
+def _with_what_is_common(sets: tuple[FoundTerminals, ...]) -> tuple[FoundTerminals, ...]:
+    """The sets with what stands before all of them and is of the whole item: ambient range, temperature classes, Um."""
     common = next((item for item in sets if not item.name), None)
     if common is None or len(sets) == 1:
         return sets
     ambient = tuple(value for value in common.values if value.column in AMBIENTS)
+    giving = [item for item in sets if item is not common and gives_energy(item)]
+    um = tuple(value for value in common.values if giving and value.column == "um_v" and not gives_energy(common))
     rest = replace(
-        common, values=tuple(value for value in common.values if value not in ambient), temperature_classes=()
+        common,
+        values=tuple(value for value in common.values if value not in ambient + um),
+        temperature_classes=(),
     )
     named = [
         replace(
             item,
-            values=item.values + tuple(v for v in ambient if all(v.column != own.column for own in item.values)),
+            values=item.values
+            + tuple(
+                value
+                for value in ambient + (um if item in giving else ())
+                if all(value.column != own.column for own in item.values)
+            ),
             temperature_classes=item.temperature_classes or common.temperature_classes,
         )
         for item in sets

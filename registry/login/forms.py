@@ -52,6 +52,8 @@ class Worded(Form):
             field.label = LABELS.get(name, field.label)
             field.help_text = str(HELP.get(name, ""))
             field.widget.attrs.pop("placeholder", None)
+        if "login" in self.fields:
+            self.fields["login"].widget.attrs["autofocus"] = True
         if "code" in self.fields:
             self.fields["code"].widget.attrs |= {"inputmode": "numeric", "autofocus": True}
 

@@ -91,6 +91,8 @@ def preset(kind: KindPage, asked: Mapping[str, str], user: User) -> dict[str, An
             row |= {"permitted": [{}]}
         elif known:
             row |= {"temperature_classes": [{}]}
+        if asked.get("certificate"):
+            row |= {"certificate": asked["certificate"][:120]}
         return ({"kind": chosen} if known else {}) | {"terminals": [row]}
     if kind.kind == "area":
         sites = [site for site in visible(Site, user).filter(archived_at=None) if kind.may_edit_at(user, site)]

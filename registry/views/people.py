@@ -35,11 +35,21 @@ from registry.services.people import (
 from registry.services.records import Author, EntryRefused
 from registry.services.sessions import keep_session
 from registry.views.forms import error_list, field_dict
+from registry.words import lazily
 
 PAGE_SIZE = 50
 SECTION = "sites"
 NAMES = ("username", "full_name", "email", "is_active")
 MAX_ROLES = 2_000
+DUTIES: dict[Role, str] = {
+    Role.READER: lazily("Sees everything of the site and changes nothing."),
+    Role.DESIGNER: lazily("Makes, edits and submits loops; keeps the register and the hazardous areas; inspects."),
+    Role.APPROVER: lazily("Checks and signs loops of others, returns them, withdraws what is issued."),
+    Role.PLANNER: lazily("Asks what may replace an item, proposes it to the designer, inspects."),
+    Role.KEEPER: lazily("Keeps equipment, certificates, schemes and cable types."),
+    Role.ADMINISTRATOR: lazily("Keeps the site, its hazardous areas, the register, and the roles of its people."),
+}
+"""What each role does, in a sentence; registry/access.py says what it may."""
 
 
 @require_safe
@@ -169,6 +179,7 @@ def show(
                             "name": f"role.{site.pk}.{role}",
                             "id": f"f-role-{site.pk}-{role}",
                             "label": label,
+                            "duty": DUTIES[Role(role)],
                             "value": (site.code, role) in ticked,
                         }
                         for role, label in Role.choices

@@ -50,3 +50,10 @@ def test_with_the_first_loop_the_list_is_gone(loop: Any, client_as: Any) -> None
     assert page.context["first_steps"] == [] and "From nothing to the first loop" not in page.content.decode()
     # At another site nothing of this one is seen, and that one has no loop yet.
     assert client_as("neighbour").get("/").context["first_steps"]
+
+
+def test_a_keeper_begins_with_equipment_and_a_superuser_is_named(client_as: Any, loop: Any) -> None:
+    page = client_as("keeper").get("/").content.decode()
+    assert 'class="button" href="/equipment/new/"' in page and 'href="/equipment/paste/"' in page
+    assert "/equipment/new/" not in client_as("approver").get("/").content.decode()
+    assert "Administrator of the installation · " in client_as("superuser").get("/").content.decode()

@@ -9,7 +9,7 @@ import pytest
 
 from loops.entries import MemberEntry
 from loops.picks import MOST, facts_by_name, find_cables, find_terminals
-from loops.views.editor_form import row_command, without_blank_rows
+from loops.views.editor_rows import row_command, without_blank_rows
 from registry.models import Terminals
 from registry.querysets import MAX_TEXT
 from registry.views.forms import closed_path

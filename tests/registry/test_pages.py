@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 from collections.abc import Callable
 from typing import Any
 
@@ -282,3 +283,12 @@ def test_an_item_shows_what_its_way_of_working_needs(
     valve = client_as("reader").get(f"/equipment/{save('equipment', device_data).pk}/").content.decode()
     assert "Lowest voltage at 4 mA" not in valve and "Highest temperature of the coil" in valve
     assert "Fixed voltage drop" in valve and "Solenoid" in valve and "Pi 500 mW" in valve
+
+
+def test_a_certificate_leads_to_new_equipment_under_it(certificate: Any, client_as: Callable[[str], Any]) -> None:
+    keeper = client_as("keeper")
+    page = keeper.get(url("certificate", pk=certificate.pk)).content.decode()
+    link = re.search(r'href="(/equipment/new/\?certificate=[^"]+)"', page)
+    assert link is not None
+    assert f'value="{certificate.number} issue {certificate.issue}" selected' in keeper.get(link[1]).content.decode()
+    assert "/equipment/new/" not in client_as("reader").get(url("certificate", pk=certificate.pk)).content.decode()

@@ -15,6 +15,7 @@ from django.urls import reverse
 from registry.models import Membership, Revision, Role, User
 from registry.services.people import save_person
 from registry.services.records import Author, EntryRefused
+from registry.views.people import DUTIES
 from tests.registry.pages import form_of
 
 pytestmark = pytest.mark.django_db
@@ -288,3 +289,8 @@ def test_two_administrators_do_not_take_away_each_other_at_once(people: Any, sit
         assert left.count() == 1 and done.count("done") == 1, done
         gone = second if left.get().user_id == first.pk else first
         Membership.objects.create(user=gone, site=site, role=Role.ADMINISTRATOR)
+
+
+def test_every_role_says_what_it_does_where_it_is_given(client_as: Any) -> None:
+    page = client_as("administrator").get("/people/new/").content.decode()
+    assert all(str(DUTIES[role]) in page for role in Role)

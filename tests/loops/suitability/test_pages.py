@@ -157,3 +157,13 @@ def test_other_loops_with_the_same_item_are_named(
     second = save_loop(text, Author(people["designer"]))
     page = client_as("planner").get(check_url(loop, other("SP-NEW"))).content.decode()
     assert reverse("suits_item", args=[second.pk, member(second).pk]) in page
+
+
+@pytest.mark.parametrize("typed", ["pt1101", "PT 1101", "pt.1101"])
+def test_a_tag_is_found_as_a_thumb_types_it(typed: str, make_loop: Any, client_as: Any) -> None:
+    loop = make_loop()
+    make_loop(tag="PT-11012")
+    answer = client_as("planner").get("/suits/", {"q": typed})
+    assert (answer.status_code, answer["Location"]) == (302, f"/suits/loops/{loop.pk}/")
+    nothing = client_as("planner").get("/suits/", {"q": "pt9999"})
+    assert "has the tag “pt9999”" in nothing.content.decode()

@@ -403,3 +403,14 @@ def test_any_text_is_read_and_every_value_is_one_the_entry_reads(text: str) -> N
 def test_too_long_a_text_is_refused_with_the_cure() -> None:
     with pytest.raises(PastedTextError, match="paste the pages"):
         read_pasted_text("Ui = 30 V\n" * 30_000)
+
+
+def test_um_before_the_first_heading_is_of_every_set_that_gives_energy() -> None:
+    """A certificate of associated apparatus states Um of the item before its terminals (common practice, no source)."""
+    two = "Um = 253 V\nTerminals 1-2\nUo = 25 V\nTerminals 3-4\nUo = 10 V\nTerminals 5-6\nUi = 30 V"
+    rows = equipment_text(read_pasted_text(two))["terminals"]
+    assert [(row["name"], row.get("um_v")) for row in rows] == [("1-2", "253 V"), ("3-4", "253 V"), ("5-6", None)]
+    own = equipment_text(read_pasted_text("Um = 253 V\nTerminals 1-2\nUo = 25 V\nUm = 125 V"))["terminals"]
+    assert [row["um_v"] for row in own] == ["125 V"]
+    alone = equipment_text(read_pasted_text("Um = 253 V\nTerminals 5-6\nUi = 30 V"))["terminals"]
+    assert [(row["name"], row.get("um_v")) for row in alone] == [("", "253 V"), ("5-6", None)]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import time
 from typing import Any
 
@@ -124,3 +125,8 @@ def test_nobody_ends_a_session_of_somebody_else(people: Any) -> None:
     for odd in ("", "-1", "x", "9" * 40, "²"):
         mine.post("/account/sessions/end/", {"session": odd})
     assert theirs.get("/loops/").status_code == 200
+
+
+def test_the_log_in_begins_at_the_user_name(client: Any) -> None:
+    page = client.get("/login/").content.decode()
+    assert re.search(r'<input[^>]*name="login"[^>]*autofocus', page) and page.count("autofocus") == 1
