@@ -15,7 +15,7 @@ from loops.entries import CableEntry, MemberEntry, near_terminals
 from loops.models import Member
 from registry import access
 from registry.fields import Reading
-from registry.models import CableType, Certificate, CertificateStatus, Equipment, Terminals, User
+from registry.models import CableType, Certificate, CertificateStatus, Equipment, EquipmentKind, Terminals, User
 from registry.quantities import Kind, QuantityError
 from registry.querysets import containing, search_text
 from registry.reading import RecordField
@@ -46,11 +46,12 @@ VALUE = re.compile(r"(?:\b[A-Z][a-z]{1,2} ?=? ?)?(?<![\w.,-])(\d[\d.,]*) ?([a-zA
 @dataclass(frozen=True)
 class Pick:
     """One offer: the name that is filled in, the values that decide in one line, and what tells it from its like: what
-    it is, and its certificate."""
+    it is, and its certificate. `role` is what it is on a circuit by the register; a cable has none."""
 
     name: str
     facts: str
     what: str = ""
+    role: str = ""
 
 
 def terminals_named() -> QuerySet[Any]:
@@ -93,6 +94,14 @@ def described(terminals: Terminals) -> str:
         current = certificate.status == CertificateStatus.CURRENT
         parts.append(certificate.number if current else f"{certificate.number} ({certificate.get_status_display()})")
     return " · ".join(filter(None, parts))
+
+
+def role_of(terminals: Terminals) -> str:
+    """What stands at these terminals on a circuit by the register."""
+    if terminals.side == Terminals.Side.SOURCE:
+        return Member.Role.SOURCE.value
+    inline = terminals.equipment.kind == EquipmentKind.INLINE
+    return (Member.Role.INLINE if inline else Member.Role.DEVICE).value
 
 
 def facts_of_cable(cable: CableType) -> str:
@@ -157,7 +166,7 @@ def suggestions(user: User, most: int) -> dict[str, list[Pick]]:
 
 
 def picks(rows: Iterable[Any]) -> list[Pick]:
-    return [Pick(row.picked_name, facts_of_terminals(row), described(row)) for row in rows]
+    return [Pick(row.picked_name, facts_of_terminals(row), described(row), role_of(row)) for row in rows]
 
 
 def apart(text: str, side: str) -> tuple[str, dict[str, Any]]:

@@ -41,7 +41,10 @@ TITLES = {
         _("Field devices"),
         "device",
         _("Add a device"),
-        _("What takes energy: field devices, simple apparatus, inline items."),
+        _(
+            "What takes energy: field devices, simple apparatus, inline items such as surge protection. Made on: the "
+            "date of manufacture, wanted where a certificate has ended."
+        ),
     ),
     TERMINATORS: (
         _("Terminators"),

@@ -23,8 +23,9 @@ from registry.exchange.pdf import PdfError, pdf_text
 from registry.exchange.taking import laid_into, offered, without_bare_rows
 from registry.marked import take_marking
 from registry.marking import MarkingError
-from registry.models import Certificate, Equipment, User
+from registry.models import Certificate, Equipment, Scheme, User
 from registry.models.base import Record
+from registry.number_forms import fits
 from registry.parameters import PARAMETERS
 from registry.selectors import certificates_numbered, newest_number, record_text
 from registry.services.records import Author, StaleRecord, save_text
@@ -71,13 +72,22 @@ def called(path: str) -> str:
 def certificate_of(number: str, issue: str = "") -> dict[str, Any]:
     """What the register has of a certificate that a text names: its name as lists call it, or how to add it."""
     found = certificates_numbered(number, issue)
+    asked = schemes_of(number) | {"number": number, "issue": issue or "0"}
     return {
         "number": number,
         "issue": issue,
         "name": str(found[0]) if len(found) == 1 else "",
         "issues": [item.issue for item in found] if len(found) > 1 else [],
-        "add_url": f"{reverse('certificate_new')}?{urlencode({'number': number, 'issue': issue or '0'})}",
+        "add_url": f"{reverse('certificate_new')}?{urlencode(asked)}",
     }
+
+
+def schemes_of(number: str) -> dict[str, str]:
+    """The one scheme whose numbers look like this one, as what an address asks of a form; nothing where none or several
+    do."""
+    forms = Scheme.objects.filter(archived_at=None).exclude(number_form="").values_list("name", "number_form")
+    alike = [name for name, form in forms if fits(form, number)]
+    return {"scheme": alike[0]} if len(alike) == 1 else {}
 
 
 @require_http_methods(["GET", "HEAD", "POST"])

@@ -76,6 +76,9 @@
   function take(option) {
     const input = field;
     input.value = option.dataset.value;
+    // The register knows what is an inline item; whoever sees it otherwise chooses so afterwards.
+    const kind = option.dataset.role && input.closest("tr")?.querySelector('select[name$=".role"]');
+    if (kind) kind.value = option.dataset.role;
     close();
     input.dispatchEvent(new Event("input", { bubbles: true }));
     typed.delete(input);

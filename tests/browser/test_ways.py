@@ -100,8 +100,11 @@ def test_by_keyboard_alone(browsing: Browsing, sessions: dict[str, str]) -> None
     page.keyboard.press("Enter")
     page.get_by_role("heading", name="New loop", exact=True).wait_for()
     for name, text in sorted((ROWS | CHOICES).items(), key=lambda item: ORDER.index(item[0])):
-        tab_to(page, name=name)
-        page.keyboard.type(text)
+        if name != ORDER[0]:
+            tab_to(page, name=name)
+        assert (where(page) or {})["name"] == name  # the form opens at the tag
+        # At one site an area is chosen by its own name.
+        page.keyboard.type(text.removeprefix("NORTH: "))
     # The verdict follows what is typed; the focus and what was typed stay where they are.
     page.locator("#preview").get_by_text("Complies").first.wait_for()
     stop = where(page) or {}

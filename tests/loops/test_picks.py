@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from typing import Any
 
@@ -174,3 +175,14 @@ def test_a_row_that_holds_only_what_it_took_over_is_no_row() -> None:
     assert kept(device | {"tag": "PT-2"}, run | {"length_m": "5 m"}) == (3, 2)
     assert kept(device | {"area": "S: Unit 2"}, run | {"from_point": "JB-2"}) == (3, 2)
     assert kept({"role": "inline", "area": "S: Unit 1", "id": "7"}, run | {"id": "9"}) == (3, 2)
+
+
+def test_the_register_says_what_is_an_inline_item(
+    save: Callable[..., Any], device_data: dict[str, Any], loop: Any, client_as: Callable[[str], Any]
+) -> None:
+    save("equipment", device_data | {"kind": "inline", "type_name": "SG-2"})
+    page = client_as("designer").get("/loops/pick/device/").content.decode()
+    assert dict(re.findall(r'data-value="([^"]+)"[^>]*data-role="([^"]*)"', page)) == {
+        "Sandpiper Instruments SG-2, +/-": "inline",
+        TRANSMITTER: "device",
+    }

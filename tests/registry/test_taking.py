@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from typing import Any
+from urllib.parse import parse_qs
 
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
@@ -15,6 +16,7 @@ from registry.exchange.nameplate import read_nameplates
 from registry.exchange.nameplate_export import nameplate_environment
 from registry.models import Equipment, Revision
 from registry.selectors import record_text
+from registry.views.taking import certificate_of
 from tests.registry.pages import Form, form_of
 
 pytestmark = pytest.mark.django_db
@@ -89,7 +91,7 @@ def test_a_certificate_that_the_register_does_not_have_is_offered_to_be_added(
 ) -> None:
     client = client_as("keeper")
     page = client.post(reverse("equipment_paste"), {"text": CERTIFIED.format(issue=" Issue 3")}).content.decode()
-    address = f"{reverse('certificate_new')}?number=EXA+21+ATEX+0101&amp;issue=3"
+    address = f"{reverse('certificate_new')}?scheme=ATEX&amp;number=EXA+21+ATEX+0101&amp;issue=3"
     assert "issue 3 is not in the register" in page and address in page
     assert 'name="certificate"' not in page
     form = form_of(client.get(address.replace("&amp;", "&")))
@@ -288,3 +290,12 @@ def test_co_of_a_nameplate_names_the_group_that_it_holds_for(source: Any, client
     shown = {(row["value"].symbol, row["value"].group) for row in answer.context["plates"][0]["values"]}
     # The fixture `source` permits 83 nF for IIC.
     assert ("Co", "IIC") in shown
+
+
+def test_a_certificate_that_is_missing_is_added_under_the_one_scheme_of_its_number(client_as: Any, site: Any) -> None:
+    """The forms of numbers are those of the usual schemes (registry/migrations/0014_usual_schemes.py)."""
+    for number, scheme in (("EXA 24 ATEX 0410 X", "ATEX"), ("IECEx EXA 21.0034X", "IECEx"), ("ZZ-1", None)):
+        asked = parse_qs(certificate_of(number)["add_url"].partition("?")[2])
+        assert (asked["number"], asked.get("scheme")) == ([number], [scheme] if scheme else None)
+        page = client_as("keeper").get(certificate_of(number)["add_url"]).content.decode()
+        assert (f'<option value="{scheme}" selected' in page) is bool(scheme)
