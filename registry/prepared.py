@@ -97,9 +97,13 @@ class Question:
 
 
 def cursor_of(connection: BaseDatabaseWrapper) -> Any:
-    """A cursor whose statements PostgreSQL may keep with their plan; where the settings have none kept, any cursor."""
+    """A cursor whose statements PostgreSQL may keep with their plan; any cursor where the settings have none kept, and
+    where statements are logged, because the SQL of a kept one is not told."""
     cursor = connection.cursor()
-    if connection.vendor == "postgresql" and connection.settings_dict["OPTIONS"].get("prepare_threshold") is not None:
+    kept = (
+        connection.vendor == "postgresql" and connection.settings_dict["OPTIONS"].get("prepare_threshold") is not None
+    )
+    if kept and not connection.queries_logged:
         from django.db.backends.postgresql.base import ServerBindingCursor  # type: ignore[attr-defined]
 
         cursor.cursor.close()

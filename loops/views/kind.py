@@ -16,7 +16,8 @@ from registry import access
 from registry.fields import QuantityField
 from registry.filters import Choice, Choices, Contains, Days, Measure, Ranges, quantity_reader, share
 from registry.lengths import lengths_in
-from registry.models import User
+from registry.models import HazardousArea, User
+from registry.prepared import PreparedAmong
 from registry.signs import with_signs
 from registry.stored import said
 from registry.views.pages import ARCHIVED, CHANGED, Column, KindPage, fixed, same, text, url_of
@@ -102,8 +103,16 @@ def own_sites(user: User) -> Choices:
 
 
 def own_areas(user: User) -> Choices:
-    found = selectors.areas_of(access.sites_of(user)).order_by("site__code", "name")
-    return [(str(area.pk), f"{area.site.code}: {area.name}") for area in found]
+    return [(str(pk), f"{code}: {name}") for pk, code, name in AREAS(access.sites_of(user))]
+
+
+AREAS: PreparedAmong[tuple[int, str, str]] = PreparedAmong(
+    lambda sites: (
+        HazardousArea.objects.filter(site__pk__in=sites, archived_at=None)
+        .order_by("site__code", "name")
+        .values_list("pk", "site__code", "name")
+    )
+)
 
 
 def owners(user: User) -> Choices:

@@ -11,6 +11,7 @@ from django.utils.translation import gettext as _
 from registry import access
 from registry.models import ListLayout, SavedView, Site, User
 from registry.plain import plain_text
+from registry.prepared import KEY, PreparedRead
 from registry.services.records import EntryRefused
 
 LONGEST_QUERY = 4_000
@@ -20,7 +21,12 @@ MOST_VIEWS = 100
 
 def layout_of(user: User, kind: str) -> ListLayout | None:
     """What a person chose for the list of a kind."""
-    return ListLayout.objects.filter(person=user, kind=kind).first()
+    return LAYOUT.first(user.pk, kind)
+
+
+LAYOUT: PreparedRead[ListLayout] = PreparedRead(
+    lambda person, kind: ListLayout.objects.filter(person_id=person, kind=kind)[:1], KEY, models.CharField()
+)
 
 
 def keep_layout(user: User, kind: str, columns: Sequence[str], page_size: int | None) -> None:

@@ -13,6 +13,7 @@ from django.utils.html import escape
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
+from registry import access
 from registry.asking import Asked
 from registry.filters import Filter, form_field
 from registry.models import User
@@ -44,12 +45,13 @@ def list_page(request: HttpRequest, kind: KindPage, asked: Asked, template: str 
     columns, size = with_layout(kind, user, asked)
     counts, count, most = counted(kind, user, asked)
     found = found_records(kind, user, asked)
+    parts = parts_of(kind, found, asked.sort, access.own_sites(user))
     wanted = page_number(request.GET.get("page", ""))
     if request.GET.get("page") == LAST:
         # Whoever asks for the end waits until all is counted.
         count, most = found.order_by().count(), None
         wanted = -(-count // size)
-    keys, number, pages, further = portion(parts_of(kind, found, asked.sort), count, most, size, max(1, wanted))
+    keys, number, pages, further = portion(parts, count, most, size, max(1, wanted))
     records = filled(kind, keys, columns, user)
     page = Portion(records, number, pages, further)
     labels = [escape(column.label) for column in columns]

@@ -7,13 +7,24 @@ from typing import Any
 
 from django.db.models import Exists, F, OuterRef, QuerySet
 
+from registry.models import Site
 from registry.views.pages import Column, KindPage
 
+BY_SITE = "site__code"
+MOST_SITES = 6
+"""Up to so many sites are read one after the other: no index has the codes of one table and the tags of another."""
 
-def parts_of(kind: KindPage, found: QuerySet[Any], sort: str) -> list[QuerySet[Any]]:
-    """Records in the order that is asked for, in parts that an index serves each: what has no value comes last."""
+
+def parts_of(kind: KindPage, found: QuerySet[Any], sort: str, sites: Sequence[Site] = ()) -> list[QuerySet[Any]]:
+    """Records in the order that is asked for, in parts that an index serves each: what has no value comes last.
+
+    `sites` are those that the records can belong to, in their order, where that is known.
+    """
     column = sorted_by(kind, sort)
     if column is None:
+        first, *rest = kind.ordering or kind.model._meta.ordering or ("pk",)
+        if first == BY_SITE and 0 < len(sites) <= MOST_SITES:
+            return [found.filter(site=site).order_by(*rest, "pk") for site in sites]
         return [unsorted(kind, found)]
     descending = sort.startswith("-")
     first = column.order[0]

@@ -22,8 +22,8 @@ FEW = 20_000
 COUNTED = 1_000
 """So far it is counted among more."""
 
-WHOLE = 10_000
-"""So far a list is counted that is not narrowed, by indexes alone."""
+WHOLE = FEW
+"""So far a list is counted that is not narrowed, by indexes alone: few are counted in one query."""
 
 
 LAST = "last"
@@ -130,7 +130,7 @@ def keys_between(parts: Sequence[QuerySet[Any]], start: int, stop: int) -> list[
         found += keys
         if len(keys) == stop - start or index == len(parts) - 1:
             break
-        length = start + len(keys) if keys else part.count()
+        length = start + len(keys) if keys or not start else part.count()
         start, stop = max(0, start - length), stop - length
     return found
 

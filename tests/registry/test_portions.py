@@ -10,13 +10,15 @@ from django.db import connection
 from hypothesis import given
 from hypothesis import strategies as st
 
+from loops.models import Loop
 from registry import querysets
-from registry.models import CableType, Certificate, Equipment
+from registry.models import CableType, Certificate, Equipment, Site
 from registry.text_search import SEARCHED, index_name
 from registry.views import portions
 from registry.views.kinds import KINDS
 from registry.views.listing import asked_of, found_records
-from registry.views.ordering import ordered, parts_of
+from registry.views.ordering import MOST_SITES, ordered, parts_of
+from registry.views.pages import LISTS
 from registry.views.portions import portion
 
 pytestmark = pytest.mark.django_db
@@ -150,3 +152,27 @@ def test_the_end_of_a_list_that_is_not_counted_is_one_step_away(
     page = answer.content.decode()
     assert "151–160 of 160" in page and "Page 7 of 7" in page and "page=last" not in page
     assert "Nothing matches" in client.get("/cable-types/", {"q": "nothing", "page": "last"}).content.decode()
+
+
+@pytest.mark.parametrize("size", [1, 2, 3, 100])
+def test_loops_of_several_sites_are_one_list_in_the_order_of_sites_and_tags(
+    size: int, make_loop: Callable[..., Any], site: Site, other_site: Site, people: Any
+) -> None:
+    kind = LISTS["loop"]
+    empty = Site.objects.create(code="AAA", name="Nothing yet", basis=site.basis, time_zone="UTC")
+    for tag in ("B-2", "A-1", "C-3"):
+        make_loop(tag=tag)
+    moved = make_loop(tag="A-0")
+    Loop.objects.filter(pk=moved.pk).update(site=other_site)
+    found = Loop.objects.all()
+    whole = list(ordered(kind, found, "").values_list("pk", flat=True))
+    sites = sorted([site, other_site, empty], key=lambda one: one.code)
+    parts = parts_of(kind, found, "", sites)
+    assert len(parts) == 3 and len(whole) == 4
+    for number in range(1, -(-len(whole) // size) + 1):
+        for most in (None, 1):
+            count = len(whole) if most is None else 2
+            keys, *_, further = portion(parts, count, most, size, number)
+            assert keys == whole[(number - 1) * size : number * size]
+            assert further == (number * size < len(whole))
+    assert len(parts_of(kind, found, "", [site] * (MOST_SITES + 1))) == 1

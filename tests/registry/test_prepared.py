@@ -59,6 +59,8 @@ def test_each_gives_what_its_query_set_gives(
         "user": people["designer"].pk,
         "person": people["designer"].pk,
         "name": str(member.terminals),
+        "kind": "loop",
+        "digest": "0" * 64,
     }
     filled = set()
     for name, read in reads.items():
