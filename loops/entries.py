@@ -51,7 +51,7 @@ class MemberEntry(EntryForm):
         Q(equipment__archived_at=None),
         near=ways_to_cut,
         near_by=MAKER_AND_TYPE,
-        label="terminals",
+        label=lazily("set of terminals"),
     )
     area = RecordField(
         HazardousArea.objects.all,

@@ -210,8 +210,11 @@ class RecordField(forms.Field):
             found = self.keyed(int(text))
         if len(found) != 1:
             raise ValidationError(
-                _("Nothing in the register is called exactly “%(text)s”: choose a whole name, or add it there first.")
-                % {"text": f"{text:.80}"}
+                _(
+                    "There is no %(label)s called “%(text)s” in the register: choose a whole name, or add it "
+                    "there first."
+                )
+                % {"label": self.label or "record", "text": f"{text:.80}"}
             )
         return found[0]
 

@@ -349,5 +349,8 @@ def test_a_save_that_does_not_comply_is_no_success(designer: Any, loop_data: Cal
 def test_what_is_not_in_the_register_is_named_with_its_cure(designer: Any, typed: dict[str, str]) -> None:
     wrong = typed | {"circuits.0.members.0.terminals": "switch", "circuits.0.members.1.terminals": ""}
     page = designer.post("/loops/new/", wrong).content.decode()
-    assert "Nothing in the register is called exactly “switch”: choose a whole name, or add it there first." in page
+    assert (
+        "There is no set of terminals called “switch” in the register: choose a whole name, or add it there first."
+        in page
+    )
     assert "This is required: choose one that is in the register." in page
