@@ -11,6 +11,7 @@ from typing import Any
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from loops import casefile
 from loops.adapters import circuit_document
 from loops.casefile import CaseError, judge_document
 from loops.engine.findings import CheckId
@@ -172,7 +173,10 @@ def changed_since(
         if not named:
             return _("The area or the site was changed since the loop was judged.")
         return _("Changed since the loop was judged: %(named)s.") % {"named": "; ".join(named)}
-    results = judge(inputs, loop.site)
+    tables = tables_of(loop.site)
+    if inputs == verification.inputs and judged_so(verification.results, tables):
+        return ""
+    results = judge_by(inputs, tables)
     if [result["engine"] for result in results] != [result["engine"] for result in verification.results]:
         return _("The rules were changed since the loop was judged.")
     if [result.get("tables") for result in results] != [result.get("tables") for result in verification.results]:
@@ -183,6 +187,13 @@ def changed_since(
             % {"results": passed(verification.results, results)}
         ).rstrip()
     return ""
+
+
+def judged_so(results: list[dict[str, Any]], tables: Tables | None) -> bool:
+    """Whether results are those of the rules of this version and of some tables: the same inputs, the day among them,
+    give the same again."""
+    named = None if tables is None else [table.name for table in tables]
+    return all(result["engine"] == casefile.RULES_VERSION and result.get("tables") == named for result in results)
 
 
 def passed(before: list[dict[str, Any]], after: list[dict[str, Any]]) -> str:

@@ -45,11 +45,11 @@ from registry.services.records import (
     latest_revision_ids,
     record_revision,
     revision_of,
-    rows_at_hand,
     snapshot,
     unique_path,
     write,
 )
+from registry.services.rows import rows_at_hand
 from registry.uses import issued
 
 

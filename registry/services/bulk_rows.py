@@ -13,7 +13,8 @@ from django.db.models.functions import Cast, Concat
 from registry.fields import Reading
 from registry.models.base import Child
 from registry.services.inserting import insert
-from registry.services.records import assign, match_rows, rows_at_hand
+from registry.services.records import assign, match_rows
+from registry.services.rows import rows_at_hand
 
 CHUNK = 500
 """So many keys go into one query: SQLite takes no more than 999 values."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from decimal import Decimal
 from functools import cache
@@ -24,6 +24,7 @@ from registry.models.base import Child, Record
 from registry.prepared import PreparedAmong, PreparedRead
 from registry.reading import read_entry
 from registry.services.changes import Told, recorded, site_of, tell
+from registry.services.rows import rows_at_hand, stored_rows
 from registry.services.second_factors import refusal_to_require
 from registry.uses import issued
 from registry.words import lazily
@@ -74,31 +75,6 @@ class Author:
 
 
 # ---------------------------------------------------------------------------------------------------------- snapshots
-
-
-def stored_rows(record: models.Model, name: str) -> Iterable[models.Model]:
-    """The rows that belong to a record, with what their snapshot names, read from the database."""
-    return own_rows(record, name, getattr(record, name).model.snapshot_related)
-
-
-def own_rows(record: models.Model, name: str, related: Sequence[str] = ()) -> list[Any]:
-    """The rows of one list of a record in their order, and what they lead to by `related`, read from the database."""
-    manager = getattr(record, name)
-    rows = rows_read(manager.model, manager.field.attname, tuple(related))(record.pk)
-    for row in rows:
-        manager.field.set_cached_value(row, record)
-    return rows
-
-
-@cache
-def rows_read(model: type[models.Model], parent: str, related: tuple[str, ...]) -> PreparedRead[Any]:
-    """The read of the rows of one parent."""
-
-    def build(pk: Any) -> models.QuerySet[Any]:
-        rows = model._default_manager.filter(**{parent: pk})
-        return rows.select_related(*related) if related else rows
-
-    return PreparedRead(build)
 
 
 def snapshot(
@@ -370,12 +346,6 @@ def write_children(
                 save_checked(child, row_path)
             write_children(child, row, prepare, f"{row_path}.")
         getattr(parent, "_prefetched_objects_cache", {}).pop(name, None)
-
-
-def rows_at_hand(record: models.Model, name: str) -> Sequence[Any]:
-    """The rows of a record that were read ahead, as they are; else those of the database."""
-    found: Sequence[Any] | None = getattr(record, "_prefetched_objects_cache", {}).get(name)
-    return own_rows(record, name) if found is None else found
 
 
 def match_rows(rows: list[dict[str, Any]], standing: Mapping[int, models.Model]) -> dict[int, int]:
