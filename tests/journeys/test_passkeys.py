@@ -64,13 +64,13 @@ def test_a_passkey_from_setting_it_up_to_a_signature(live_server: Any, page: Any
 
     page.goto(f"{address}/login/")
     page.get_by_role("button", name="Log in with a passkey").click()
-    page.get_by_role("heading", name="Home").or_(page.locator("header .menu-name")).first.wait_for()
+    page.get_by_role("heading", name="Home").or_(page.locator("header details.menu")).first.wait_for()
     log_out(page)
 
     log_in(page, address, "approver")
     page.get_by_role("heading", name="Second factor").wait_for()
     page.get_by_role("button", name="Use my passkey").click()
-    page.locator("header .menu-name").wait_for()
+    page.locator("header details.menu").wait_for()
 
     page.goto(f"{address}/loops/{loop.pk}/approve/")
     page.verify(False)
