@@ -9,7 +9,6 @@ have read: models with their relations, annotations and deferred columns, or tup
 from __future__ import annotations
 
 import inspect
-import threading
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from typing import Any, Generic, TypeVar
 
@@ -42,7 +41,7 @@ class Given(models.Expression):
 
 
 class Question:
-    """One query as a connection asks it: its SQL, and how a row of the answer becomes a model or a tuple."""
+    """One query as a kind of database is asked it: its SQL, and how a row of the answer becomes a model or a tuple."""
 
     def __init__(self, queryset: models.QuerySet[Any], connection: BaseDatabaseWrapper) -> None:
         compiler = queryset.query.get_compiler(connection=connection)
@@ -123,19 +122,18 @@ class PreparedRead(Generic[R]):
     def __init__(self, build: Callable[..., models.QuerySet[Any]], *fields: models.Field[Any, Any]) -> None:
         self.build = build
         self.fields = fields + (KEY,) * (len(inspect.signature(build).parameters) - len(fields))
-        # A question knows the connection that it was put together for, and each thread has its own.
-        self.questions = threading.local()
+        # By the kind of database. Threads may share one: nothing of it belongs to the connection that asked it first.
+        self.questions: dict[str, Question] = {}
 
     def __call__(self, *values: Any) -> list[R]:
         """The rows for these values; none for a number that no column holds."""
         if any(isinstance(value, int) and not -LARGEST <= value <= LARGEST for value in values):
             return []
         connection = connections[DEFAULT_DB_ALIAS]
-        known: dict[str, Question] = self.questions.__dict__
-        question = known.get(connection.vendor)
+        question = self.questions.get(connection.vendor)
         if question is None:
             places = [Given(place, field) for place, field in enumerate(self.fields)]
-            question = known[connection.vendor] = Question(self.build(*places), connection)
+            question = self.questions[connection.vendor] = Question(self.build(*places), connection)
         return list(question.ask(connection, values))
 
     def first(self, *values: Any) -> R | None:

@@ -13,8 +13,8 @@ from django.test.utils import CaptureQueriesContext
 
 from loops import selectors
 from loops.models import Loop
-from registry.models import Site, User
-from registry.prepared import PreparedRead, attach, grouped
+from registry.models import User
+from registry.prepared import PreparedRead, Question, attach, grouped
 
 pytestmark = pytest.mark.django_db
 NAME = models.CharField[Any, Any]()
@@ -87,14 +87,29 @@ def test_other_values_are_asked_for_with_the_same_question(loop: Loop, failing_l
     assert read.first("%s") is None
 
 
-def test_each_thread_asks_by_its_own_connection(loop: Loop) -> None:
-    read: PreparedRead[Site] = PreparedRead(lambda pk: Site.objects.filter(pk=pk))
-    read(loop.site_id)
-    questions: list[dict[str, Any]] = []
-    thread = threading.Thread(target=lambda: questions.append(dict(read.questions.__dict__)))
-    thread.start()
-    thread.join()
-    assert questions == [{}]
+@pytest.mark.postgresql
+@pytest.mark.django_db(transaction=True)
+def test_threads_ask_one_question_by_connections_of_their_own(loop: Loop) -> None:
+    read: PreparedRead[Loop] = PreparedRead(
+        lambda pk: Loop.objects.filter(pk=pk).select_related("site", "verification")
+    )
+    asked: list[Question] = []
+    found: list[Any] = []
+
+    def ask() -> None:
+        try:
+            found.extend(plain(row) for _ in range(4) for row in read(loop.pk))
+            asked.extend(read.questions.values())
+        finally:
+            connection.close()
+
+    for _ in range(3):
+        thread = threading.Thread(target=ask)
+        thread.start()
+        thread.join()
+    assert len(found) == 12
+    assert all(one == plain(read(loop.pk)[0]) for one in found)
+    assert len(set(map(id, asked))) == 1
 
 
 def test_what_is_read_in_further_queries_is_refused(loop: Loop) -> None:
