@@ -56,6 +56,8 @@ def save_loop(
     with recorded():
         loop = Loop(owner=author.user) if loop_id is None else lock(Loop, loop_id, None)
         if loop.pk:
+            if loop.site_id == cleaned["site"].pk:
+                loop.site = cleaned["site"]
             access.require(author.user, action, loop.site)
             refuse_stale(loop, opened_version)
             refuse_locked(loop, cleaned)
@@ -94,9 +96,8 @@ def refuse_locked(loop: Loop, cleaned: Mapping[str, Any]) -> None:
         raise EntryRefused({"tag": [_("This loop is in review: take it back to draft first, then change it.")]})
     if loop.is_archived:
         raise EntryRefused({"tag": [_("This loop is archived: bring it back first, then change it.")]})
-    issued = loop.approvals.exists()
     for name in ("site", "tag"):
-        if issued and cleaned[name] != getattr(loop, name):
+        if cleaned[name] != getattr(loop, name) and loop.approvals.exists():
             raise EntryRefused(
                 {
                     name: [
