@@ -121,7 +121,9 @@ class PreparedRead(Generic[R]):
 
     def __init__(self, build: Callable[..., models.QuerySet[Any]], *fields: models.Field[Any, Any]) -> None:
         self.build = build
-        self.fields = fields + (KEY,) * (len(inspect.signature(build).parameters) - len(fields))
+        places = inspect.signature(build).parameters.values()
+        named = sum(place.kind != inspect.Parameter.VAR_POSITIONAL for place in places)
+        self.fields = fields + (KEY,) * (named - len(fields))
         # By the kind of database. Threads may share one: nothing of it belongs to the connection that asked it first.
         self.questions: dict[str, Question] = {}
 

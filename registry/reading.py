@@ -29,6 +29,9 @@ from registry.stored import said
 from registry.words import lazily
 
 MAX_ROWS = 200
+MOST_WAYS = 32
+"""A name that can be taken apart in more ways than any real one is looked for among all: a database has no room for a
+condition of thousands."""
 
 
 class TextField(forms.CharField):
@@ -166,25 +169,23 @@ class RecordField(forms.Field):
 
     def asked(self, name: str) -> list[Any]:
         """The records with this name, of the database; two where there are more."""
-        near = self.near(name) if self.near else ()
-        if self.near and not near:
+        ways = self.near(name) if self.near else ()
+        if self.near and not ways:
             return []
-        return self.read_by_name(len(near))(name, *(value for way in near for value in way))
+        if len(ways) > MOST_WAYS:
+            ways = ()
+        values = (name, *(value for way in ways for value in way))
+        if len(ways) not in self.by_name:
+            self.by_name[len(ways)] = PreparedRead(self.with_name, *[models.TextField[Any, Any]()] * len(values))
+        return self.by_name[len(ways)](*values)
 
-    def read_by_name(self, ways: int) -> PreparedRead[Any]:
-        """The read of the records with a name whose columns can have so many values."""
-        if ways not in self.by_name:
-            width = len(self.near_by)
-            fields: list[models.Field[Any, Any]] = [models.TextField()] * (1 + ways * width)
-
-            def build(*places: Any) -> models.QuerySet[Any]:
-                near = models.Q()
-                for start in range(1, len(places), width or 1):
-                    near |= models.Q(**dict(zip(self.near_by, places[start : start + width], strict=True)))
-                return self.readable().filter(near, picked_name=places[0])[:2]
-
-            self.by_name[ways] = PreparedRead(build, *fields)
-        return self.by_name[ways]
+    def with_name(self, name: Any, *values: Any) -> models.QuerySet[Any]:
+        """The first two records with a name; `values` are what the columns `near_by` can have, one way after the
+        other."""
+        near = models.Q()
+        for start in range(0, len(values), len(self.near_by) or 1):
+            near |= models.Q(**dict(zip(self.near_by, values[start : start + len(self.near_by)], strict=True)))
+        return self.readable().filter(near, picked_name=name)[:2]
 
     def keyed(self, key: int) -> list[Any]:
         """The record with this key, in a list."""

@@ -13,7 +13,7 @@ from loops.picks import MOST, facts_by_name, find_cables, find_terminals
 from loops.views.editor_rows import row_command, without_blank_rows
 from registry.models import Terminals
 from registry.querysets import MAX_TEXT
-from registry.views.forms import closed_path
+from registry.views.forms import closed_path, flatten
 from tests.loops.pages import form_of
 
 pytestmark = pytest.mark.django_db
@@ -186,3 +186,23 @@ def test_the_register_says_what_is_an_inline_item(
         "Sandpiper Instruments SG-2, +/-": "inline",
         TRANSMITTER: "device",
     }
+
+
+@pytest.mark.parametrize("action", ["", "_preview", "_chain"])
+def test_very_many_long_names_and_names_of_hundreds_of_words_are_no_fault(
+    action: str, client_as: Callable[[str], Any], loop_data: Callable[..., Any]
+) -> None:
+    data = loop_data(tag="PT-8")
+    names = [f"Maker of many words {n}, type of words {n}, 1 and 2" for n in range(150)]
+    names += ["w, " * 300, "a " * 900 + ", 1", BARRIER]
+    (device,) = data["circuits"][0]["members"][1:]
+    data["circuits"][0]["members"][1:] = [device | {"tag": f"D{n}", "terminals": name} for n, name in enumerate(names)]
+    sent = flatten(data)
+    if action:
+        sent[action] = {"_preview": "live", "_chain": f"circuits.0.members.{len(names) - 1}"}[action]
+    headers = {"HX-Request": "true"} if action == "_preview" else {}
+    response = client_as("designer").post("/loops/new/", sent, headers=headers)
+    assert response.status_code in {200, 400}
+    page = response.content.decode()
+    assert "Maker of many words 149" in page
+    assert action or "w, w, w" in page

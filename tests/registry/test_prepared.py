@@ -5,16 +5,20 @@ from __future__ import annotations
 import inspect
 import sys
 import threading
+from collections.abc import Callable
 from typing import Any
 
 import pytest
+from django.core.exceptions import ValidationError
 from django.db import connection, models
 from django.test.utils import CaptureQueriesContext
 
 from loops import selectors
+from loops.entries import LoopEntry
 from loops.models import Loop
 from registry.models import User
 from registry.prepared import PreparedRead, Question, attach, grouped
+from registry.reading import MOST_WAYS, RecordField
 
 pytestmark = pytest.mark.django_db
 NAME = models.CharField[Any, Any]()
@@ -147,3 +151,18 @@ def test_rows_are_attached_as_if_they_had_been_read_ahead(loop: Loop) -> None:
     with CaptureQueriesContext(connection) as queries:
         assert list(loop.circuits.all()) == circuits
     assert not queries.captured_queries
+
+
+def test_a_name_is_found_however_it_can_be_taken_apart(
+    loop: Loop, save: Callable[..., Any], source_data: dict[str, Any]
+) -> None:
+    field = LoopEntry.children["circuits"].children["members"].base_fields["terminals"]
+    item = save("equipment", source_data | {"maker": "Two Words", "type_name": "A, B C"})
+    terminals = item.terminals.get()
+    found = [field.clean(str(one)) for one in (terminals, loop.circuits.get().members.all()[0].terminals)]
+    assert found[0] == terminals and found[1].equipment != item
+    for nothing in ("Two Words", "Two Words A, B C", "Two Words A, B C, nothing", "w " * 300 + ", 1-2", ", " * 90):
+        with pytest.raises(ValidationError):
+            field.clean(nothing)
+    assert isinstance(field, RecordField)
+    assert max(field.by_name) <= MOST_WAYS
