@@ -49,6 +49,7 @@ def measure(size: int) -> dict[str, float]:
     from loops.services.reverification import Basis, judged
     from registry.models import User
     from registry.selectors import record_text
+    from registry.services.proofs import prove
     from registry.services.records import Author
 
     call_command("migrate", verbosity=0)
@@ -79,7 +80,7 @@ def measure(size: int) -> dict[str, float]:
             "save with verification": median_of(save),
             "judge 200 loops again": median_of(lambda number: list(judged(keys[:200], Basis(), compared=False)), 3),
             "backup": median_of(lambda number: back_up(Path(folder) / f"{number}.zip"), 1),
-            "proof of the store": median_of(lambda number: call_command("verify_store", verbosity=0), 1),
+            "proof of the store": median_of(lambda number: prove(), 1),
         }
     with connection.cursor() as cursor:
         cursor.execute("SELECT pg_database_size(current_database())")
