@@ -20,7 +20,7 @@ from django.db import models
 from django.db.models import F
 from django.utils.translation import gettext as _
 
-from registry.choices import Memory, memory_of
+from registry.choices import memory_of
 from registry.fields import QuantityField, Reading, TypedTextField
 from registry.plain import one_line, plain_text
 from registry.prepared import PreparedRead
@@ -164,7 +164,7 @@ class RecordField(forms.Field):
 
     def called(self, name: str) -> list[Any]:
         """The records with this name."""
-        memory = self.memory()
+        memory = memory_of(self)
         return self.asked(name) if memory is None else memory.called(name, self.asked, self.readable)
 
     def asked(self, name: str) -> list[Any]:
@@ -189,16 +189,8 @@ class RecordField(forms.Field):
 
     def keyed(self, key: int) -> list[Any]:
         """The record with this key, in a list."""
-        memory = self.memory()
-        return self.asked_key(key) if memory is None else memory.keyed(key, self.asked_key, self.readable)
-
-    def asked_key(self, key: int) -> list[Any]:
-        """The record with this key, of the database."""
-        return self.by_key(key)
-
-    def memory(self) -> Memory | None:
-        """What was read within `remembered_choices`; None outside of it."""
-        return memory_of(self)
+        memory = memory_of(self)
+        return self.by_key(key) if memory is None else memory.keyed(key, self.by_key, self.readable)
 
     def to_python(self, value: Any) -> models.Model | None:
         if value in self.empty_values:
@@ -237,7 +229,7 @@ class NamedField(RecordField):
 
     def spelled_alike(self, text: str) -> list[Any]:
         """The records whose name differs from a text by capital and small letters alone."""
-        memory = self.memory()
+        memory = memory_of(self)
         if memory is None:
             return list(self.readable().filter(picked_name__iexact=text)[:2])
         return memory.spelled_alike(text, self.readable)

@@ -21,11 +21,11 @@ from loops.services.approvals import in_force
 from loops.services.contributors import pinned
 from loops.services.notices import News, tell_owners
 from loops.services.tables import tables_of
-from loops.services.verification import is_worse, judge_by, rank, rank_of, summary, today_at
+from loops.services.verification import CONTENTS, is_worse, judge_by, rank, rank_of, summary, today_at
 from loops.services.whatif import areas_now, same_inputs
 from registry.collecting import uncollected
 from registry.digests import canonical, digest_of
-from registry.models import Deed, HazardousArea, Revision
+from registry.models import Deed, HazardousArea
 from registry.services.changes import Told, recorded, tell
 from registry.services.inserting import insert
 
@@ -153,7 +153,7 @@ class Basis:
         if len(self.contents) > REMEMBERED:
             self.contents.clear()
         missing = pins - self.contents.keys()
-        self.contents.update(Revision.objects.filter(pk__in=missing).values_list("pk", "snapshot"))
+        self.contents.update(CONTENTS(missing))
 
 
 def reverify(
