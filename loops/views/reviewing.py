@@ -22,7 +22,7 @@ def review_context(
     """What the loop page shows of reviewers and remarks; `asked` is the check that a remark is to be made on, `deeds`
     what `contributors` says, where that is known already."""
     threads = reviews.remarks_of(loop)
-    requests = list(reviews.requests_now(loop))
+    requests = list(reviews.requests_now(loop)) if loop.state == LoopState.IN_REVIEW else []
     # Who had a hand in it counts only for an approver, who may settle the remarks of others.
     if deeds is None:
         deeds = contributors(loop) if threads and access.may(user, "loop.approve", loop.site) else {}

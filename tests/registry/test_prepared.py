@@ -12,6 +12,7 @@ import pytest
 from django.core.exceptions import ValidationError
 from django.db import connection, models
 from django.test.utils import CaptureQueriesContext
+from django.utils import timezone
 
 from loops import selectors
 from loops.entries import LoopEntry
@@ -65,6 +66,8 @@ def test_each_gives_what_its_query_set_gives(
         "name": str(member.terminals),
         "kind": "loop",
         "digest": "0" * 64,
+        "key": "k" * 32,
+        "now": timezone.now(),
     }
     filled = set()
     for name, read in reads.items():

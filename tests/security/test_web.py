@@ -10,6 +10,7 @@ from django.conf import settings
 from django.contrib.sessions.models import Session
 from django.test import Client
 from django.urls import reverse
+from django.utils import timezone
 
 from tests.conftest import PASSWORD
 
@@ -117,6 +118,14 @@ def test_a_log_out_ends_the_session_at_the_server(people: Any) -> None:
     client.post("/logout/")
     assert thief.get("/loops/").status_code == 302
     assert not Session.objects.filter(session_key=key).exists()
+
+
+def test_a_session_whose_time_is_over_is_none(people: Any) -> None:
+    client = Client()
+    client.force_login(people["designer"])
+    assert client.get("/loops/").status_code == 200
+    Session.objects.filter(session_key=client.session.session_key).update(expire_date=timezone.now())
+    assert client.get("/loops/").status_code == 302
 
 
 def test_a_session_that_was_made_up_is_none(people: Any) -> None:
