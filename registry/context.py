@@ -9,7 +9,7 @@ from django.http import HttpRequest
 
 from registry import access
 from registry.models import User
-from registry.services.notices import unread_count
+from registry.services.notices import unread_of
 from registry.words import lazily as _
 
 CAUTION = _(
@@ -26,6 +26,6 @@ def site_context(request: HttpRequest) -> dict[str, Any]:
         "reset_by_mail": settings.PASSWORD_RESET_BY_MAIL,
         "site_version": settings.VERSION,
         "may_edit_register": isinstance(user, User) and access.may(user, "register.edit"),
-        "unread_notices": lambda: unread_count(user) if isinstance(user, User) else 0,
+        "unread_notices": lambda: unread_of(user) if isinstance(user, User) else 0,
         "may_edit_loops": isinstance(user, User) and access.may(user, "loop.edit"),
     }

@@ -114,7 +114,7 @@ if ENVIRONMENT.breached_passwords:
             "OPTIONS": {"path": str(ENVIRONMENT.breached_passwords)},
         }
     )
-AUTHENTICATION_BACKENDS = ["allauth.account.auth_backends.AuthenticationBackend"]
+AUTHENTICATION_BACKENDS = ["registry.login.backends.Backend"]
 LOGIN_URL = "account_login"
 LOGIN_REDIRECT_URL = "home"
 LOGOUT_REDIRECT_URL = "account_login"

@@ -18,14 +18,13 @@ from django.core.cache import cache
 from django.core.mail import EmailMessage, get_connection
 from django.db import connection as database
 from django.db import transaction
-from django.db.models import Count, QuerySet
+from django.db.models import QuerySet
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django_tasks import default_task_backend
 
 from registry.language import in_language_of
 from registry.models import MailHold, Notice, NoticeKind, User
-from registry.prepared import PreparedRead
 from registry.stored import said
 
 LONGEST = 300
@@ -174,14 +173,13 @@ def inbox(person: User) -> QuerySet[Notice]:
 
 def unread_count(person: User) -> int:
     """How many lines a person has not read."""
-    return sum(count for _, count in UNREAD(person.pk))
+    return inbox(person).filter(read_at=None).count()
 
 
-UNREAD: PreparedRead[tuple[int, int]] = PreparedRead(
-    lambda person: (
-        Notice.objects.filter(person_id=person, read_at=None).order_by().values_list("person_id").annotate(Count("pk"))
-    )
-)
+def unread_of(person: User) -> int:
+    """The same, as it came with the person of a request."""
+    known: int | None = getattr(person, "unread_notices", None)
+    return unread_count(person) if known is None else known
 
 
 def mark_read(person: User, keys: Iterable[int] | None = None) -> int:

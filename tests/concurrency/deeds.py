@@ -57,9 +57,7 @@ def sessions() -> dict[str, str]:
     found = {}
     for name in ("designer", "approver"):
         client = Client()
-        client.force_login(
-            User.objects.get(username=name), backend="allauth.account.auth_backends.AuthenticationBackend"
-        )
+        client.force_login(User.objects.get(username=name), backend="registry.login.backends.Backend")
         found[name] = client.cookies[settings.SESSION_COOKIE_NAME].value
     return found
 
