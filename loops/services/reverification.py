@@ -8,7 +8,9 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import closing
 from dataclasses import dataclass, field
+from functools import partial
 from typing import Any
 
 from django.db.models import F, OuterRef, QuerySet, Subquery
@@ -23,9 +25,10 @@ from loops.services.notices import News, tell_owners
 from loops.services.tables import tables_of
 from loops.services.verification import CONTENTS, is_worse, judge_by, rank, rank_of, summary, today_at
 from loops.services.whatif import areas_now, same_inputs
+from registry.beside import done_beside
 from registry.collecting import uncollected
 from registry.digests import canonical, digest_of
-from registry.models import Deed, HazardousArea
+from registry.models import Deed, HazardousArea, Site
 from registry.services.changes import Told, recorded, tell
 from registry.services.inserting import insert
 
@@ -104,6 +107,22 @@ class Run:
     """Loops that somebody saved while they were judged: they have a verdict of these rules by that."""
     by_rules: dict[str, int] = field(default_factory=dict)
     """How many loops each earlier version of the rules had judged."""
+    told: list[Any] = field(default_factory=list)
+    """What was told of each loop whose stored results differ."""
+    news: list[News] = field(default_factory=list)
+    """What the people of loops are to hear."""
+
+    def add(self, other: Run) -> None:
+        """Count what another run did as well."""
+        self.judged += other.judged
+        self.stored += other.stored
+        self.changed += other.changed
+        self.worse += other.worse
+        self.overtaken += other.overtaken
+        for name, count in other.by_rules.items():
+            self.by_rules[name] = self.by_rules.get(name, 0) + count
+        self.told += other.told
+        self.news += other.news
 
 
 def words_of(results: Iterable[Mapping[str, Any]]) -> dict[tuple[str, str], tuple[str, str]]:
@@ -144,12 +163,14 @@ class Basis:
     contents: dict[int, Mapping[str, Any]] = field(default_factory=dict)
     """What revisions of the register say, by their keys; a revision never changes."""
 
-    def load(self, loops: Iterable[Loop], pins: set[int]) -> None:
-        """Read what is not known yet of what some loops rest on."""
-        for loop in loops:
-            if loop.site_id not in self.tables:
-                self.tables[loop.site_id] = tables_of(loop.site)
-                self.days[loop.site_id] = today_at(loop.site)
+    @classmethod
+    def now(cls) -> Basis:
+        """That of a run that begins."""
+        sites = Site.objects.all()
+        return cls({site.pk: tables_of(site) for site in sites}, {site.pk: today_at(site) for site in sites})
+
+    def load(self, pins: set[int]) -> None:
+        """Read what is not known yet of the contents of some revisions."""
         if len(self.contents) > REMEMBERED:
             self.contents.clear()
         missing = pins - self.contents.keys()
@@ -157,51 +178,49 @@ class Basis:
 
 
 def reverify(
-    loops: QuerySet[Loop], *, store: bool, step: Callable[[int], None], found: Callable[[Again], None] | None = None
+    loops: QuerySet[Loop],
+    *,
+    store: bool,
+    step: Callable[[int], None],
+    told: Callable[[Again], Any] | None = None,
+    processes: int = 1,
+    run: Run | None = None,
 ) -> Run:
-    """Judge loops again, a portion at a time; each portion is stored by itself.
+    """Judge loops again, a portion at a time, by so many processes beside each other; each portion is stored by itself.
 
-    `step` is told how many more are done, and may raise to end the run between two portions; `found`, if anybody wants
-    to know, is given each loop whose stored results differ.
+    `step` hears how many more are done, and may raise to end the run between two portions. What is `told` of each loop
+    whose stored results differ is in the run, which whoever gives one sees as far as it came.
     """
-    run = Run()
+    run = run or Run()
     keys = list(loops.values_list("pk", flat=True))
-    basis = Basis()
-    news: list[News] = []
+    portions = [keys[start : start + PORTION] for start in range(0, len(keys), PORTION)]
+    work = partial(portion_run, basis=Basis.now(), store=store, told=told)
     try:
-        for start in range(0, len(keys), PORTION):
-            with uncollected():
-                run_portion(run, keys[start : start + PORTION], basis, news, store=store, found=found)
-            step(len(keys[start : start + PORTION]))
+        with closing(done_beside(work, portions, processes)) as done:
+            for part in done:
+                run.add(part)
+                step(part.judged)
     finally:
-        tell_owners(news)
+        tell_owners(run.news)
     return run
 
 
-def run_portion(
-    run: Run,
-    keys: Sequence[int],
-    basis: Basis,
-    news: list[News],
-    *,
-    store: bool,
-    found: Callable[[Again], None] | None,
-) -> None:
-    """Judge and store one portion; `run` counts it, `news` gets what owners are to hear."""
-    portion = list(judged(keys, basis, compared=found is not None))
-    fresh = [again for again in portion if again.is_new]
-    kept = stored(fresh) if store else fresh
-    run.judged += len(portion)
-    run.stored += len(kept)
-    run.overtaken += len(fresh) - len(kept)
+def portion_run(keys: Sequence[int], basis: Basis, *, store: bool, told: Callable[[Again], Any] | None) -> Run:
+    """Judge and store one portion."""
+    with uncollected():
+        portion = list(judged(keys, basis, compared=told is not None))
+        fresh = [again for again in portion if again.is_new]
+        kept = stored(fresh) if store else fresh
+    run = Run(judged=len(portion), stored=len(kept), overtaken=len(fresh) - len(kept))
     for again in kept:
         run.by_rules[again.before.engine] = run.by_rules.get(again.before.engine, 0) + 1
         run.changed += again.changes_verdict
         run.worse += again.worse
         if store and again.changes_verdict:
-            news.append(News(again.loop, in_force(again.loop), sentence(again)))
-        if found:
-            found(again)
+            run.news.append(News(again.loop, in_force(again.loop), sentence(again)))
+        if told:
+            run.told.append(told(again))
+    return run
 
 
 def sentence(again: Again) -> str:
@@ -220,7 +239,7 @@ def judged(keys: Sequence[int], basis: Basis, *, compared: bool) -> Iterator[Aga
         rows = rows.defer("verification__inputs", "verification__results")
     loops = [(loop, loop.verification) for loop in rows if loop.verification]
     snapshots = {loop.pk: before.revision.snapshot for loop, before in loops}
-    basis.load((loop for loop, _ in loops), {pin for snapshot in snapshots.values() for pin in pinned(snapshot)})
+    basis.load({pin for snapshot in snapshots.values() for pin in pinned(snapshot)})
     areas: dict[int, HazardousArea] = areas_now(snapshots.values(), {})
     if not compared:
         read_whole([before for _, before in loops if before.engine in {RULES_VERSION, ""}])

@@ -11,6 +11,7 @@ from typing import Any
 
 import pytest
 from django.core.management import CommandError, call_command
+from django.db import connection
 
 from loops.models import Loop, Verification
 from loops.services import reverification
@@ -66,9 +67,7 @@ def test_loops_of_these_rules_are_left_alone(loop: Any) -> None:
 
 
 def test_what_is_stored_proves_itself_whether_it_was_compared_or_not(loop: Any, newer_rules: str) -> None:
-    seen: list[Any] = []
-    reverify(to_judge(), store=True, step=step, found=seen.append)
-    (again,) = seen
+    (again,) = reverify(to_judge(), store=True, step=step, told=lambda again: again).told
     stored = Loop.objects.get(pk=loop.pk).verification
     assert stored is not None
     assert (stored.inputs, stored.results) == (again.inputs, again.results)
@@ -161,7 +160,7 @@ def test_what_somebody_saved_meanwhile_is_left(loop: Any, newer_rules: str, peop
     from registry.selectors import record_text
     from registry.services.records import Author
 
-    (again,) = reverification.judged([loop.pk], reverification.Basis(), compared=False)
+    (again,) = reverification.judged([loop.pk], reverification.Basis.now(), compared=False)
     data = record_text(Loop.objects.get(pk=loop.pk)) | {"service": "Another"}
     save_loop(data, Author(people["designer"]), loop_id=loop.pk)
     saved = Loop.objects.get(pk=loop.pk).verification_id
@@ -172,7 +171,6 @@ def test_what_somebody_saved_meanwhile_is_left(loop: Any, newer_rules: str, peop
 def test_the_number_of_queries_does_not_grow_with_the_loops(
     make_loop: Callable[..., Any], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from django.db import connection
     from django.test.utils import CaptureQueriesContext
 
     def queries() -> int:
@@ -206,3 +204,26 @@ def test_faults_of_the_command_are_told(loop: Any, tmp_path: Path) -> None:
         call_command("reverify", site=["NOWHERE"])
     with pytest.raises(CommandError, match=r"ends in \.csv, \.xlsx or \.json"):
         call_command("reverify", report=tmp_path / "report.txt")
+
+
+@pytest.mark.postgresql
+@pytest.mark.django_db(transaction=True)
+def test_processes_beside_each_other_judge_each_loop_once(
+    make_loop: Callable[..., Any], monkeypatch: pytest.MonkeyPatch, request: pytest.FixtureRequest, tmp_path: Path
+) -> None:
+    if connection.vendor != "postgresql":
+        pytest.skip("A database in memory is not shared by processes.")
+    keys = {make_loop(tag=f"PT-{number}").pk for number in range(7)}
+    monkeypatch.setattr(reverification, "PORTION", 2)
+    request.getfixturevalue("stricter_rules")
+    before = Verification.objects.count()
+    report = tmp_path / "report.json"
+    call_command("reverify", "--processes", "3", report=report)
+    assert not to_judge().exists()
+    assert Verification.objects.count() == before + 7
+    lines = Change.objects.filter(verb=Deed.REVERIFY)
+    assert sorted(key for line in lines for key in line.detail["loops"]) == sorted(keys)
+    assert lines.count() == 4
+    rows = json.loads(report.read_text())
+    assert {row["tag"] for row in rows if row["check"] == "capacitance"} == {f"PT-{number}" for number in range(7)}
+    assert not prove_store().broken

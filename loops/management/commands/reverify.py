@@ -6,6 +6,7 @@ import json
 import re
 import time
 from argparse import ArgumentTypeError
+from concurrent.futures.process import BrokenProcessPool
 from pathlib import Path
 from typing import Any
 
@@ -44,6 +45,13 @@ def part(text: str) -> tuple[int, int]:
     return int(found[1]), int(found[2])
 
 
+def positive(text: str) -> int:
+    """A number of processes."""
+    if not re.fullmatch(r"[1-9][0-9]?", text):
+        raise ArgumentTypeError("give a number from 1 to 99")
+    return int(text)
+
+
 class Command(BaseCommand):
     help = (
         "Judge the loops that were judged by other rules than those of this version, and store what they say now "
@@ -59,6 +67,9 @@ class Command(BaseCommand):
         parser.add_argument(
             "--part", type=part, default=(1, 1), metavar="K/N", help="the Kth of N parts: N processes divide the loops"
         )
+        parser.add_argument(
+            "--processes", type=positive, default=1, metavar="N", help="judge by so many processes beside each other"
+        )
         parser.add_argument("--limit", type=int, default=0, metavar="N", help="end after so many loops, to go on later")
 
     def handle(self, *args: Any, **options: Any) -> None:
@@ -72,18 +83,25 @@ class Command(BaseCommand):
         if options["limit"]:
             loops = loops[: options["limit"]]
         self.total, self.done, self.told_at = loops.count(), 0, time.monotonic()
-        rows: list[list[str]] = []
+        run = Run()
         try:
-            run = reverify(
+            reverify(
                 loops,
                 store=not options["dry_run"],
                 step=self.step,
-                found=(lambda again: rows.extend(rows_of(again))) if report else None,
+                told=rows_of if report else None,
+                processes=options["processes"],
+                run=run,
             )
+        except BrokenProcessPool:
+            raise CommandError(
+                "One of the processes was ended from outside, for example because memory ran out. What was judged "
+                "until then is stored: run this again, with fewer processes, and it goes on."
+            ) from None
         finally:
             if report:
-                write_report(report, rows)
-        self.stdout.write(told(run, options["dry_run"]))
+                write_report(report, [row for rows in run.told for row in rows])
+        self.stdout.write(summed_up(run, options["dry_run"]))
 
     def step(self, count: int) -> None:
         self.done += count
@@ -92,7 +110,7 @@ class Command(BaseCommand):
             self.stderr.write(f"{self.done} of {self.total} loops")
 
 
-def told(run: Run, dry: bool) -> str:
+def summed_up(run: Run, dry: bool) -> str:
     """What a run did, in words."""
     before = ", ".join(f"{count} by rules {name or 'none'}" for name, count in sorted(run.by_rules.items()))
     lines = [
