@@ -16,7 +16,7 @@ from registry import access
 from registry.asking import SIZES, Asked
 from registry.models import SavedView, Site, User
 from registry.services.records import EntryRefused
-from registry.services.views import change_view, delete_view, keep_layout, may_keep, save_view, views_of
+from registry.services.views import change_view, delete_view, keep_layout, may_keep, save_view, views_beside, views_of
 from registry.views.listing import asked_of
 from registry.views.pages import LISTS, Column, KindPage
 
@@ -142,7 +142,7 @@ def view_page(request: HttpRequest, pk: int) -> HttpResponse:
 
 def kept(page: KindPage, user: User, asked: Asked, columns: list[Column]) -> dict[str, Any]:
     """What a list shows of views and columns to choose."""
-    views = list(views_of(user, page.kind))
+    views = views_beside(user, page.kind)
     current = next((view for view in views if str(view.pk) == asked.view), None)
     sites = access.own_sites(user)
     named = ",".join(column.name for column in columns)
