@@ -13,7 +13,7 @@ from django.utils.translation import gettext as _
 from loops.models import CableRun, Circuit, Loop, Member, Terminator
 from registry.models import CableType, HazardousArea, Site, Terminals
 from registry.quantities import Kind
-from registry.reading import MOST_WAYS, EntryForm, ReadingField, RecordField, fields_of
+from registry.reading import MOST_WAYS, EntryForm, ReadingField, RecordField, any_way, fields_of
 from registry.words import lazily
 
 Faults = Iterator[tuple[str, str]]
@@ -24,12 +24,7 @@ def near_terminals(name: str) -> Q:
     to cut it. Columns of one table alone, else no index is used. Any terminals, where there are more ways than a real
     name has."""
     ways = ways_to_cut(name)
-    if len(ways) > MOST_WAYS:
-        return Q()
-    found = Q(pk__in=[])
-    for way in ways:
-        found |= Q(**dict(zip(MAKER_AND_TYPE, way, strict=True)))
-    return found
+    return Q() if len(ways) > MOST_WAYS else any_way(MAKER_AND_TYPE, ways)
 
 
 MAKER_AND_TYPE = ("equipment__maker", "equipment__type_name")

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import datetime as dt
 import difflib
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from functools import cache
 from typing import Any, ClassVar
@@ -116,6 +116,14 @@ class YesNoField(forms.BooleanField):
         raise ValidationError(_("Say yes or no here."))
 
 
+def any_way(columns: Sequence[str], ways: Iterable[Sequence[Any]]) -> models.Q:
+    """Records whose columns have the values of one of some ways."""
+    found = models.Q(pk__in=[])
+    for way in ways:
+        found |= models.Q(**dict(zip(columns, way, strict=True)))
+    return found
+
+
 class RecordField(forms.Field):
     """Another record: by its name as people call it, or by its key. A number is a key; a text of digits first a name.
 
@@ -182,9 +190,9 @@ class RecordField(forms.Field):
     def with_name(self, name: Any, *values: Any) -> models.QuerySet[Any]:
         """The first two records with a name; `values` are what the columns `near_by` can have, one way after the
         other."""
-        near = models.Q()
-        for start in range(0, len(values), len(self.near_by) or 1):
-            near |= models.Q(**dict(zip(self.near_by, values[start : start + len(self.near_by)], strict=True)))
+        width = len(self.near_by) or 1
+        ways = [values[start : start + width] for start in range(0, len(values), width)]
+        near = any_way(self.near_by, ways) if ways else models.Q()
         return self.readable().filter(near, picked_name=name)[:2]
 
     def keyed(self, key: int) -> list[Any]:

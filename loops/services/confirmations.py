@@ -14,6 +14,7 @@ from loops.engine.checks.certificates import conditions_remark, suffix
 from loops.models import Confirmation, Loop, Verification
 from loops.services.refusals import WorkflowRefused
 from loops.services.steps import tell_of
+from loops.services.verification import CONTENTS
 from registry import access
 from registry.conditions import numbered_conditions
 from registry.digests import digest
@@ -98,7 +99,7 @@ def certified(
     ]
     if pinned is None:
         keys = {row["certificate_revision"]["id"] for row in members}
-        pinned = dict(Revision.objects.filter(pk__in=keys).values_list("pk", "snapshot"))
+        pinned = dict(CONTENTS(keys))
     for row in members:
         key = row["certificate_revision"]["id"]
         yield row, key, pinned[key]

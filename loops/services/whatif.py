@@ -18,7 +18,7 @@ from loops.engine.tables import Tables
 from loops.models import Loop
 from loops.services.contributors import pinned
 from loops.services.tables import tables_of
-from loops.services.verification import judge_by, summary, today_at, without_day
+from loops.services.verification import AREAS, judge_by, summary, today_at, without_day
 from registry.models import HazardousArea, Revision, Site
 from registry.models.base import Record
 from registry.selectors import LOOPS_BY_KIND
@@ -158,7 +158,7 @@ def areas_now(snapshots: Iterable[Mapping[str, Any]], proposals: Mapping[Key, Pr
         for row in circuit["members"]
         if row["area"]
     }
-    areas = HazardousArea.objects.in_bulk(keys)
+    areas = {area.pk: area for area in AREAS(keys)}
     return areas | {key: item.record for (kind, key), item in proposals.items() if kind == "area"}  # type: ignore[return-value]
 
 

@@ -260,7 +260,7 @@ def grouped(rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
             _("A value is not known, the rules do not reach, or the signal differs."),
         ),
         (
-            _("Another purpose"),
+            _("Made for another function"),
             [row for row in rest if row["word"] != Word.SUITS and row["other_use"]],
             False,
             _("The register does not say that they do what this item does."),

@@ -11,12 +11,16 @@ EN_EDITIONS = "EN IEC 60079-0:2018, EN 60079-11:2012"
 EARTH_BAR = (
     "The barrier is to be connected to the intrinsic safety earth bar by two conductors of 1.5 mm2 or one of 4 mm2."
 )
+ARRESTER = (
+    "The arrester is to be bonded to the equipotential conductor of the plant close to the device that it protects."
+)
 CLEANING = "The plastic window is a risk of static charge: clean with a damp cloth only."
 IMPACT = "The light-metal enclosure is to be protected from impact and friction where it is used in zone 0."
 NO_TEST = "The circuit does not withstand the 500 V test to the enclosure: take this into account when it is installed."
 
 MET = {
     EARTH_BAR: "Bar IE-1 of the cabinet, two conductors of 4 mm2; measured below 1 ohm.",
+    ARRESTER: "Bonded to the frame of the junction box by 6 mm2, less than 1 m from the device.",
     CLEANING: "Warning label at the item; damp cloth named in the cleaning plan.",
     IMPACT: "Guard of stainless steel around the item; outside of zone 0.",
     "Install in a cabinet of at least IP 20.": "Cabinet of the equipment room, IP 54.",
@@ -67,7 +71,7 @@ def certificates(today: dt.date) -> list[Text]:
     return [
         atex("EXA 17 ATEX 0311 X", "Vessarik", "2017-03-14", EARTH_BAR),
         atex("EXA 17 ATEX 0312 X", "Vessarik", "2017-03-14", EARTH_BAR),
-        atex("EXA 18 ATEX 0340 X", "Vessarik", "2018-09-03", EARTH_BAR),
+        atex("EXA 18 ATEX 0340 X", "Vessarik", "2018-09-03", ARRESTER),
         atex("EXA 09 ATEX 0057 X", "Vessarik", "2009-05-20", EARTH_BAR, status="withdrawn"),
         iecex("IECEx EXA 17.0088X", "Vessarik", "2017-04-02", EARTH_BAR),
         atex("EXA 21 ATEX 0101 X", "Tarquessen", "2021-02-11", "Install in a cabinet of at least IP 20."),
