@@ -6,6 +6,7 @@ import re
 from collections.abc import Iterator
 from typing import Any
 
+from django.core.exceptions import ValidationError
 from django.db.models import F, Q, Value
 from django.db.models.functions import Concat
 from django.utils.translation import gettext as _
@@ -40,6 +41,22 @@ def ways_to_cut(name: str) -> list[tuple[str, str]]:
     return [(" ".join(words[:cut]), " ".join(words[cut:])) for words in heads for cut in range(1, len(words))]
 
 
+NOT_CHOSEN = "?"
+"""An area that somebody has yet to choose, as a new row of the editor says it: empty is the safe area."""
+
+
+class PlaceField(RecordField):
+    """An area, or the safe area: empty or in these words."""
+
+    def to_python(self, value: Any) -> Any:
+        text = " ".join(value.split()).casefold() if isinstance(value, str) else ""
+        if text == NOT_CHOSEN:
+            raise ValidationError(_("Choose the area that this device stands in, or “Safe area” if it stands in none."))
+        if text in {"safe area", _("Safe area").casefold()}:
+            return None
+        return super().to_python(value)
+
+
 class MemberEntry(EntryForm):
     """Terminals of a register item at a tag in an area."""
 
@@ -52,7 +69,7 @@ class MemberEntry(EntryForm):
         near_by=MAKER_AND_TYPE,
         label=lazily("set of terminals"),
     )
-    area = RecordField(
+    area = PlaceField(
         HazardousArea.objects.all,
         Concat(F("site__code"), Value(": "), F("name")),
         Q(archived_at=None),

@@ -9,11 +9,11 @@ from django.urls import reverse
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
-from loops.entries import CableEntry, LoopEntry, MemberEntry, TerminatorEntry
+from loops.entries import NOT_CHOSEN, CableEntry, LoopEntry, MemberEntry, TerminatorEntry
 from loops.models import Member
 from loops.picks import CABLE, Pick, facts_by_name, suggestions
 from loops.selectors import areas_of
-from loops.views.editor_rows import CABLES, DEVICES, FOLLOWS, SOURCES, TERMINATORS
+from loops.views.editor_rows import CABLES, DEVICES, FOLLOWS, SOURCES, TERMINATORS, new_device
 from registry import access
 from registry.models import Site, Terminals, User
 from registry.reading import EntryForm
@@ -159,7 +159,7 @@ def group_form(
     heading, one, add, hint = TITLES[kind]
     list_name, entry = LISTS.get(kind, ("members", MemberEntry))
     list_path = circuit.row_path(list_name)
-    fresh_row = {"role": "source" if kind == SOURCES else "device"} if entry is MemberEntry else {}
+    fresh_row = {SOURCES: {"role": "source"}, DEVICES: new_device()}.get(kind, {})
     fresh = form_tree(entry, fresh_row, {}, f"{list_path}.__n__", picks.choices())
     role = {SOURCES: ":source", DEVICES: ":device"}.get(kind, "")
     return {
@@ -274,7 +274,8 @@ class Picks:
             field["attrs"]["list"] = f"options-{name}"
             field["placeholder"] = NOTHING_CHOSEN[name]
         else:
-            field |= {"kind": "select", "choices": [("", NOTHING_CHOSEN[name]), *pairs]}
+            yet = [(NOT_CHOSEN, _("Choose …"))] if field["value"] == NOT_CHOSEN else []
+            field |= {"kind": "select", "choices": [*yet, ("", NOTHING_CHOSEN[name]), *pairs]}
             keep_choice(field)
 
     def lists(self) -> list[tuple[str, Pairs]]:

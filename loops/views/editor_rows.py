@@ -7,7 +7,7 @@ from typing import Any
 
 from django.utils.translation import gettext
 
-from loops.entries import CableEntry, LoopEntry, MemberEntry, near_terminals
+from loops.entries import NOT_CHOSEN, CableEntry, LoopEntry, MemberEntry, near_terminals
 from loops.models import Member
 from loops.picks import terminals_named
 from registry.models import Terminals
@@ -22,8 +22,13 @@ beside the last one, the next run begins where the last one ends."""
 
 def blank_loop(site_code: str) -> dict[str, Any]:
     """What a new loop's form shows: one circuit with a row of each kind."""
-    circuit = {"name": gettext("Circuit 1"), "members": [{"role": "source"}, {"role": "device"}], "cables": [{}]}
+    circuit = {"name": gettext("Circuit 1"), "members": [{"role": "source"}, new_device()], "cables": [{}]}
     return {"site": site_code, "circuits": [circuit]}
+
+
+def new_device() -> dict[str, Any]:
+    """What the row of a further device shows: somebody has yet to say where it stands."""
+    return {"role": Member.Role.DEVICE.value, "area": NOT_CHOSEN}
 
 
 def row_command(data: dict[str, Any], command: str, value: str) -> str:
@@ -37,7 +42,9 @@ def row_command(data: dict[str, Any], command: str, value: str) -> str:
     row = row_at(data, focus)
     if command == "_add" and row is not None:
         if path.endswith(".members"):
-            row["role"] = role if role in Member.Role.values else Member.Role.DEVICE.value
+            row |= {"role": role} if role == Member.Role.SOURCE.value else new_device()
+            if role == Member.Role.INLINE.value:
+                row["role"] = role
         if path.endswith((".members", ".cables")):
             follow(data, path, row)
         elif path == "circuits":
@@ -134,7 +141,9 @@ def without_blank_rows(data: dict[str, Any]) -> dict[str, Any]:
         members = circuit.get("members") if isinstance(circuit, dict) else None
         if isinstance(members, list):
             circuit["members"] = [
-                row for row in members if not isinstance(row, dict) or any(row[key] for key in row if key != "role")
+                row
+                for row in members
+                if not isinstance(row, dict) or any(row[key] for key in row if key not in bare(row))
             ]
     data = drop_blank_rows(data, LoopEntry)
     for circuit in circuits if isinstance(circuits, list) else []:
@@ -143,6 +152,11 @@ def without_blank_rows(data: dict[str, Any]) -> dict[str, Any]:
             while isinstance(rows, list) and untouched(kind, rows):
                 rows.pop()
     return data
+
+
+def bare(row: Mapping[str, Any]) -> set[str]:
+    """The columns of a row that say nothing although they are filled."""
+    return {"role", "area"} if row.get("area") == NOT_CHOSEN else {"role"}
 
 
 def untouched(kind: str, rows: Sequence[Any]) -> bool:
@@ -154,4 +168,4 @@ def untouched(kind: str, rows: Sequence[Any]) -> bool:
     taken = {
         name for (where, name), follows in FOLLOWS.items() if where == kind and last.get(name) == before.get(follows)
     }
-    return is_blank({key: text for key, text in last.items() if key not in taken | {"role"}}, entry)
+    return is_blank({key: text for key, text in last.items() if key not in taken | bare(last)}, entry)

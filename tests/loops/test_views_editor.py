@@ -354,3 +354,40 @@ def test_what_is_not_in_the_register_is_named_with_its_cure(designer: Any, typed
         in page
     )
     assert "This is required: choose one that is in the register." in page
+
+
+AREA = "circuits.0.members.1.area"
+
+
+def test_where_a_new_device_stands_must_be_chosen(designer: Any, typed: dict[str, str]) -> None:
+    fresh = form_of(designer.get("/loops/new/"))
+    assert (fresh["circuits.0.members.0.area"], fresh[AREA]) == ("", "?")
+    before = row_counts()
+    response = designer.post("/loops/new/", typed | {AREA: fresh[AREA]})
+    assert response.status_code == 400
+    assert row_counts() == before
+    page = response.content.decode()
+    assert "Choose the area that this device stands in" in page
+    assert form_of(response)[AREA] == "?"
+    assert form_of(response)["circuits.0.members.1.tag"] == typed["circuits.0.members.1.tag"]
+    response = designer.post("/loops/new/", typed | {AREA: ""}, follow=True)
+    assert response.status_code == 200
+    assert Member.objects.get(circuit__loop__tag="PT-7", role="device").area is None
+    # What was chosen once is what the form shows again.
+    loop = Loop.objects.get(tag="PT-7")
+    assert form_of(designer.get(f"/loops/{loop.pk}/edit/"))[AREA] == ""
+
+
+def test_a_row_of_which_nothing_but_the_open_question_is_filled_is_no_row(designer: Any, typed: dict[str, str]) -> None:
+    fields = form_of(designer.post("/loops/new/", typed | {AREA: "", "_add": "circuits.0.members:device"}))
+    assert fields["circuits.0.members.2.area"] == "?"
+    designer.post("/loops/new/", fields | {"_reason": "First entry"})
+    assert Member.objects.filter(circuit__loop__tag="PT-7").count() == 2
+
+
+def test_the_safe_area_may_be_said_in_words(loop_data: Callable[..., dict[str, Any]], author_as: Any) -> None:
+    data = loop_data(tag="PT-8")
+    for text in ("Safe area", " safe  AREA "):
+        data["circuits"][0]["members"][1]["area"] = text
+        loop = save_loop(data | {"tag": f"PT-{len(text)}"}, author_as("designer"))
+        assert [row.area for row in loop.circuits.get().members.all()] == [None, None]
