@@ -11,6 +11,7 @@ class LoopsConfig(AppConfig):
         from loops import sentences  # noqa: F401  makes known what is stored, so that it can be said in other languages
         from loops.basis_words import ARROW, changes_said
         from loops.entries import LoopEntry
+        from loops.services.first_steps import next_step
         from loops.services.impact import IMPACT, run_impact
         from loops.services.notices import announce
         from loops.services.permitted import permitted_capacitance
@@ -39,7 +40,9 @@ class LoopsConfig(AppConfig):
             ENTRY_CLASSES.append(LoopEntry)
         LISTS.update({"loop": LOOP, "cable_run": CABLE_RUN, "member": MEMBER})
         use_capacitance_table(permitted_capacitance)
-        USERS.update({"describe": describe, "foresee": foresee, "issued": issued, "notes": tables_told})
+        USERS.update(
+            {"describe": describe, "foresee": foresee, "issued": issued, "next": next_step, "notes": tables_told}
+        )
         if announce not in LISTENERS:
             LISTENERS.append(announce)
         PROOFS.update({"verifications": prove_verifications, "approvals": prove_approvals})

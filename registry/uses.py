@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from registry.models import User
 from registry.models.base import Record
 
 
@@ -91,6 +92,9 @@ Notes = Callable[[Record], Sequence[Mapping[str, str]]]
 Issued = Callable[[str, Iterable[int]], set[int]]
 """Of some records of a kind, by their keys, those on which something rests that was issued once."""
 
+Next = Callable[[User], tuple[str, str] | None]
+"""What a person does next while the site is being set up: the words, and the address where it is done."""
+
 USERS: dict[str, Callable[..., Any]] = {}
 
 
@@ -116,3 +120,9 @@ def foresee(proposals: Proposals, site_keys: Sequence[int], most: int = MOST_JUD
     """What proposed contents of records would do to those who use them; nothing is written."""
     function: Foresee | None = USERS.get("foresee")
     return function(proposals, site_keys, most) if function else Effects(0, 0, (), 0)
+
+
+def next_step(user: User) -> tuple[str, str] | None:
+    """What a person does next while the site is being set up; nothing where it is, or nobody says so."""
+    function: Next | None = USERS.get("next")
+    return function(user) if function else None

@@ -64,7 +64,7 @@ LABEL = replace(
         Column(lazily("Code"), code),
         *(replace(column, shown=column.label in SHOWN) for column in LOOP.columns[1:]),
     ),
-    empty_text="Labels are printed for loops: enter one first.",
+    empty_text=lazily("Labels are printed for loops: enter one first."),
 )
 """The list of loops, to choose from."""
 MOST_LOOPS = 1_000

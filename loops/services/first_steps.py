@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
+from django.urls import reverse
 from django.utils.translation import gettext as _
 
+from loops import selectors
 from registry import access
 from registry.models import CableType, HazardousArea, Membership, Role, Site, Terminals, User
 
@@ -83,3 +85,13 @@ def first_steps(user: User, site_ids: Iterable[int]) -> list[FirstStep]:
             (_("Make the first loop"), "loop_new"),
         ),
     ]
+
+
+def next_step(user: User) -> tuple[str, str] | None:
+    """Where a person goes on, in words and as an address; nothing once there is a loop at their sites, or where all
+    that is left is for others to do."""
+    if selectors.listed_loops(user).filter(archived_at=None).exists():
+        return None
+    sites = [site.pk for site in access.own_sites(user) if not site.is_archived]
+    ways = [step.ways[0] for step in first_steps(user, sites) if step.ways]
+    return (ways[0][0], reverse(ways[0][1])) if ways else None

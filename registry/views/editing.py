@@ -48,6 +48,7 @@ from registry.views.forms import (
     without_keys,
 )
 from registry.views.layout import STARTS, form_layout, preset
+from registry.views.next_step import tell_next_step
 from registry.views.pages import KindPage
 from registry.words import lazily
 
@@ -110,7 +111,7 @@ def edit(request: HttpRequest, kind: KindPage, pk: int) -> HttpResponse:
     if request.method == "POST":
         return receive(request, kind, record)
     if record.is_archived:
-        messages.info(request, f"This {kind.singular} is archived: bring it back first, then edit it.")
+        messages.info(request, _("This is archived: bring it back first, then edit it."))
         return HttpResponseRedirect(kind.url(record))
     draft = Draft(kind, record, record_text(record), version=str(record.version), revision=str(newest_number(record)))
     return show(request, draft)
@@ -191,11 +192,14 @@ def save(request: HttpRequest, draft: Draft) -> Record:
     )
     number = newest_number(saved)
     if number == before:
-        messages.info(request, f"Nothing differs from revision {number}: no new revision was made.")
+        messages.info(
+            request, _("Nothing differs from revision %(number)s: no new revision was made.") % {"number": number}
+        )
     else:
         messages.success(request, SAVED.format(number=number))
+        tell_next_step(request)
     for sentence in sentences(doubts(saved))[:DOUBTS_SHOWN]:
-        messages.warning(request, f"Please check. {sentence}")
+        messages.warning(request, _("Please check. %(sentence)s") % {"sentence": sentence})
     return saved
 
 
@@ -341,8 +345,7 @@ def archive(request: HttpRequest, kind: KindPage, pk: int, archived: bool) -> Ht
     record = find(request, kind, pk)
     kind.require_edit(user, record)
     if record.is_archived == archived:
-        done = _("is archived already") if archived else _("is in use already")
-        messages.info(request, f"This {kind.singular} {done}.")
+        messages.info(request, _("This is archived already.") if archived else _("This is in use already."))
         return HttpResponseRedirect(kind.url(record))
     draft = Draft(kind, record, {}, version=str(record.version))
     status = 200

@@ -275,6 +275,7 @@ def field_dict(
     if isinstance(reader, ReadingField):
         example = (parameter.example if parameter else "") or reader.example
         shown |= {
+            "example": example,
             "unit_hint": (_("For example %(example)s.") % {"example": example}),
             "kind": "quantity",
             "read_as": read_as(value, reader),

@@ -58,7 +58,7 @@ def next_issue_page(request: HttpRequest, pk: int) -> HttpResponse:
         return form(request, old, draft, status=400)
     except StaleRecord as stale:
         draft.version = str(stale.record.version)
-        messages.warning(request, "Somebody else saved the old issue meanwhile: look at it, then save again.")
+        messages.warning(request, _("Somebody else saved the old issue meanwhile: look at it, then save again."))
         return form(request, old, draft, status=409)
     messages.success(
         request,
@@ -69,7 +69,8 @@ def next_issue_page(request: HttpRequest, pk: int) -> HttpResponse:
     )
     messages.info(
         request,
-        f"Items rest on issue {old.issue} until their terminals name issue {new.issue}: compare their values first.",
+        _("Items rest on issue %(old)s until their terminals name issue %(new)s: compare their values first.")
+        % {"old": old.issue, "new": new.issue},
     )
     return HttpResponseRedirect(CERTIFICATE.url(new))
 

@@ -226,7 +226,7 @@ def grid_row(node: FormNode, title: str) -> dict[str, Any]:
         field
         | {
             "label": f"{title}: {field['short']}",
-            "placeholder": field["unit_hint"].removeprefix("For example ").rstrip("."),
+            "placeholder": field.get("example", ""),
         }
         for field in node.fields.values()
     ]

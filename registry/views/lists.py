@@ -74,6 +74,7 @@ def list_page(request: HttpRequest, kind: KindPage, asked: Asked, template: str 
         "body": rows_html(rows, tick=bool(many["many"])),
         "is_filtered": bool(asked.typed or asked.is_faulty),
         "may_add": kind.may_edit(user),
+        "who_adds": "" if kind.may_edit(user) else access.SIDES.get(kind.add_action, ""),
         "exports": exports(kind, asked, "export") if kind.kind in IMPORT_KINDS else [],
         "seen": exports(kind, asked, "seen", *PRINTERS),
         **many,
@@ -190,7 +191,7 @@ def label_of(filters: Sequence[Filter], name: str) -> str:
     """What a parameter is called on the page."""
     for item in filters:
         if name in item.names():
-            return str(getattr(item, "label", "By value"))
+            return str(getattr(item, "label", _("By value")))
     return _("Contains") if name == "q" else ""
 
 

@@ -35,6 +35,7 @@ from registry.services.people import (
 from registry.services.records import Author, EntryRefused
 from registry.services.sessions import keep_session
 from registry.views.forms import error_list, field_dict
+from registry.views.next_step import tell_next_step
 from registry.words import lazily
 
 PAGE_SIZE = 50
@@ -141,6 +142,7 @@ def receive(request: HttpRequest, person: User | None) -> HttpResponse:
     except EntryRefused as refused:
         return show(request, person, data, refused.errors, status=400)
     messages.success(request, (_("Saved %(printed_name)s.") % {"printed_name": saved.printed_name}))
+    tell_next_step(request)
     return HttpResponseRedirect(reverse("people"))
 
 

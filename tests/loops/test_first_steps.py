@@ -57,3 +57,24 @@ def test_a_keeper_begins_with_equipment_and_a_superuser_is_named(client_as: Any,
     assert 'class="button" href="/equipment/new/"' in page and 'href="/equipment/paste/"' in page
     assert "/equipment/new/" not in client_as("approver").get("/").content.decode()
     assert "Administrator of the installation · " in client_as("superuser").get("/").content.decode()
+
+
+def test_a_save_leads_on_to_the_next_step_until_there_is_a_loop(
+    people: Any, client_as: Any, area: Any, source: Any, device: Any, make_loop: Any
+) -> None:
+    cable = {"name": "Two-core 1", "_reason": ""}
+    text = client_as("designer").post("/cable-types/new/", cable, follow=True).content.decode()
+    assert 'Next on the way to the first loop: <a href="/loops/new/">Make the first loop</a>' in text
+    # A keeper makes no loops, and has nothing left to do.
+    text = client_as("keeper").post("/cable-types/new/", cable | {"name": "Two-core 2"}, follow=True).content.decode()
+    assert "Saved as revision 1." in text and "Next on the way" not in text
+    make_loop(tag="PT-1")
+    text = client_as("designer").post("/cable-types/new/", cable | {"name": "Two-core 3"}, follow=True).content.decode()
+    assert "Saved as revision 1." in text and "Next on the way" not in text
+
+
+def test_who_may_not_add_a_site_reads_who_may(client_as: Any, people: Any) -> None:
+    for role, told in (("administrator", True), ("superuser", False)):
+        text = client_as(role).get("/sites/").content.decode()
+        assert ("The administrator of the installation may do this." in text) is told, role
+        assert ('href="/sites/new/"' in text) is not told, role
