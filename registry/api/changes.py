@@ -9,6 +9,7 @@ from __future__ import annotations
 import datetime as dt
 from typing import Any
 
+from django.db.models import Max
 from django.utils.dateparse import parse_datetime
 from drf_spectacular.utils import OpenApiParameter, OpenApiTypes, extend_schema
 from rest_framework import serializers
@@ -85,7 +86,20 @@ class ChangesView(UnlitAPIView):
         numbers, after = keys_of(request, found, "number")
         rows = Change.objects.filter(number__in=numbers).select_related("site").order_by("number")
         last = numbers[-1] if numbers else whole_number(request, "cursor", 0, LARGEST, 0)
+        if not numbers:
+            refuse_beyond(last)
         return Response({"next": last, "more": after is not None, "results": [plain(row) for row in rows]})
+
+
+def refuse_beyond(cursor: int) -> None:
+    """Raise EntryRefused for a cursor behind the end of the log: nobody was given it by this log, and whoever waited
+    there would miss all that is done until the log is as long again."""
+    end = Change.objects.aggregate(Max("number"))["number__max"] or 0
+    if cursor > end:
+        told = (
+            f"The change log ends at {end}: an older backup was put back. Read the records anew, then go on from {end}."
+        )
+        raise EntryRefused({"cursor": [told]})
 
 
 def moment(request: Request) -> dt.datetime | None:

@@ -6,11 +6,19 @@ import json
 from typing import IO, Any
 
 from rest_framework.exceptions import ParseError
-from rest_framework.parsers import JSONParser
+from rest_framework.parsers import BaseParser
+
+TOO_DEEP = "This JSON is nested too deeply: no record here needs that, so send it as it is described."
 
 
-class StrictJSONParser(JSONParser):
-    """Refuses what JSON readers take differently: NaN, Infinity, a name that stands twice, endless nesting."""
+class StrictJSONParser(BaseParser):
+    """Refuses what JSON readers take differently: NaN, Infinity, a name that stands twice, endless nesting.
+
+    It is no JSONParser of the framework: to those the body is given only up to DATA_UPLOAD_MAX_MEMORY_SIZE, which is
+    for forms and less than a list of many records needs.
+    """
+
+    media_type = "application/json"
 
     def parse(self, stream: IO[Any], media_type: str | None = None, parser_context: Any = None) -> Any:
         try:
@@ -34,11 +42,14 @@ def load_strict(text: str) -> Any:
     def refuse(name: str) -> Any:
         raise ParseError(f"{name} is not a JSON number: leave the value out or write it as text with a unit.")
 
+    if text.startswith("\ufeff"):
+        raise ParseError("A byte order mark stands before this JSON: send it without.")
     try:
         return json.loads(text, object_pairs_hook=unique, parse_constant=refuse)
     except json.JSONDecodeError as error:
-        raise ParseError(f"This is not JSON (line {error.lineno}, column {error.colno}: {error.msg}).") from error
+        place = f"line {error.lineno}, column {error.colno}: {error.msg}"
+        raise ParseError(f"This is not JSON ({place}): mend it there, and send it again.") from error
     except RecursionError as error:
-        raise ParseError("This JSON is nested too deeply.") from error
+        raise ParseError(TOO_DEEP) from error
     except ValueError as error:
         raise ParseError("A number in this JSON is too long: write quantities as text with a unit.") from error

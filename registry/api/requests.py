@@ -13,7 +13,7 @@ from rest_framework.request import Request
 from rest_framework.views import APIView
 
 from registry.api.authentication import PasswordAuthentication, TokenAuthentication
-from registry.api.parsers import StrictJSONParser, load_strict
+from registry.api.parsers import TOO_DEEP, StrictJSONParser, load_strict
 from registry.models import ApiToken, Origin, User
 from registry.plain import hidden_in
 from registry.services.records import Author, EntryRefused
@@ -41,14 +41,6 @@ class PreconditionMissing(APIException):
     default_detail = 'Send the version that you have read as If-Match, for example If-Match: "3".'
 
 
-class PreconditionFailed(APIException):
-    """A change that rests on an older version."""
-
-    status_code = 412
-    default_code = "stale"
-    default_detail = "This was changed since the version that you name: read it again, then repeat the change."
-
-
 class BodyParser(StrictJSONParser):
     """Strict JSON of a limited size, not nested deeper than any loop is, of whole characters."""
 
@@ -68,7 +60,7 @@ class BodyParser(StrictJSONParser):
 def check_depth(data: Any, depth: int = 0) -> None:
     """Refuse nesting that no loop has, and half characters, which no answer could repeat."""
     if depth > MAX_DEPTH:
-        raise ParseError("This JSON is nested too deeply.")
+        raise ParseError(TOO_DEEP)
     if isinstance(data, dict):
         for name, value in data.items():
             check_text(name)
@@ -180,11 +172,11 @@ def etag(version: int) -> str:
 
 
 def matched_version(request: Request) -> int:
-    """The version that If-Match names. Raises PreconditionMissing without one, PreconditionFailed for another form."""
+    """The version that If-Match names. Raises PreconditionMissing without one, EntryRefused for another form."""
     header = request.headers.get("If-Match", "").strip()
     if header in ("", "*"):
         raise PreconditionMissing
     match = ETAG.fullmatch(header)
     if match is None:
-        raise PreconditionFailed
+        raise EntryRefused({"If-Match": ['Write the version as the ETag of the record has it: If-Match: "3".']})
     return int(match[1])

@@ -54,6 +54,14 @@ def test_other_sites_and_people_are_left_out(people: Any, loop: Loop) -> None:
     check_refusal(token_client(people["outsider"]).get(CHANGES), 403)
 
 
+def test_a_cursor_of_a_log_that_was_longer_is_refused(api: Any, loop: Loop) -> None:
+    """Where an older backup was put back, who follows must not wait where nothing comes for long."""
+    end = Change.objects.order_by("number").values_list("number", flat=True).last()
+    assert api.get(f"{CHANGES}?cursor={end}").json() == {"next": end, "more": False, "results": []}
+    told = check_refusal(api.get(f"{CHANGES}?cursor={end + 1}"), 400, "invalid")["errors"]["cursor"][0]
+    assert f"ends at {end}" in told and "anew" in told
+
+
 def test_filters_and_since(api: Any, loop: Loop) -> None:
     kinds = api.get(f"{CHANGES}?kind=loop").json()["results"]
     assert {row["kind"] for row in kinds} == {"loop"}

@@ -34,6 +34,41 @@ def test_methods_media_types_and_bodies(api: Any) -> None:
     check_refusal(send(api, f"{EQUIPMENT}?x=1", {}), 400, "invalid")
 
 
+@pytest.mark.parametrize("method", ["post", "put", "delete"])
+def test_what_is_sent_without_the_slash_is_not_led_on_as_a_look(method: str, api: Any) -> None:
+    """RFC 9110, 15.4.2: whoever follows a 301 may send the POST on as a GET, and then gets a list that looks like
+    success."""
+    body = check_refusal(send(api, f"{EQUIPMENT[:-1]}", {}, method=method), 404, "not_found")
+    assert f"{EQUIPMENT}" in body["message"]
+    assert EQUIPMENT not in check_refusal(send(api, f"{BASE}nowhere", {}, method=method), 404)["message"]
+    assert api.get(EQUIPMENT[:-1]).headers["Location"] == EQUIPMENT
+
+
+def test_refusals_of_the_framework_name_a_cure(api: Any) -> None:
+    def message(answer: Any) -> str:
+        return str(answer.json()["message"])
+
+    assert "GET or POST" in message(api.delete(EQUIPMENT))
+    assert "Content-Type: application/json" in message(api.post(EQUIPMENT, {"maker": "x"}))
+    assert "application/json" in message(api.get(EQUIPMENT, headers={"Accept": "text/html"}))
+    assert "leave “format” out" in message(api.get(f"{EQUIPMENT}?format=xml"))
+    assert "Authorization: Bearer" in message(Client().get(EQUIPMENT))
+    assert "byte order mark" in message(send(api, EQUIPMENT, b"\xef\xbb\xbf{}"))
+    assert "saved" not in message(api.get(f"{EQUIPMENT}?limit=0"))
+
+
+def test_a_list_may_be_as_large_as_is_said(api: Any) -> None:
+    """More than what Django takes of a form, up to the limit of lists; one byte more is refused as too large."""
+    from registry.api.bulk import MAX_BODY_BYTES
+
+    start, end = b'{"records": "', b'"}'
+    room = MAX_BODY_BYTES - len(start) - len(end)
+    bulk = f"{EQUIPMENT}bulk/"
+    body = check_refusal(send(api, bulk, start + b"x" * room + end), 400, "invalid")
+    assert body["errors"] == {"records": ["Give a list here."]}
+    check_refusal(send(api, bulk, start + b"x" * (room + 1) + end), 413, "too_large")
+
+
 def test_too_many_attempts(client_as: Any, people: Any) -> None:
     import base64
 
