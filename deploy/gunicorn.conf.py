@@ -27,6 +27,28 @@ control_socket_disable = True
 # From a proxy on this machine, or by a socket that only it can open, the headers of the request are taken as they are.
 forwarded_allow_ips = os.environ.get("FORWARDED_ALLOW_IPS") or "127.0.0.1,::1"
 
+# Its own lines look like those of the site.
+_form = os.environ.get("LOG_FORMAT") or ("json" if os.environ.get("UNLIT_MODE") == "production" else "text")
+logconfig_dict = {
+    "filters": {"request": {"()": "deploy.operations.logs.RequestMark"}},
+    "formatters": {
+        "json": {"()": "deploy.operations.logs.Json"},
+        "text": {"()": "deploy.operations.logs.Lines"},
+    },
+    "handlers": {
+        "lines": {
+            "class": "logging.StreamHandler",
+            "formatter": _form if _form in ("json", "text") else "text",
+            "filters": ["request"],
+        }
+    },
+    "root": {"handlers": [], "level": "INFO"},
+    "loggers": {
+        "gunicorn.error": {"handlers": ["lines"], "level": "INFO", "propagate": False},
+        "gunicorn.access": {"handlers": [], "level": "INFO", "propagate": False},
+    },
+}
+
 # The processes count together for /metrics, in files that this server keeps while it runs.
 _counts = ""
 if not os.environ.get("PROMETHEUS_MULTIPROC_DIR"):

@@ -14,7 +14,20 @@ fi
 while IFS= read -r line || [ -n "$line" ]; do
     case "$line" in
         '' | '#'*) ;;
-        [A-Z]*=*) export "$line" ;;
+        *\\*)
+            printf '%s\n' "A line of $env_file holds a backslash, which systemd reads in its own way: leave it out." >&2
+            exit 1
+            ;;
+        [A-Z]*=*)
+            value=${line#*=}
+            case "$value" in
+                '"'*'"' | "'"*"'")
+                    value=${value#?}
+                    value=${value%?}
+                    ;;
+            esac
+            export "${line%%=*}=$value"
+            ;;
         *)
             printf '%s\n' "This line of $env_file is not NAME=value: $line" >&2
             exit 1

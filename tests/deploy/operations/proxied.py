@@ -35,6 +35,7 @@ def free_port() -> int:
 class Proxied:
     def __init__(self, folder: Path) -> None:
         self.folder, self.plain_port, self.tls_port = folder, free_port(), free_port()
+        self.counts_port = free_port()
         # A path of a socket may have 107 bytes.
         self.socket = Path(f"{os.environ.get('TMPDIR', '/tmp')}/unlit-{secrets.token_hex(6)}.sock")
         self.processes: list[subprocess.Popen[bytes]] = []
@@ -107,6 +108,7 @@ class Proxied:
         text = re.sub(r"\n    listen \[::\].*", "", text)
         text = text.replace("listen 80", f"listen 127.0.0.1:{self.plain_port}")
         text = text.replace("listen 443", f"listen 127.0.0.1:{self.tls_port}")
+        text = text.replace("listen 127.0.0.1:9180", f"listen 127.0.0.1:{self.counts_port}")
         temporary = "".join(
             f"{name}_temp_path {self.folder / name};" for name in ("client_body", "proxy", "fastcgi", "uwsgi", "scgi")
         )
@@ -150,8 +152,20 @@ class Proxied:
         """Status, headers and text; None where nothing was answered."""
         return self.ask("GET", path, None, tls, host, headers)
 
-    def post(self, path: str, body: bytes) -> Any:
-        return self.ask("POST", path, body, True, HOST, {"Content-Type": "application/x-www-form-urlencoded"})
+    def post(self, path: str, body: bytes, kind: str = "application/x-www-form-urlencoded") -> Any:
+        return self.ask("POST", path, body, True, HOST, {"Content-Type": kind})
+
+    def counts(self, path: str) -> tuple[int, str]:
+        """What the proxy tells programs of this machine."""
+        with contextlib.closing(http.client.HTTPConnection("127.0.0.1", self.counts_port, timeout=30)) as connection:
+            connection.request("GET", path)
+            with connection.getresponse() as answer:
+                return answer.status, answer.read().decode()
+
+    def end_site(self) -> None:
+        """Gunicorn ends; the proxy stays."""
+        self.processes[0].terminate()
+        self.processes[0].wait(60)
 
     def by_socket(self, path: str) -> str:
         """What the site answers without the proxy, as somebody from this machine."""
@@ -161,5 +175,5 @@ class Proxied:
                 return answer.read().decode()
 
     def log_lines(self) -> list[dict[str, Any]]:
-        """The lines of the site's log, each of which is JSON (those of gunicorn itself are not)."""
-        return [json.loads(line) for line in self.log.read_text().splitlines() if line.startswith("{")]
+        """The lines of the site's log, each of which is JSON, those of gunicorn too."""
+        return [json.loads(line) for line in self.log.read_text().splitlines()]

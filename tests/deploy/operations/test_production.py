@@ -5,6 +5,7 @@ nginx and systemd are tried where they are installed (deploy/test.sh installs ng
 
 from __future__ import annotations
 
+import json
 import re
 import shutil
 import subprocess
@@ -203,8 +204,12 @@ def test_the_site_behind_nginx(tmp_path: Path) -> None:
         status, _, _ = site.get("/static/site.css")
         assert status == 200
         assert site.post("/login/", b"x" * 27_000_000)[0] == 413
+        status, headers, text = site.post("/api/v1/loops/", b"x" * 27_000_000, "application/json")
+        assert (status, headers["content-type"]) == (413, "application/json")
+        assert set(json.loads(text)) == {"code", "message", "errors"}
 
         lines = site.log_lines()
+        assert "gunicorn.error" in {line["logger"] for line in lines}
         mine = [line for line in lines if line["logger"] == "unlit.requests" and line["path"] == "/login/"]
         assert mine
         assert {len(line["request_id"]) for line in mine} == {32}
@@ -213,3 +218,13 @@ def test_the_site_behind_nginx(tmp_path: Path) -> None:
         text = site.by_socket("/metrics")
         assert "django_http_responses_total_by_status_total" in text
         assert "unlit_database_up 1.0" in text
+        # Programs of the machine read them by the proxy, and nothing else there.
+        status, text = site.counts("/metrics")
+        assert status == 200
+        assert "unlit_database_up 1.0" in text
+        assert site.counts("/livez")[0] == 404
+
+        site.end_site()
+        assert site.get("/login/")[0] == 502
+        status, headers, text = site.get("/api/v1/loops/")
+        assert (status, headers["retry-after"], json.loads(text)["code"]) == (503, "60", "unavailable")
