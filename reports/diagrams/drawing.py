@@ -14,16 +14,18 @@ from xml.etree import ElementTree as ET
 
 from django.utils.translation import gettext as _
 
-from reports.diagrams.layout import SPACE, TOP, Box, Layout, Wire, lay_out
+from reports.diagrams.layout import JUNCTION, LEAD, SPACE, TOP, Box, Layout, Wire, lay_out
 from reports.diagrams.parts import Item, Plan
 from reports.diagrams.routes import Node, Routes, item_key, routes_of
 
-TAG_SIZE, TEXT_SIZE, CABLE_SIZE = 12.0, 9.5, 9.5
-LINE = 12.5
+TAG_SIZE, TEXT_SIZE, CABLE_SIZE = 12.5, 10.5, 10.0
+LINE = 13.5
 BOLD = 1.15
 """How much wider bold type is."""
 NARROW, WIDE = frozenset("iljtfrI.,:;|!'()[]{} /\\-·"), frozenset("mwMWQGO@%—–≤≥ΩÄÖÜ…")
 CROWDED = 8
+NAME_ROOM = 78.0
+"""What the name of a junction below it may take."""
 NOT_XML = re.compile("[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 
 
@@ -55,6 +57,21 @@ def cut(text: str, size: float, room: float) -> str:
     while text and text_width(text + "…", size) > room:
         text = text[:-1]
     return f"{text.rstrip()}…"
+
+
+def in_two(text: str, room: float) -> list[str]:
+    """The text in one line, or in two where one has no room for it.
+
+    >>> in_two("KM-24 24x2x1.0", 200), in_two("KM-24 24x2x1.0", 60), in_two("KM-24", 10)
+    (['KM-24 24x2x1.0'], ['KM-24', '24x2x1.0'], ['KM-24'])
+    """
+    words = text.split()
+    if text_width(text, TEXT_SIZE) <= room or len(words) < 2:
+        return [text]
+    first = 1
+    while text_width(" ".join(words[: first + 1]), TEXT_SIZE) <= room:
+        first += 1
+    return [" ".join(words[:first]), " ".join(words[first:])]
 
 
 def clean(text: str) -> str:
@@ -261,7 +278,8 @@ def draw_wire(svg: ET.Element, wire: Wire) -> None:
             fill="currentColor",
         )
     if len(link.runs) == 1 and link.runs[0].type_name and wire.points[-1][1] == wire.points[-2][1]:
-        small(group, wire.text_x, wire.text_y + 11, link.runs[0].type_name, wire.room)
+        for index, text in enumerate(in_two(link.runs[0].type_name, wire.room)):
+            small(group, wire.text_x, wire.text_y + 12 + 11.5 * index, text, wire.room)
 
 
 def draw_item(svg: ET.Element, item: Item, box: Box, lines: list[str]) -> None:
@@ -329,8 +347,11 @@ def draw_junction(svg: ET.Element, node: Node, box: Box, beside: bool) -> None:
     add(group, "path", d=cross, fill="none", stroke="currentColor", stroke_width=0.8)
     if beside:
         small(group, box.right + 5, middle_y + 3.5, node.name, 200)
+    elif text_width(cut(node.name, TEXT_SIZE, NAME_ROOM), TEXT_SIZE) / 2 > JUNCTION / 2 + LEAD - 3:
+        # Beside the lines that leave the junction and turn down.
+        small(group, box.right + LEAD - 4, box.y + box.height + 12, node.name, NAME_ROOM, text_anchor="end")
     else:
-        small(group, middle_x, box.y + box.height + 11, node.name, 78, text_anchor="middle")
+        small(group, middle_x, box.y + box.height + 12, node.name, NAME_ROOM, text_anchor="middle")
 
 
 __all__ = ["TOP", "cut", "describe", "draw", "text_width"]

@@ -18,8 +18,8 @@ SPACE = 14.0
 CLOSE = 8  # rows from which on they stand closer
 LEAD = 12.0  # a line leaves a box this far before it turns
 UPRIGHT = 300.0  # the least width of a diagram that runs from top to bottom
-NAMES = 30.0  # what the name of the hazardous area takes below its edge
-STEP = 30.0  # room for the cable's name between two boxes that stand over each other
+NAMES = 34.0  # what the name of the hazardous area takes below its edge
+STEP = 35.0  # room for the cable's name between two boxes that stand over each other
 
 
 @dataclass(frozen=True)
