@@ -124,7 +124,10 @@ def write_rows(writer: ArchiveWriter, made: Made, say: Say) -> dict[str, Any]:
     if not nodes:
         raise BackupRefused("This database has no tables yet: there is nothing to keep.")
     if newer := unknown(nodes, loader):
-        raise BackupRefused(f"This database belongs to another version ({newer[0]} …): back it up with that one.")
+        raise BackupRefused(
+            f"This database belongs to another version ({newer[0]} …): back it up with that one, then restore into an "
+            "empty database (deploy/server.md, Upgrades)."
+        )
     tables = {name: model for name, model in tables_at(nodes, loader).items() if name not in NOT_KEPT}
     counts: dict[str, int] = {}
     for name, model in tables.items():

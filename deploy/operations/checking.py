@@ -31,6 +31,7 @@ from deploy.operations.schemas import applied, missing, unknown
 from registry.exchange.scanning import NotScanned, version
 from registry.models import Change, MailHold, User
 from registry.services.due import has_worker
+from registry.services.sealed_factors import unreadable
 
 OK, LOOK, STOP = "ok", "look", "stop"
 LEAST_DISK_BYTES = 2_000_000_000
@@ -237,7 +238,7 @@ def check_worker() -> Iterator[Line]:
     else:
         # What nobody took in time would be done whenever a worker comes.
         DBTaskResult.objects.filter(pk=result.id).delete()
-        cure = "Start manage.py db_worker (deploy/systemd/unlit-worker.service), or see its log."
+        cure = "Start one (systemctl start unlit-worker@1, which runs manage.py db_worker), or see its log."
         yield Line(STOP, "worker", f"nobody did a task within {WORKER_PATIENCE_S:.0f} s", cure)
     waiting = DBTaskResult.objects.ready().filter(enqueued_at__lt=timezone.now() - dt.timedelta(minutes=15)).count()
     if waiting:
@@ -287,6 +288,18 @@ def demo_people() -> int:
     return sum(person.check_password(PASSWORD) for person in people)
 
 
+def check_sealed() -> Iterator[Line]:
+    """What is sealed under the secret key can be read: a backup that was put back beside another key is found."""
+    if lost := unreadable():
+        cure = (
+            "Give the key that they were sealed under as SECRET_KEY, or as SECRET_KEY_FALLBACKS; without it "
+            "manage.py reset_mfa USER for people, and a new webhook."
+        )
+        yield Line(STOP, "sealed", f"{lost} secrets of second factors and webhooks cannot be read", cure)
+    else:
+        yield Line(OK, "sealed", "the secrets of second factors and webhooks can be read")
+
+
 def check_static() -> Iterator[Line]:
     manifest = Path(settings.STATIC_ROOT) / "staticfiles.json"
     if manifest.exists():
@@ -313,5 +326,6 @@ CHECKS: dict[str, Check] = {
     "mail": check_mail,
     "virus scanner": check_scanner,
     "people": check_people,
+    "sealed": check_sealed,
     "worker": check_worker,
 }

@@ -8,6 +8,7 @@ from typing import Any
 from allauth.mfa.models import Authenticator
 from django.db import transaction
 
+from registry.models import Webhook
 from registry.sealing import Unreadable, is_fresh, seal, unseal
 
 SECRETS = ("secret", "seed")
@@ -36,6 +37,22 @@ def seal_anew() -> str:
             "owners in with manage.py reset_mfa USER."
         )
     return told
+
+
+def unreadable() -> int:
+    """How many secrets, of second factors and of webhooks, no key of this site can read."""
+    factors = Authenticator.objects.exclude(type=Authenticator.Type.WEBAUTHN).values_list("data", flat=True)
+    sealed = [data[name] for data in factors for name in SECRETS if name in data]
+    sealed += Webhook.objects.filter(ended_at=None).values_list("sealed_secret", flat=True)
+    return sum(not is_readable(text) for text in sealed)
+
+
+def is_readable(sealed: str) -> bool:
+    try:
+        unseal(sealed)
+    except Unreadable:
+        return False
+    return True
 
 
 def changed(data: dict[str, Any], change: Callable[[str], str]) -> dict[str, Any]:

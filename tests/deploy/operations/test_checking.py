@@ -4,17 +4,20 @@ from __future__ import annotations
 
 import datetime as dt
 import json
+import re
 from pathlib import Path
 from typing import Any
 from unittest import mock
 
 import pytest
 from django.core.management import CommandError, call_command
+from django.test import Client
 from django.utils import timezone
 
 from deploy.operations import checking
 from deploy.operations.checking import LOOK, OK, STOP, Line, check_all
 from registry.models import Change, User
+from tests.registry.login.ways import log_in, set_up_app
 
 pytestmark = pytest.mark.django_db
 
@@ -33,7 +36,7 @@ def test_a_site_that_is_well(superuser: Any, settings: Any, tmp_path: Path, caps
     assert not [line for line in found if line["state"] == STOP]
     names = {line["name"] for line in found}
     assert {"mode", "TLS", "secret key", "database", "schema", "cache table", "clock", "files", "disk"} <= names
-    assert {"static files", "paper", "mail", "people", "worker"} <= names
+    assert {"static files", "paper", "mail", "people", "sealed", "worker"} <= names
     with pytest.raises(CommandError) as caught:
         call_command("check_install", "--strict")
     assert caught.value.returncode == 1
@@ -61,11 +64,33 @@ def test_a_schema_that_is_older_or_newer(db: None) -> None:
         assert (STOP, "schema") in lines(checking.check_database)
 
 
+def test_the_unit_that_a_cure_names_is_there() -> None:
+    units = {path.name for path in (Path(__file__).resolve().parents[3] / "deploy" / "systemd").iterdir()}
+    named = re.findall(r"systemctl start (unlit-\w+)@1", Path(checking.__file__).read_text())
+    assert named
+    assert {f"{name}@.service" for name in named} <= units
+
+
 def test_a_clock_behind_the_log_is_found(site: Any) -> None:
     assert lines(checking.check_clock) == [(OK, "clock")]
     assert Change.objects.exists()
     with mock.patch.object(timezone, "now", return_value=timezone.now() - dt.timedelta(days=1)):
         assert (STOP, "clock") in lines(checking.check_clock)
+
+
+def test_secrets_under_another_key_are_found(people: Any, settings: Any) -> None:
+    """As after a restore beside another secret_key; the key that they were sealed under mends it."""
+    client = Client()
+    log_in(client, "designer")
+    set_up_app(client)
+    assert lines(checking.check_sealed) == [(OK, "sealed")]
+    former, settings.SECRET_KEY = settings.SECRET_KEY, "another-key-of-this-site-with-enough-characters-0123456789"
+    (line,) = checking.check_sealed()
+    # The secret of the app and the seed of the recovery codes.
+    assert (line.state, line.found[:2]) == (STOP, "2 ")
+    assert former not in line.cure
+    settings.SECRET_KEY_FALLBACKS = [former]
+    assert lines(checking.check_sealed) == [(OK, "sealed")]
 
 
 def test_a_disk_that_is_full(monkeypatch: pytest.MonkeyPatch) -> None:
