@@ -29,6 +29,7 @@ forwarded_allow_ips = os.environ.get("FORWARDED_ALLOW_IPS") or "127.0.0.1,::1"
 
 # Its own lines look like those of the site.
 _form = os.environ.get("LOG_FORMAT") or ("json" if os.environ.get("UNLIT_MODE") == "production" else "text")
+_level = (os.environ.get("LOG_LEVEL") or "INFO").upper()
 logconfig_dict = {
     "filters": {"request": {"()": "deploy.operations.logs.RequestMark"}},
     "formatters": {
@@ -44,7 +45,7 @@ logconfig_dict = {
     },
     "root": {"handlers": [], "level": "INFO"},
     "loggers": {
-        "gunicorn.error": {"handlers": ["lines"], "level": "INFO", "propagate": False},
+        "gunicorn.error": {"handlers": ["lines"], "level": _level, "propagate": False},
         "gunicorn.access": {"handlers": [], "level": "INFO", "propagate": False},
     },
 }
