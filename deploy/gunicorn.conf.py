@@ -29,7 +29,8 @@ forwarded_allow_ips = os.environ.get("FORWARDED_ALLOW_IPS") or "127.0.0.1,::1"
 
 # Its own lines look like those of the site.
 _form = os.environ.get("LOG_FORMAT") or ("json" if os.environ.get("UNLIT_MODE") == "production" else "text")
-_level = (os.environ.get("LOG_LEVEL") or "INFO").upper()
+_level = os.environ.get("LOG_LEVEL", "").upper()
+_level = _level if _level in ("DEBUG", "WARNING", "ERROR", "CRITICAL") else "INFO"
 logconfig_dict = {
     "filters": {"request": {"()": "deploy.operations.logs.RequestMark"}},
     "formatters": {

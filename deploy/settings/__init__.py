@@ -130,7 +130,7 @@ CACHES = {
     "worker": {
         "BACKEND": "django.core.cache.backends.locmem.LocMemCache",
         "LOCATION": "worker",
-        "OPTIONS": {"MAX_ENTRIES": 1_500},
+        "OPTIONS": {"MAX_ENTRIES": 500},
     },
 }
 

@@ -35,7 +35,7 @@ NAME = "unlit_plant_benchmark"
 WARM = 20
 Row = tuple[str, str, str]
 ROWS: list[Row] = []
-LOG = Path(tempfile.gettempdir()) / f"unlit-plant-{os.getpid()}.log"
+TIMES = Path(tempfile.gettempdir()) / f"unlit-plant-{os.getpid()}.times"
 """How many microseconds each request took a worker, from its first byte to the last of the answer."""
 
 
@@ -58,9 +58,9 @@ def serving(environment: dict[str, str]) -> Iterator[tuple[int, list[int]]]:
     with socket.socket() as one:
         one.bind(("127.0.0.1", 0))
         port = one.getsockname()[1]
-    environment = os.environ | environment | {"BIND": f"127.0.0.1:{port}", "WEB_CONCURRENCY": "2"}
-    command = [sys.executable, "-m", "gunicorn", "--config", "deploy/gunicorn.conf.py", "--log-level", "warning"]
-    command += ["--access-logfile", str(LOG), "--access-logformat", "%(D)s"]
+    serves = {"BIND": f"127.0.0.1:{port}", "WEB_CONCURRENCY": "2", "TIMES_FILE": str(TIMES)}
+    environment = os.environ | environment | serves
+    command = [sys.executable, "-m", "gunicorn", "--config", "tests/benchmarks/timed_gunicorn.py"]
     server = subprocess.Popen([*command, "deploy.wsgi"], env=environment, cwd=ROOT)
     try:
         for _ in range(240):
@@ -73,7 +73,7 @@ def serving(environment: dict[str, str]) -> Iterator[tuple[int, list[int]]]:
     finally:
         server.terminate()
         server.wait(60)
-        LOG.unlink(missing_ok=True)
+        TIMES.unlink(missing_ok=True)
 
 
 class Caller:
@@ -131,7 +131,7 @@ def token(name: str) -> dict[str, str]:
 
 def in_server(count: int) -> list[float]:
     """Seconds that each of the newest requests took the workers, without the way to them and back."""
-    return [int(line) / 1_000_000 for line in LOG.read_text().split()[-count:]]
+    return [int(line) / 1_000_000 for line in TIMES.read_text().split()[-count:]]
 
 
 # ---------------------------------------------------------------------------------------------------------- one by one
