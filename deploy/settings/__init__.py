@@ -55,6 +55,7 @@ MIDDLEWARE = [
     "django_prometheus.middleware.PrometheusBeforeMiddleware",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
+    "deploy.operations.keeping.KeepNothing",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "registry.api.errors.SlashMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",

@@ -1,7 +1,7 @@
 """The API against its own description: every operation is sent what the description allows and what it forbids, over
 the application itself. No failure within, no answer that the description does not know, nothing taken that it forbids.
 
-What is sent is drawn anew from a seed. More of it, or another draw: UNLIT_API_EXAMPLES=200 UNLIT_API_SEED=7. Whether a
+What is sent is drawn anew from a seed. More of it, or another draw: API_EXAMPLES=200 API_SEED=7. Whether a
 text that the description allows (any text, say, where a quantity belongs) is taken is decided by the entries, so that
 such a refusal is no fault; tests beside the entries hold what they take.
 """
@@ -32,8 +32,8 @@ from tests.registry.api.asking import token_client
 
 pytestmark = pytest.mark.usefixtures("one_connection")
 SCHEMA = "/api/v1/schema/?format=json"
-EXAMPLES = int(os.environ.get("UNLIT_API_EXAMPLES", "3"))
-SEED = int(os.environ.get("UNLIT_API_SEED", "1"))
+EXAMPLES = int(os.environ.get("API_EXAMPLES", "3"))
+SEED = int(os.environ.get("API_SEED", "1"))
 PARTS = 4
 """So that processes share the operations."""
 MODES = (GenerationMode.POSITIVE, GenerationMode.NEGATIVE)

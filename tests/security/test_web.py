@@ -186,10 +186,18 @@ def test_a_password_that_is_known_or_short_is_refused(password: str, people: Any
 
 
 def test_a_page_of_a_person_is_kept_by_nobody_on_the_way(client_as: Callable[..., Any]) -> None:
-    """Shared caches must not keep what one person saw: every page varies by cookie, or says that it is private."""
-    for path in PAGES[:-1]:
-        headers = client_as("designer").get(path).headers
-        assert "Cookie" in headers.get("Vary", "") or "private" in headers.get("Cache-Control", ""), path
+    """Shared caches must not keep what one person saw, nor browsers show it again without asking (RFC 9111, 5.2.2)."""
+    client = client_as("designer")
+    for path in PAGES:
+        kept = client.get(path).headers["Cache-Control"].split(", ")
+        assert "private" in kept and "no-cache" in kept, path
+
+
+def test_tables_and_answers_of_the_api_are_not_kept_by_browsers(client_as: Callable[..., Any]) -> None:
+    client = client_as("designer")
+    for path in ("/loops/seen.csv", "/loops/seen.xlsx", "/api/v1/loops/", "/api/v1/nowhere/", "/api/v1/changes/"):
+        kept = client.get(path).headers["Cache-Control"].split(", ")
+        assert "private" in kept and "no-store" in kept, path
 
 
 def test_a_fault_tells_a_stranger_nothing(client_as: Callable[..., Any]) -> None:
