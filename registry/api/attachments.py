@@ -118,7 +118,9 @@ def attachments_view(own: KindPage, tags: list[str]) -> type[UnlitAPIView]:
             record = self.editable(request, pk)
             upload = request.data.get("file")
             if set(request.data) != {"file"} or not isinstance(upload, UploadedFile):
-                raise EntryRefused({"file": ["Send one file, as the part “file” of multipart/form-data."]})
+                raise EntryRefused(
+                    {"file": ["Send one file, as the part “file” of multipart/form-data, and no other part."]}
+                )
             if (upload.size or 0) > settings.ATTACHMENT_MAX_BYTES:
                 most = settings.ATTACHMENT_MAX_BYTES // 1_000_000
                 return problem("too_large", f"This file is larger than {most} MB: save it smaller, or in parts.", 413)

@@ -185,6 +185,14 @@ def test_a_password_that_is_known_or_short_is_refused(password: str, people: Any
         validate_password(password, people["reader"])
 
 
+@pytest.mark.parametrize("password", ["lantern copper slowly", "83150272946108", "ÄÖÜÄÖÜßßäöü"])
+def test_a_password_of_plain_words_is_taken(password: str, people: Any) -> None:
+    """Neither capitals nor digits nor signs are asked for."""
+    from django.contrib.auth.password_validation import validate_password
+
+    validate_password(password, people["reader"])
+
+
 def test_a_page_of_a_person_is_kept_by_nobody_on_the_way(client_as: Callable[..., Any]) -> None:
     """Shared caches must not keep what one person saw, nor browsers show it again without asking (RFC 9111, 5.2.2)."""
     client = client_as("designer")

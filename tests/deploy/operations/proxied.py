@@ -125,6 +125,27 @@ class Proxied:
             process.wait(60)
         self.socket.unlink(missing_ok=True)
 
+    def shake_hands(self, newest: ssl.TLSVersion, ciphers: str) -> str:
+        """The cipher that the proxy takes of those that are offered; raises OSError where it takes none."""
+        context = ssl.create_default_context(cafile=str(self.folder / "fullchain.pem"))
+        context.maximum_version = newest
+        context.set_ciphers(ciphers)
+        with (
+            socket.create_connection(("127.0.0.1", self.tls_port), 30) as plain,
+            context.wrap_socket(plain, server_hostname=HOST) as safe,
+        ):
+            return str((safe.cipher() or ("",))[0])
+
+    def raw(self, request: bytes) -> bytes:
+        """The first line of what is answered to bytes that no library would send."""
+        context = ssl.create_default_context(cafile=str(self.folder / "fullchain.pem"))
+        with (
+            socket.create_connection(("127.0.0.1", self.tls_port), 30) as plain,
+            context.wrap_socket(plain, server_hostname=HOST) as safe,
+        ):
+            safe.sendall(request)
+            return safe.recv(500).split(b"\r\n")[0]
+
     def connect(self, tls: bool, host: str) -> http.client.HTTPConnection:
         if not tls:
             return http.client.HTTPConnection("127.0.0.1", self.plain_port, timeout=30)

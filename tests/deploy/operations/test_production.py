@@ -8,6 +8,7 @@ from __future__ import annotations
 import json
 import re
 import shutil
+import ssl
 import subprocess
 import sys
 from pathlib import Path
@@ -194,6 +195,18 @@ def test_the_site_behind_nginx(tmp_path: Path) -> None:
         assert (status, headers["location"]) == (301, "https://unlit.example.org/loops/?q=1")
         assert site.get("/login/", host="other.example.org", tls=False) is None
         assert site.get("/login/", host="other.example.org") is None
+
+        # TLS 1.2 with forward secrecy and authenticated encryption is the least (RFC 9325, 4.2); CBC is refused.
+        assert site.shake_hands(ssl.TLSVersion.TLSv1_3, "DEFAULT").startswith("TLS_")
+        assert "GCM" in site.shake_hands(ssl.TLSVersion.TLSv1_2, "ECDHE-ECDSA-AES128-GCM-SHA256")
+        with pytest.raises(ssl.SSLError):
+            site.shake_hands(ssl.TLSVersion.TLSv1_2, "ECDHE-ECDSA-AES128-SHA256")
+        with pytest.raises(ssl.SSLError):
+            site.shake_hands(ssl.TLSVersion.TLSv1_1, "DEFAULT@SECLEVEL=0")
+
+        # A message whose end is told in two ways is not taken (RFC 9112, 6.3).
+        twice = b"Content-Length: 5\r\nTransfer-Encoding: chunked\r\n\r\n0\r\n\r\nGET /x HTTP/1.1\r\n\r\n"
+        assert b" 400 " in site.raw(b"POST /login/ HTTP/1.1\r\nHost: unlit.example.org\r\n" + twice)
 
         # What a visitor says of themselves reaches nobody: the mark is nginx's, the address the true one.
         forged = {"X-Request-ID": "f" * 32, "X-Forwarded-For": "10.9.9.9", "X-Forwarded-Proto": "http"}
