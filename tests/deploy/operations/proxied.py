@@ -14,6 +14,7 @@ import ssl
 import subprocess
 import sys
 import time
+import warnings
 from pathlib import Path
 from types import TracebackType
 from typing import Any
@@ -125,10 +126,15 @@ class Proxied:
             process.wait(60)
         self.socket.unlink(missing_ok=True)
 
-    def shake_hands(self, newest: ssl.TLSVersion, ciphers: str) -> str:
-        """The cipher that the proxy takes of those that are offered; raises OSError where it takes none."""
+    def shake_hands(self, version: ssl.TLSVersion, ciphers: str) -> str:
+        """The cipher that the proxy takes of those that are offered in one version; raises OSError where it takes
+        none."""
         context = ssl.create_default_context(cafile=str(self.folder / "fullchain.pem"))
-        context.maximum_version = newest
+        with warnings.catch_warnings():
+            # Old versions are offered to see that they are not taken.
+            warnings.simplefilter("ignore", DeprecationWarning)
+            context.minimum_version = ssl.TLSVersion.MINIMUM_SUPPORTED
+            context.maximum_version = context.minimum_version = version
         context.set_ciphers(ciphers)
         with (
             socket.create_connection(("127.0.0.1", self.tls_port), 30) as plain,
