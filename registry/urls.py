@@ -70,6 +70,7 @@ urlpatterns = [
     path("equipment/paste/", taking.paste, name="equipment_paste"),
     path("equipment/nameplate/", taking.nameplate, name="equipment_nameplate"),
     path("equipment/take/", taking.take_over, name="equipment_take"),
+    path("certificates/take/", taking.new_certificate, name="certificate_take"),
     path("equipment/<int:pk>/confirm/", taking.confirm, name="equipment_confirm"),
     path("equipment/<int:pk>/nameplate.json", taking.nameplate_file, name="equipment_nameplate_file"),
     path("pick/<str:name>/", picking.pick, name="pick"),

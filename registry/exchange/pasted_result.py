@@ -83,11 +83,15 @@ class Pasted:
     terminals: tuple[FoundTerminals, ...] = ()
     certificates: tuple[Found, ...] = ()
     markings: tuple[Found, ...] = ()
+    names: tuple[Found, ...] = ()
+    """Maker, type and holder of the certificate."""
+    conditions: tuple[Found, ...] = ()
+    """Specific conditions of use, each value all of those under one heading, one a line."""
     unread: tuple[Unread, ...] = ()
 
     def all_found(self) -> tuple[Found, ...]:
         """Every value, in the order of the lines."""
-        found = [*self.certificates, *self.markings]
+        found = [*self.certificates, *self.markings, *self.names, *self.conditions]
         for terminals in self.terminals:
             found += terminals.values
             found += [value for row in terminals.permitted for value in row.values]
@@ -101,7 +105,7 @@ def equipment_text(pasted: Pasted) -> dict[str, Any]:
 
     A set of terminals with input and output values becomes two sets, because input and output parameters belong to two.
     An ambient range that stands before the first terminals holds for all of them, and Um for all that give energy.
-    Maker, type and certificate are left to the person.
+    The certificate is left to the person, and so is what the text says in several ways.
     """
     rows = [row for terminals in _with_what_is_common(pasted.terminals) for row in _terminals_text(terminals)]
     sides = {row["side"] for row in rows}
@@ -112,6 +116,7 @@ def equipment_text(pasted: Pasted) -> dict[str, Any]:
         data["kind"] = "field_device"
     if len({marking.text for marking in pasted.markings}) == 1:
         data["marking"] = pasted.markings[0].text
+    data |= {item.column: item.text for item in pasted.names if item.column != "holder" and not item.contradictory}
     return data
 
 

@@ -13,8 +13,11 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 
 from registry.exchange import pasted_lines as lines
+from registry.exchange.pasted_conditions import conditions as read_conditions
+from registry.exchange.pasted_conditions import cross_checked
 from registry.exchange.pasted_doubts import doubts
 from registry.exchange.pasted_inline import Line, Reading, Symbol, fits
+from registry.exchange.pasted_labels import labels
 from registry.exchange.pasted_lines import MASK, Part, masked
 from registry.exchange.pasted_result import (
     INPUTS,
@@ -55,9 +58,26 @@ def read_pasted_text(text: str) -> Pasted:
     if len(text) > MAX_CHARACTERS or text.count("\n") > MAX_LINES:
         raise PastedTextError("This text is too long for one certificate: paste the pages with the parameters only.")
     reader = _Reader()
-    for number, line in enumerate(re.split(r"\r\n|\r|\n|\f|\v|\u2028|\u2029", text), 1):
+    texts = re.split(r"\r\n|\r|\n|\f|\v|\u2028|\u2029", text)
+    for number, line in enumerate(texts, 1):
         reader.read(number, line)
-    return reader.result()
+    return _with_names(reader.result(), texts)
+
+
+def _with_names(pasted: Pasted, texts: Sequence[str]) -> Pasted:
+    """What was found, with who made it, its type and the specific conditions of use."""
+    named, conditions = labels(texts), read_conditions(texts)
+    numbers = [item.text for item in pasted.certificates if item.column == "number"]
+    used = named.used | conditions.used
+    left = [entry for entry in pasted.unread if entry.reason or entry.line_number not in used]
+    return replace(
+        pasted,
+        names=marked(list(named.found)),
+        conditions=marked(list(cross_checked(conditions, numbers))),
+        unread=tuple(
+            sorted([*left, *named.doubts, *conditions.doubts], key=lambda entry: (entry.line_number, not entry.reason))
+        ),
+    )
 
 
 @dataclass
@@ -309,7 +329,7 @@ class _Reader:
             tuple(item for item in terminals if item.values or item.permitted or item.temperature_classes),
             once(self.certificates),
             once(self.markings),
-            tuple(self.unread),
+            unread=tuple(self.unread),
         )
 
 

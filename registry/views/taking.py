@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 from django.contrib import messages
@@ -13,12 +14,13 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
+from registry.conditions import numbered_conditions
 from registry.exchange import aas_files, pdf
 from registry.exchange.aas_files import AasError
 from registry.exchange.aas_writing import as_json
 from registry.exchange.nameplate import Nameplate, read_nameplates
 from registry.exchange.nameplate_export import nameplate_environment
-from registry.exchange.pasted_text import PastedTextError, read_pasted_text
+from registry.exchange.pasted_text import Found, Pasted, PastedTextError, read_pasted_text
 from registry.exchange.pdf import PdfError, pdf_text
 from registry.exchange.taking import laid_into, offered, without_bare_rows
 from registry.marked import take_marking
@@ -35,14 +37,20 @@ from registry.views.details import find
 from registry.views.editing import Draft, opened_version, show
 from registry.views.exchanging import attached
 from registry.views.forms import flatten, nest
-from registry.views.kinds import EQUIPMENT
+from registry.views.kinds import CERTIFICATE, EQUIPMENT
 
-PLACE, SET = "place.", "set."
+PLACE, SET, OF = "place.", "set.", "certificate."
+OF_CERTIFICATE = ("holder", "specific_conditions")
+FOR_NEW = ("scheme", "number", "issue", *OF_CERTIFICATE)
 TOP = ("kind", "maker", "type_name", "function", "marking", "description", "notes")
 SHORT = {item.column: item.short for item in PARAMETERS}
 WORDS = {
     "marking": gettext_lazy("Ex marking"),
     "output": gettext_lazy("Output characteristic"),
+    "maker": gettext_lazy("Maker"),
+    "type_name": gettext_lazy("Type"),
+    "holder": gettext_lazy("Holder of the certificate"),
+    "specific_conditions": gettext_lazy("Specific conditions of use"),
     "number": gettext_lazy("Certificate"),
     "issue": gettext_lazy("Certificate issue"),
     "certificate": gettext_lazy("Certificate"),
@@ -71,13 +79,15 @@ def called(path: str) -> str:
 
 def certificate_of(number: str, issue: str = "") -> dict[str, Any]:
     """What the register has of a certificate that a text names: its name as lists call it, or how to add it."""
-    found = certificates_numbered(number, issue)
+    found = certificates_numbered(number, issue) if number else []
     asked = schemes_of(number) | {"number": number, "issue": issue or "0"}
     return {
         "number": number,
         "issue": issue,
         "name": str(found[0]) if len(found) == 1 else "",
+        "record": found[0] if len(found) == 1 else None,
         "issues": [item.issue for item in found] if len(found) > 1 else [],
+        "asked": asked,
         "add_url": f"{reverse('certificate_new')}?{urlencode(asked)}",
     }
 
@@ -128,8 +138,11 @@ def shown_paste(text: str) -> dict[str, Any]:
     numbers = [found for found in pasted.certificates if found.column == "number"]
     issues = [found for found in pasted.certificates if found.column == "issue"]
     one = len(numbers) == 1 and len(issues) <= 1
+    certificate = certificate_of(numbers[0].text, issues[0].text if issues else "") if one else None
     if one:
         used |= {id(found) for found in (*numbers, *issues)}
+    says = said_of_certificate(pasted, certificate) if one or not numbers else {}
+    used |= {id(found) for found in says.get("proposed", ())}
     return {
         "values": [
             {"path": item.path, "label": called(item.path), "place": item.place, "found": item.found,
@@ -137,7 +150,8 @@ def shown_paste(text: str) -> dict[str, Any]:
             for item in values
         ],
         "structure": structure,
-        "certificate": certificate_of(numbers[0].text, issues[0].text if issues else "") if one else None,
+        "certificate": certificate,
+        "says": says,
         "certificate_found": numbers[0] if one else None,
         "others": [
             {"label": called(found.column), "found": found} for found in pasted.all_found() if id(found) not in used
@@ -146,6 +160,50 @@ def shown_paste(text: str) -> dict[str, Any]:
         "unread": [line for line in pasted.unread if not line.reason],
         "was_read": True,
     }  # fmt: skip
+
+
+def said_of_certificate(pasted: Pasted, certificate: Mapping[str, Any] | None) -> dict[str, Any]:
+    """What a text says of its one certificate, or of one whose number it does not tell: what the form of a new one can
+    take over, or whether the register says the same of it."""
+    found = [item for item in (*pasted.names, *pasted.conditions) if item.column in OF_CERTIFICATE]
+    proposed = [item for item in found if not item.contradictory]
+    record = certificate["record"] if certificate else None
+    if record is None:
+        number = str(certificate["number"]) if certificate else ""
+        return {
+            "proposed": proposed,
+            "rows": [{"label": called(item.column), "found": item} for item in proposed],
+            "lacks_conditions": number.endswith("X") and not pasted.conditions,
+            "issues": bool(certificate and certificate["issues"]),
+        }
+    return {
+        "proposed": proposed,
+        "url": CERTIFICATE.url(record),
+        "differs": [item for item in proposed if differs(item, getattr(record, item.column))],
+    }
+
+
+def differs(found: Found, stored: str) -> bool:
+    """Whether what was read is not what is stored; conditions are laid beside each other one by one."""
+    if found.column != "specific_conditions":
+        return bool(stored) and found.text.casefold() != stored.casefold()
+    return [text.casefold() for _number, text in numbered_conditions(found.text)] != [
+        text.casefold() for _number, text in numbered_conditions(stored)
+    ]
+
+
+@require_POST
+def new_certificate(request: HttpRequest) -> HttpResponse:
+    """The form of a new certificate with what was chosen from its text, for a person to look through and save."""
+    CERTIFICATE.require_edit(request.user)  # type: ignore[arg-type]
+    chosen = {name: request.POST.get(OF + name, "").replace("\r\n", "\n") for name in FOR_NEW}
+    data = {name: value for name, value in chosen.items() if value}
+    taken = [
+        {"label": called(name), "text": data[name], "place": request.POST[f"{PLACE}{OF}{name}"], "set": ""}
+        for name in OF_CERTIFICATE
+        if name in data and f"{PLACE}{OF}{name}" in request.POST
+    ]
+    return show(request, Draft(CERTIFICATE, None, data, unsaved=True), taken=taken)
 
 
 @require_http_methods(["GET", "HEAD", "POST"])

@@ -299,6 +299,7 @@ TABLE: dict[str, Row | Open | Own] = {
     "equipment_paste": Row(get=KEEPERS, post=KEEPERS, body="text"),
     "equipment_nameplate": Row(get=KEEPERS, post=KEEPERS, body="nameplate"),
     "equipment_take": Row(post=KEEPERS, body="text"),
+    "certificate_take": Row(post=KEEPERS, body="text"),
     "equipment_confirm": Row(post=KEEPERS, record="equipment", body="step"),
     "equipment_nameplate_file": Row(get=SHARED, record="equipment"),
     "pick": Row(get=SHARED),

@@ -14,7 +14,7 @@ from loops.models import Verification
 from registry.exchange.aas_writing import as_json
 from registry.exchange.nameplate import read_nameplates
 from registry.exchange.nameplate_export import nameplate_environment
-from registry.models import Equipment, Revision
+from registry.models import Certificate, Equipment, Revision
 from registry.selectors import record_text
 from registry.views.taking import certificate_of
 from tests.registry.pages import Form, form_of
@@ -299,3 +299,66 @@ def test_a_certificate_that_is_missing_is_added_under_the_one_scheme_of_its_numb
         assert (asked["number"], asked.get("scheme")) == ([number], [scheme] if scheme else None)
         page = client_as("keeper").get(certificate_of(number)["add_url"]).content.decode()
         assert (f'<option value="{scheme}" selected' in page) is bool(scheme)
+
+
+NAMED = (
+    "EXA 24 ATEX 0410 X\n(4) Type: SP-300\n(5) Manufacturer: Vessarik GmbH\n1 Example Road\nApplicant: Vessarik Ltd\n"
+    "Ui = 30 V\n17 Specific conditions of use\n1. Keep the window\ndry.\n2. Shield it from impact.\n"
+)
+CONDITIONS = "Keep the window dry.\nShield it from impact."
+
+
+def certificate_form(client: Any, text: str, **changed: str) -> Any:
+    """The form of a certificate after a text was pasted and its button was pressed with all that is ticked."""
+    fields = taking_form(client.post(reverse("equipment_paste"), {"text": text}))
+    return client.post(reverse("certificate_take"), fields | changed)
+
+
+def test_maker_and_type_of_a_text_stand_in_the_form(client_as: Callable[[str], Any]) -> None:
+    form = form_of(taken_from(client_as("keeper"), NAMED))
+    assert (form["maker"], form["type_name"], form["terminals.0.ui_v"]) == ("Vessarik GmbH", "SP-300", "30 V")
+
+
+def test_holder_and_conditions_of_a_text_stand_in_the_form_of_its_certificate(client_as: Callable[[str], Any]) -> None:
+    client = client_as("keeper")
+    answer = certificate_form(client, NAMED)
+    form = form_of(answer)
+    assert (form["number"], form["scheme"], form["holder"]) == ("EXA 24 ATEX 0410 X", "ATEX", "Vessarik Ltd")
+    assert form["specific_conditions"].replace("\r\n", "\n").strip() == CONDITIONS
+    assert "taken from line 8: 1. Keep the window" in answer.content.decode()
+    assert not Certificate.objects.exists()
+    assert client.post(reverse("certificate_new"), form | {"status": "current"}).status_code == 302
+    assert Certificate.objects.get().specific_conditions.replace("\r\n", "\n") == CONDITIONS
+
+
+def test_doubtful_conditions_are_not_ticked_for_anybody(client_as: Callable[[str], Any]) -> None:
+    client = client_as("keeper")
+    page = client.post(reverse("equipment_paste"), {"text": NAMED.replace("2. Shield", "3. Shield")}).content.decode()
+    field = page[page.index('name="certificate.specific_conditions"') :][:120]
+    assert "checked" not in field
+    assert "The numbers are not in sequence. Tick it only if you agree." in page
+
+
+def test_a_number_with_x_without_conditions_is_told(client_as: Callable[[str], Any]) -> None:
+    page = client_as("keeper").post(reverse("equipment_paste"), {"text": MARKED}).content.decode()
+    assert "The number ends with X, but no specific conditions of use were read" in page
+
+
+@pytest.mark.parametrize(
+    ("stored", "told"), [(CONDITIONS, False), ("1. keep the window dry.\n2) Shield it from impact.", False), ("", True),
+                         ("Keep the window dry.", True)]
+)  # fmt: skip
+def test_conditions_of_the_register_that_differ_from_the_text_are_told(
+    client_as: Callable[[str], Any], save: Callable[..., Any], stored: str, told: bool
+) -> None:
+    data = {"scheme": "ATEX", "number": "EXA 24 ATEX 0410 X", "issue": "0", "status": "current"}
+    save("certificate", data | {"specific_conditions": stored})
+    page = client_as("keeper").post(reverse("equipment_paste"), {"text": NAMED}).content.decode()
+    assert ("The register says something else than this text" in page) is told
+    assert 'name="certificate.specific_conditions"' not in page
+
+
+def test_conditions_of_several_certificates_are_left_to_the_person(client_as: Callable[[str], Any]) -> None:
+    page = client_as("keeper").post(reverse("equipment_paste"), {"text": f"EXA 24 ATEX 0411\n{NAMED}"}).content.decode()
+    assert 'name="certificate.specific_conditions"' not in page
+    assert "Keep the window dry.<br>Shield it from impact." in page

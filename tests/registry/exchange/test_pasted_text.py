@@ -386,6 +386,17 @@ PIECES = st.sampled_from(
             "30 V",
             "µH/Ω",
         ),
+        *(
+            "Manufacturer:",
+            "Type:",
+            "Vessarik,",
+            "GmbH",
+            "Specific conditions of use:",
+            "1.",
+            "2.",
+            "see",
+            "Page 3 of 5",
+        ),
     ]
 )
 
