@@ -109,8 +109,10 @@ def narrowed_by(request: Request, page: KindPage) -> QuerySet[Any]:
 
 def sort_of(request: Request, page: KindPage) -> str:
     """The order that a request asks for; empty for that of the keys. Raises EntryRefused."""
-    values = request.query_params.getlist("sort") or [""]
-    if len(values) > 1 or (values[0] and values[0].removeprefix("-") not in sorts_of(page)):
+    values = request.query_params.getlist("sort")
+    if not values:
+        return ""
+    if len(values) > 1 or values[0].removeprefix("-") not in sorts_of(page):
         raise EntryRefused({"sort": [f"Give one of {', '.join(sorts_of(page))}, once, with “-” in front to turn it."]})
     return values[0]
 

@@ -203,6 +203,7 @@ def test_filters_are_those_of_the_list(api: Any, source: Equipment, device: Equi
         ("sort=nothing", "sort"),
         ("sort=maker&sort=type", "sort"),
         ("sort=--maker", "sort"),
+        ("sort=", "sort"),
         ("sort=maker&cursor=7", "cursor"),
         ("sort=maker&cursor=a:b:c", "cursor"),
         ("sort=maker&cursor=" + "a" * 9_000, "cursor"),
