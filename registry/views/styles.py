@@ -6,6 +6,8 @@ import json
 
 from django import forms
 from django.conf import settings
+from django.contrib.messages import constants
+from django.contrib.messages.storage.base import Message
 from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
@@ -27,6 +29,12 @@ class SampleForm(forms.Form):
 
 SAMPLE = {"length": "300 ft", "mail": "not an address", "grade": "c", "cell": "300 m", "agreed": "on", "step": "3"}
 """What is typed in it: a name is missing, and the address is none."""
+TOLD = (
+    Message(constants.SUCCESS, "PT-1101 was saved."),
+    Message(constants.INFO, "Nothing was changed."),
+    Message(constants.WARNING, "Its certificate ends in 30 days."),
+    Message(constants.ERROR, "The file was not read."),
+)
 SAMPLES = settings.BASE_DIR / "templates" / "styles.json"
 
 
@@ -36,4 +44,4 @@ def styles(request: HttpRequest) -> HttpResponse:
     if not request.user.is_staff:
         raise PermissionDenied("The administrator of the installation may look at this.")
     samples = json.loads(SAMPLES.read_text("utf-8"))
-    return render(request, "styles.html", samples | {"sample": SampleForm(SAMPLE, auto_id="sample-%s")})
+    return render(request, "styles.html", samples | {"told": TOLD, "sample": SampleForm(SAMPLE, auto_id="sample-%s")})
