@@ -276,7 +276,7 @@ SIMPLE: tuple[Text, ...] = (
         "junction",
         "",
         simple(
-            "terminals",
+            "1-12",
             "passive",
             f"{PASSIVE} Terminals only, T6 up to 40 degC.",
             ",, 0 W",
@@ -290,7 +290,7 @@ SIMPLE: tuple[Text, ...] = (
         "Junction box in a dust area",
         "junction",
         "",
-        simple("terminals", "passive", f"{PASSIVE} Terminals only.", ",, 0 W", {"T85 degC": "60 degC"}),
+        simple("1-12", "passive", f"{PASSIVE} Terminals only.", ",, 0 W", {"T85 degC": "60 degC"}),
     ),
     item(
         "simple_apparatus",

@@ -271,7 +271,7 @@ UNIT_20: tuple[LoopPlan, ...] = (
                 (
                     Part("source", "PT-2113-IS", BARRIER),
                     *(Part("device", f"PT-2113{letter}", "QP-300: +/- (multidrop)", "solvent") for letter in "ABCD"),
-                    Part("device", "JB-212", "JB-12: terminals", "solvent"),
+                    Part("device", "JB-212", "JB-12: 1-12", "solvent"),
                 ),
                 (
                     Run(MULTI_12, "230 m", end="JB-212"),

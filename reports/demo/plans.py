@@ -109,7 +109,7 @@ def single(
     box = f"JB-{tag.split('-')[1][:2]}1"
     parts = [Part("source", f"{tag}-IS", source, made_years_ago=made), Part("device", tag, device, area, made), *extra]
     if len(lengths) == 2:
-        parts.append(Part("device", box, "JB-12 dust: terminals" if area in DUST else "JB-12: terminals", area))
+        parts.append(Part("device", box, "JB-12 dust: 1-12" if area in DUST else "JB-12: 1-12", area))
     circuits = [CircuitPlan(tuple(parts), runs(*lengths, end=tag, box=box))]
     if sensor:
         terminals, item, length = sensor
