@@ -173,7 +173,6 @@ SENTENCES = (
     pgettext("stored", "Words stand beside the type."),
     pgettext("stored", "No number stands in it: it may say what kind of equipment it is."),
     pgettext("stored", "The next line may belong to it."),
-    pgettext("stored", "Read from the description of the equipment."),
     pgettext("stored", "It is not clear where the last condition ends."),
     pgettext("stored", "It is not clear where one condition ends and the next begins."),
     pgettext("stored", "It is not clear where the conditions end: type them by hand."),

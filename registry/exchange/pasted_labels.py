@@ -217,18 +217,20 @@ def _below(lines: Sequence[Sequence[_Cell]], index: int) -> tuple[int, _Cell, li
 def _read(cell: _Cell, taken: _Cell, below: Sequence[_Cell]) -> tuple[str, str, list[str]] | None:
     """(text, reason against it, doubts) of the text behind a label; None where it is none."""
     text = taken.text.strip(" .:") if cell.column == "type_name" else taken.text.strip(" :")
+    follows = below[0].text if len(below) == 1 and below[0].column is None else ""
     if cell.column == "described":
         match = IN_WORDS.search(text)
         if match is None or not re.search("[0-9A-Z]", match["type"]):
             return None
-        rest = text[match.end() :]
+        rest = text[match.end() :].strip(" .)")
+        more = ["Words stand beside the type."] if rest else []
         several = ["It may be several types."] if SEVERAL.search(rest) else []
-        return match["type"], "", ["Read from the description of the equipment.", *several]
+        goes_on = ["The next line may belong to it."] if follows else []
+        return match["type"], "", [*(several or more), *goes_on, *_doubts_of_type(match["type"], "")]
     if not re.search(r"[^\W_]", text) or ELSEWHERE.match(text):
         return "", f"“{text}” is no name: type it by hand.", []
     if len(text) > LONGEST_NAME:
         return "", "This is longer than a name: type it by hand.", []
-    follows = below[0].text if len(below) == 1 and below[0].column is None and taken.start >= 0 else ""
     if cell.column == "type_name":
         return None if MARKING.match(text) else (text, "", list(_doubts_of_type(text, follows)))
     name, notes = _without_address(text)

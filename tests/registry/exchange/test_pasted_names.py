@@ -23,8 +23,10 @@ SURE = [
      {"holder": "Tarquessen Ltd", "maker": "Vessarik Inc."}),
     ("MANUFACTURER: Vessarik, Inc.\nMANUFACTURER: Vessarik, Inc.", {"maker": "Vessarik, Inc."}),
     ("Certificate holder: Vessarik GmbH", {"holder": "Vessarik GmbH"}),
+    ("(4) Product: Isolating driver, type VI-24\n(5) Manufacturer: Vessarik GmbH",
+     {"maker": "Vessarik GmbH", "type_name": "VI-24"}),
     # of what is in doubt in one place and sure in another, the sure one counts
-    ("Equipment: Transmitter type SP-100\nType: SP-100", {"type_name": "SP-100"}),
+    ("Equipment: Transmitter type SP-100 with display\nType: SP-100", {"type_name": "SP-100"}),
 ]  # fmt: skip
 
 DOUBTFUL = [
@@ -47,7 +49,9 @@ DOUBTFUL = [
     ("Type: SP-100\nSP-200", {"type_name": "SP-100"}, "next line"),
     ("Type: Pressure transmitter SP-100", {"type_name": "Pressure transmitter SP-100"}, "Words stand beside"),
     ("Type: Barrier", {"type_name": "Barrier"}, "what kind"),
-    ("(4) Equipment: Pressure transmitter, type SP-100 with display", {"type_name": "SP-100"}, "description"),
+    ("(4) Equipment: Pressure transmitter, type SP-100 with display", {"type_name": "SP-100"}, "Words stand beside"),
+    ("(4) Equipment: Pressure transmitter, type SP-100\nand type SP-200", {"type_name": "SP-100"}, "next line"),
+    ("Product: Level switch type Alpha", {"type_name": "Alpha"}, "what kind"),
     ("Produkt: Messumformer Typ SP-100 und SP-200", {"type_name": "SP-100"}, "several types"),
 ]  # fmt: skip
 
