@@ -28,6 +28,7 @@ CABLE = "cable"
 MOST = 12
 """How many are offered at once."""
 AT_ONCE = 20
+MOST_CUTS = 4
 """The names of so many terminals go into one question: SQLite takes no condition that is deeper than a thousand."""
 
 VALUES: Mapping[str, Mapping[Kind, str]] = {
@@ -142,26 +143,46 @@ def find_terminals(user: User, side: str, text: str, most: int = MOST) -> list[P
     """Terminals of one side, those that bear the text as a tag in a loop of the person's sites first.
 
     Every word must be found in maker, type, description, function or marking, or in the number of the certificate; a
-    value like "28 V" is one of the values of `VALUES`; after a comma stands the beginning of the terminals' name.
+    value like "28 V" is one of the values of `VALUES`; after a comma stands the beginning of the terminals' name, which
+    may hold commas itself ("1, 2").
     """
     offered = with_facts(terminals_named().filter(side=side))
     words, values = apart(search_text(text), side)
     ordered = ("equipment__maker", "equipment__type_name", "position", "pk")
     if not words and not values:
         return picks(offered.order_by(*ordered)[:most])
-    head, comma, tail = words.rpartition(", ")
-    words, part = (head, tail) if comma else (words.rstrip(","), "")
-    offered = offered.filter(**values, name__istartswith=part) if part else offered.filter(**values)
+    offered = offered.filter(**values)
+    found: dict[int, Any] = {}
+    for head, part in cuts(words):
+        named = offered.filter(name__istartswith=part) if part else offered
+        for way in ways_to_find(user, head):
+            if len(found) < most:
+                found |= {row.pk: row for row in named.filter(way).order_by(*ordered)[:most]}
+    return picks(list(found.values())[:most])
+
+
+def cuts(words: str) -> list[tuple[str, str]]:
+    """What may be searched for and what the name of the terminals may begin with, the last comma first.
+
+    >>> cuts("NB-25, 1, 2")
+    [('NB-25, 1', '2'), ('NB-25', '1, 2')]
+    """
+    places = [match.start() for match in re.finditer(", ", words)][:MOST_CUTS]
+    return [(words[:place], words[place + 2 :]) for place in reversed(places)] or [(words.rstrip(","), "")]
+
+
+def ways_to_find(user: User, words: str) -> list[Q]:
+    """Terminals by a tag in a loop of the person's sites, by the item, by the certificate; all of them by no words."""
+    if not words:
+        return [Q()]
     tagged = Member.objects.filter(tag__iexact=words, circuit__loop__site_id__in=access.sites_of(user))
     items = containing(Equipment.objects.all(), words, SEARCHED["equipment"])
     certificates = containing(Certificate.objects.all(), words, SEARCHED["certificate"])
-    ways = [Q(pk__in=tagged.values("terminals")), Q(equipment__in=items.values("pk"))] if words else [Q()]
-    ways += [Q(certificate__in=certificates.values("pk"))] if words else []
-    found: dict[int, Any] = {}
-    for way in ways:
-        if len(found) < most:
-            found |= {row.pk: row for row in offered.filter(way).order_by(*ordered)[:most]}
-    return picks(list(found.values())[:most])
+    return [
+        Q(pk__in=tagged.values("terminals")),
+        Q(equipment__in=items.values("pk")),
+        Q(certificate__in=certificates.values("pk")),
+    ]
 
 
 def suggestions(user: User, most: int) -> dict[str, list[Pick]]:

@@ -53,6 +53,13 @@ def doubts_of_terminals(terminals: Terminals) -> Iterator[Doubt]:
                 permitted=permitted,
             )
         )
+    open_rows = [row for row in terminals.temperature_classes.all() if not row.ambient_max_degc_text]
+    if open_rows and terminals.ambient_max_degc_text:
+        yield Doubt(
+            "temperature_classes",
+            _("The class %(name)s has no Ta max in its row: loops with it stay incomplete until it is typed there.")
+            % {"name": open_rows[0].temperature_class},
+        )
     if terminals.certificate and terminals.certificate.suffix == "U":
         yield Doubt(
             "certificate",

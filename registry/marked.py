@@ -165,6 +165,9 @@ def take_classes(row: dict[str, Any], markings: tuple[Marking, ...]) -> Iterator
             blank = next((item for item in rows if not any(item.values())), None)
             if blank is None:
                 rows.append(blank := {})
+            # A class without an ambient of its own holds over the whole range that is marked
+            # (IEC 60079-0:2017, clause 29, from memory).
+            high = high or str(row.get("ambient_max_degc") or "").strip()
             blank |= {"temperature_class": text} | ({"ambient_max_degc": high} if high else {})
             yield (
                 (_("temperature class %(text)s") % {"text": text})

@@ -138,13 +138,15 @@ PARAMETERS: tuple[Parameter, ...] = (
     ),
     Parameter(
         _T, "ci_f", "Ci",
-        _("maximum internal capacitance"), _("Schedule. Where it says negligible, type 0 F."), "device", "",
-        "2.2 nF",
+        _("maximum internal capacitance"),
+        _("Schedule. Negligible, or simple apparatus that stores nothing: type 0 F."),
+        "device", "", "2.2 nF",
     ),
     Parameter(
         _T, "li_h", "Li",
-        _("maximum internal inductance"), _("Schedule. Where it says negligible, type 0 H."), "device", "",
-        "100 uH",
+        _("maximum internal inductance"),
+        _("Schedule. Negligible, or simple apparatus that stores nothing: type 0 H."),
+        "device", "", "100 uH",
     ),
     Parameter(
         _T, "supply_v", "", _("voltage without load"), _("Data sheet, normal operation."), "supply", "", "24 V",
@@ -301,8 +303,8 @@ PARAMETERS: tuple[Parameter, ...] = (
     ),
     Parameter(
         Site, "safe_voltage_max_v", "", _("highest voltage in the safe area"),
-        _("Highest voltage of equipment that sources are connected to; compared with Um."), "site", "", "250 V",
-        _("site data"),
+        _("Highest voltage of equipment that sources are connected to; compared with Um, and needed by every loop."),
+        "site", "", "250 V", _("site data"),
     ),
 )  # fmt: skip
 

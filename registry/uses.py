@@ -92,8 +92,21 @@ Notes = Callable[[Record], Sequence[Mapping[str, str]]]
 Issued = Callable[[str, Iterable[int]], set[int]]
 """Of some records of a kind, by their keys, those on which something rests that was issued once."""
 
-Next = Callable[[User], tuple[str, str] | None]
-"""What a person does next while the site is being set up: the words, and the address where it is done."""
+
+@dataclass(frozen=True)
+class NextStep:
+    """A step of setting up a site: its name, what of it is missing, where this person does it in words and as an
+    address, or who may where this person may not."""
+
+    name: str
+    lacks: str
+    words: str
+    address: str
+    who: str
+
+
+Next = Callable[[User], NextStep | None]
+"""What a person does next while the site is being set up."""
 
 USERS: dict[str, Callable[..., Any]] = {}
 
@@ -122,7 +135,7 @@ def foresee(proposals: Proposals, site_keys: Sequence[int], most: int = MOST_JUD
     return function(proposals, site_keys, most) if function else Effects(0, 0, (), 0)
 
 
-def next_step(user: User) -> tuple[str, str] | None:
+def next_step(user: User) -> NextStep | None:
     """What a person does next while the site is being set up; nothing where it is, or nobody says so."""
     function: Next | None = USERS.get("next")
     return function(user) if function else None

@@ -11,18 +11,20 @@ from django.utils.translation import gettext as _
 from loops import selectors
 from registry import access
 from registry.models import CableType, HazardousArea, Membership, Role, Site, Terminals, User
+from registry.uses import NextStep
 
 
 @dataclass(frozen=True)
 class FirstStep:
     """One step: its name, what it is for, whether it is done, and where this person does it (words, name of address);
-    `who` says who may where this person may not."""
+    `who` says who may where this person may not, `lacks` what is missing where a part is there."""
 
     name: str
     about: str
     is_done: bool
     ways: tuple[tuple[str, str], ...] = field(default=())
     who: str = ""
+    lacks: str = ""
 
 
 def first_steps(user: User, site_ids: Iterable[int]) -> list[FirstStep]:
@@ -34,10 +36,10 @@ def first_steps(user: User, site_ids: Iterable[int]) -> list[FirstStep]:
     sides = set(Terminals.objects.order_by().values_list("side", flat=True).distinct())
     designers, approvers = roles.get(Role.DESIGNER, set()), roles.get(Role.APPROVER, set())
 
-    def step(name: str, about: str, is_done: bool, action: str, *ways: tuple[str, str]) -> FirstStep:
+    def step(name: str, about: str, is_done: bool, action: str, *ways: tuple[str, str], lacks: str = "") -> FirstStep:
         may = access.may(user, action)
         who = "" if may else str(access.SIDES.get(action, ""))
-        return FirstStep(name, about, is_done, ways if may and not is_done else (), who)
+        return FirstStep(name, about, is_done, ways if may and not is_done else (), who, "" if is_done else lacks)
 
     return [
         step(
@@ -53,6 +55,7 @@ def first_steps(user: User, site_ids: Iterable[int]) -> list[FirstStep]:
             any(designer != approver for designer in designers for approver in approvers),
             "site.people",
             (_("Add people and give them roles"), "people"),
+            lacks=lacking_people(designers, approvers),
         ),
         step(
             _("A hazardous area"),
@@ -69,6 +72,7 @@ def first_steps(user: User, site_ids: Iterable[int]) -> list[FirstStep]:
             (_("Paste from a certificate"), "equipment_paste"),
             (_("Type the values"), "equipment_new"),
             (_("Import a table"), "import"),
+            lacks=lacking_sides(sides),
         ),
         step(
             _("A cable type"),
@@ -87,11 +91,27 @@ def first_steps(user: User, site_ids: Iterable[int]) -> list[FirstStep]:
     ]
 
 
-def next_step(user: User) -> tuple[str, str] | None:
-    """Where a person goes on, in words and as an address; nothing once there is a loop at their sites, or where all
-    that is left is for others to do."""
+def lacking_people(designers: set[int], approvers: set[int]) -> str:
+    """Who is missing where somebody is there."""
+    if not designers:
+        return _("A designer is missing.") if approvers else ""
+    return _("The approver must be somebody else.") if approvers else _("An approver is missing.")
+
+
+def lacking_sides(sides: set[str]) -> str:
+    """Which side of a circuit is missing where the other is there."""
+    if len(sides) != 1:
+        return ""
+    return _("A field device is missing.") if Terminals.Side.SOURCE in sides else _("A source is missing.")
+
+
+def next_step(user: User) -> NextStep | None:
+    """Where a person goes on; nothing once there is a loop at their sites. Where all that is left is for others to do,
+    who may."""
     if selectors.listed_loops(user).filter(archived_at=None).exists():
         return None
     sites = [site.pk for site in access.own_sites(user) if not site.is_archived]
-    ways = [step.ways[0] for step in first_steps(user, sites) if step.ways]
-    return (ways[0][0], reverse(ways[0][1])) if ways else None
+    left = [step for step in first_steps(user, sites) if not step.is_done]
+    step = next((step for step in left if step.ways), left[0])
+    words, name = step.ways[0] if step.ways else ("", "")
+    return NextStep(step.name, step.lacks, words, reverse(name) if name else "", step.who)

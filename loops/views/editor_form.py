@@ -42,8 +42,8 @@ TITLES = {
         "device",
         _("Add a device"),
         _(
-            "What takes energy: field devices, simple apparatus, inline items such as surge protection. Made on: the "
-            "date of manufacture, wanted where a certificate has ended."
+            "What takes energy: field devices, simple apparatus such as junction boxes, inline items such as surge "
+            "protection. Made on: the date of manufacture, wanted where a certificate has ended."
         ),
     ),
     TERMINATORS: (

@@ -14,8 +14,13 @@ from registry.uses import next_step
 def tell_next_step(request: HttpRequest) -> None:
     """Put the next step, with the way to it, beside what was saved; nothing once there is a loop."""
     user: User = request.user  # type: ignore[assignment]
-    if found := next_step(user):
-        words, address = found
-        messages.info(
-            request, format_html('{} <a href="{}">{}</a>', _("Next on the way to the first loop:"), address, words)
-        )
+    found = next_step(user)
+    if found is None:
+        return
+    begin = " ".join(
+        filter(None, (_("Next on the way to the first loop: %(step)s.") % {"step": found.name}, found.lacks))
+    )
+    if found.address:
+        messages.info(request, format_html('{} <a href="{}">{}</a>', begin, found.address, found.words))
+    else:
+        messages.info(request, f"{begin} {found.who}".strip())

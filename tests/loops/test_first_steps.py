@@ -59,15 +59,36 @@ def test_a_keeper_begins_with_equipment_and_a_superuser_is_named(client_as: Any,
     assert "Administrator of the installation · " in client_as("superuser").get("/").content.decode()
 
 
+ON = "Next on the way to the first loop: "
+
+
+def test_of_a_step_that_is_half_done_the_missing_half_is_named(
+    people: Any, client_as: Any, area: Any, source: Any, site: Any
+) -> None:
+    cable = {"name": "Two-core 1", "_reason": ""}
+    text = client_as("designer").post("/cable-types/new/", cable, follow=True).content.decode()
+    assert (
+        f"{ON}A source and a field device. A field device is missing. "
+        '<a href="/equipment/paste/">Paste from a certificate</a>'
+    ) in text
+    assert "A field device is missing." in client_as("designer").get("/").content.decode()
+    Membership.objects.filter(role="approver").delete()
+    text = client_as("superuser").get("/").content.decode()
+    assert "An approver is missing." in text
+    Membership.objects.filter(role="designer").exclude(user=people["designer"]).delete()
+    Membership.objects.create(site=site, user=people["designer"], role="approver")
+    assert "The approver must be somebody else." in client_as("superuser").get("/").content.decode()
+
+
 def test_a_save_leads_on_to_the_next_step_until_there_is_a_loop(
     people: Any, client_as: Any, area: Any, source: Any, device: Any, make_loop: Any
 ) -> None:
     cable = {"name": "Two-core 1", "_reason": ""}
     text = client_as("designer").post("/cable-types/new/", cable, follow=True).content.decode()
-    assert 'Next on the way to the first loop: <a href="/loops/new/">Make the first loop</a>' in text
-    # A keeper makes no loops, and has nothing left to do.
+    assert f'{ON}The first loop. <a href="/loops/new/">Make the first loop</a>' in text
+    # A keeper makes no loops, and is told who does.
     text = client_as("keeper").post("/cable-types/new/", cable | {"name": "Two-core 2"}, follow=True).content.decode()
-    assert "Saved as revision 1." in text and "Next on the way" not in text
+    assert f"{ON}The first loop. A designer of this site may do this." in text
     make_loop(tag="PT-1")
     text = client_as("designer").post("/cable-types/new/", cable | {"name": "Two-core 3"}, follow=True).content.decode()
     assert "Saved as revision 1." in text and "Next on the way" not in text

@@ -206,3 +206,15 @@ def test_very_many_long_names_and_names_of_hundreds_of_words_are_no_fault(
     page = response.content.decode()
     assert "Maker of many words 149" in page
     assert action or "w, w, w" in page
+
+
+@pytest.mark.parametrize("text", ["{}", "Northlight Barriers NB-30, 1, 2", "NB-30, 1, ", "NB-30, 1"])
+def test_terminals_whose_name_holds_a_comma_are_found(
+    text: str, source_data: dict[str, Any], save: Callable[..., Any], people: Any
+) -> None:
+    row = source_data["terminals"][0] | {"name": "1, 2"}
+    save("equipment", source_data | {"type_name": "NB-30", "terminals": [row, row | {"name": "3, 4"}]})
+    name = "Northlight Barriers NB-30, 1, 2"
+    found = [pick.name for pick in find_terminals(people["designer"], SOURCE, text.format(name))]
+    assert found == [name]
+    assert not find_terminals(people["designer"], SOURCE, "NB-30, 5, 6")

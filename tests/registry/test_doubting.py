@@ -124,3 +124,14 @@ def test_the_number_of_a_certificate_is_compared_with_its_scheme(
 def test_a_cable_value_for_another_length_is_doubted(save: Callable[..., Any]) -> None:
     text = {"name": "Slip", "capacitance_f_per_m": "110 nF/m", "resistance_ohm_per_m": "12.1 ohm/m"}
     assert columns(save("cable_type", text)) == [("", "capacitance_f_per_m"), ("", "resistance_ohm_per_m")]
+
+
+@pytest.mark.parametrize(("high", "doubted"), [("", True), ("70 degC", False), ("not stated", False)])
+def test_a_class_without_its_ambient_is_doubted_where_the_range_is_typed(
+    high: str, doubted: bool, device_data: dict[str, Any], save: Callable[..., Any]
+) -> None:
+    device_data["terminals"][0] |= {
+        "ambient_max_degc": "70 degC",
+        "temperature_classes": [{"temperature_class": "T4", "ambient_max_degc": high}],
+    }
+    assert ("temperature_classes" in [column for _, column in columns(save("equipment", device_data))]) is doubted

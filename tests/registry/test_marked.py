@@ -158,3 +158,15 @@ def test_an_epl_that_cannot_be_is_refused_with_both(
         save("equipment", device_data)
     (messages,) = refused.value.errors.values()
     assert all(name in str(messages) for name in names)
+
+
+def test_a_class_of_the_marking_holds_up_to_the_ambient_that_is_typed() -> None:
+    """A class without an ambient of its own holds over the whole range (IEC 60079-0:2017, clause 29, from memory)."""
+    data = item("Ex ia IIC T4 Ga", temperature_classes=[], ambient_max_degc="70 degC")
+    taken = take_marking(data)
+    assert data["terminals"][0]["temperature_classes"] == [{"temperature_class": "T4", "ambient_max_degc": "70 degC"}]
+    assert any("T4 up to 70 degC" in sentence for sentence in taken.filled)
+    # What the marking itself says of the ambient comes first.
+    data = item("Ex ia IIC T4 Ga Ta ≤ +60 °C", temperature_classes=[], ambient_max_degc="70 degC")
+    take_marking(data)
+    assert data["terminals"][0]["temperature_classes"][0]["ambient_max_degc"] == "60 degC"
