@@ -22,6 +22,8 @@ MAX_BODY_BYTES = 1_000_000
 MAX_DEPTH = 40
 LONGEST_REASON = 400
 ETAG = re.compile(r'"([0-9]{1,9})"')
+TAG = re.compile(r'(?:W/)?"[!#-~]*"')
+"""An entity tag as HTTP writes it (RFC 9110, 8.8.3)."""
 LOOKS = frozenset({"GET", "HEAD", "OPTIONS"})
 
 
@@ -39,6 +41,14 @@ class PreconditionMissing(APIException):
     status_code = 428
     default_code = "precondition_required"
     default_detail = 'Send the version that you have read as If-Match, for example If-Match: "3".'
+
+
+class PreconditionFailed(APIException):
+    """A change that rests on what is no version of the record."""
+
+    status_code = 412
+    default_code = "stale"
+    default_detail = "That is no version of this record: read it again, and send its ETag as If-Match."
 
 
 class BodyParser(StrictJSONParser):
@@ -172,11 +182,15 @@ def etag(version: int) -> str:
 
 
 def matched_version(request: Request) -> int:
-    """The version that If-Match names. Raises PreconditionMissing without one, EntryRefused for another form."""
+    """The version that If-Match names. Raises PreconditionMissing without one, PreconditionFailed for the tag of
+    something else (RFC 9110, 13.1.1: weak tags match nothing), EntryRefused for what is no tag.
+    """
     header = request.headers.get("If-Match", "").strip()
     if header in ("", "*"):
         raise PreconditionMissing
     match = ETAG.fullmatch(header)
+    if match is None and TAG.fullmatch(header):
+        raise PreconditionFailed
     if match is None:
         raise EntryRefused({"If-Match": ['Write the version as the ETag of the record has it: If-Match: "3".']})
     return int(match[1])

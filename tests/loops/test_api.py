@@ -215,7 +215,7 @@ def test_what_was_read_can_be_sent_back(api: Any, loop: Loop) -> None:
     assert stale["code"] == "stale"
 
 
-@pytest.mark.parametrize(("header", "status"), [("", 428), ("*", 428), ("3", 412), ('W/"1"', 412), ('"x"', 412)])
+@pytest.mark.parametrize(("header", "status"), [("", 428), ("*", 428), ("3", 400), ('W/"1"', 412), ('"x"', 412)])
 def test_a_change_names_the_version_it_rests_on(api: Any, loop: Loop, header: str, status: int) -> None:
     headers = {"If-Match": header} if header else {}
     record = api.get(f"/api/v1/loops/{loop.pk}/").json()["record"]
