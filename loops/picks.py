@@ -28,8 +28,9 @@ CABLE = "cable"
 MOST = 12
 """How many are offered at once."""
 AT_ONCE = 20
-MOST_CUTS = 4
 """The names of so many terminals go into one question: SQLite takes no condition that is deeper than a thousand."""
+MOST_CUTS = 4
+"""So many commas of a search may be where the name of the terminals begins."""
 
 VALUES: Mapping[str, Mapping[Kind, str]] = {
     Terminals.Side.SOURCE: {Kind.VOLTAGE: "uo_v", Kind.CURRENT: "io_a", Kind.POWER: "po_w"},
@@ -154,6 +155,8 @@ def find_terminals(user: User, side: str, text: str, most: int = MOST) -> list[P
     offered = offered.filter(**values)
     found: dict[int, Any] = {}
     for head, part in cuts(words):
+        if len(found) >= most:
+            break
         named = offered.filter(name__istartswith=part) if part else offered
         for way in ways_to_find(user, head):
             if len(found) < most:

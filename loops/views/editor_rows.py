@@ -26,9 +26,9 @@ def blank_loop(site_code: str) -> dict[str, Any]:
     return {"site": site_code, "circuits": [circuit]}
 
 
-def new_device() -> dict[str, Any]:
+def new_device(role: str = Member.Role.DEVICE.value) -> dict[str, Any]:
     """What the row of a further device shows: somebody has yet to say where it stands."""
-    return {"role": Member.Role.DEVICE.value, "area": NOT_CHOSEN}
+    return {"role": role, "area": NOT_CHOSEN}
 
 
 def row_command(data: dict[str, Any], command: str, value: str) -> str:
@@ -42,9 +42,8 @@ def row_command(data: dict[str, Any], command: str, value: str) -> str:
     row = row_at(data, focus)
     if command == "_add" and row is not None:
         if path.endswith(".members"):
-            row |= {"role": role} if role == Member.Role.SOURCE.value else new_device()
-            if role == Member.Role.INLINE.value:
-                row["role"] = role
+            role = role if role in Member.Role.values else Member.Role.DEVICE.value
+            row |= {"role": role} if role == Member.Role.SOURCE.value else new_device(role)
         if path.endswith((".members", ".cables")):
             follow(data, path, row)
         elif path == "circuits":

@@ -19,11 +19,11 @@ from rest_framework.response import Response
 from rest_framework.views import exception_handler
 
 from registry.api.content import text_of
+from registry.api.requests import LOOKS
 from registry.services.records import EntryRefused, StaleRecord
 
 INVALID = "Nothing was saved: some values cannot be read or cannot be true."
 NOT_READ = "Nothing was looked up: some values of the address cannot be read."
-LOOKS = ("GET", "HEAD", "OPTIONS")
 NOT_FOUND = "There is nothing at this address that you may see."
 MOST_PATHS = 200
 BASE = "/api/"
